@@ -1,0 +1,38 @@
+#!/usr/bin/env bash
+# Builds everything and passes every test on a bare Debian 12:
+#   bash tests/run.sh
+# Prints the minutes of each part at the end.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+
+names=()
+seconds=()
+part() {
+  local name=$1 began=$SECONDS
+  shift
+  printf '\n== %s\n' "$name"
+  "$@"
+  names+=("$name")
+  seconds+=($((SECONDS - began)))
+}
+
+build() {
+  cmake --preset "$1" "${@:2}" >"build-$1.log" 2>&1 || { cat "build-$1.log"; return 1; }
+  rm -f "build-$1.log"
+  cmake --build --preset "$1" 2>&1 | tail -n 40
+}
+
+run_tests() {
+  ctest --preset "$1" -j "$(nproc)" --no-tests=error "${@:2}"
+}
+
+part "packages" bash .ci/install.sh build test firmware
+part "build" build release -DBUILD_TESTING=ON
+part "tests" run_tests release
+part "sanitizer build" build asan -DBUILD_TESTING=ON
+part "sanitizer tests" run_tests asan
+
+printf '\n== minutes\n'
+for i in "${!names[@]}"; do
+  printf '%6.1f  %s\n' "$(awk -v s="${seconds[$i]}" 'BEGIN { print s / 60 }')" "${names[$i]}"
+done
