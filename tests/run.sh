@@ -29,6 +29,8 @@ run_tests() {
 part "packages" bash .ci/install.sh build test firmware
 part "build" build release -DBUILD_TESTING=ON
 part "tests" run_tests release
+part "core for Cortex-M" bash -c 'cmake --preset cortex-m >/dev/null &&
+  cmake --build --preset cortex-m | tail -n 20 && ctest --preset cortex-m --no-tests=error'
 part "sanitizer build" build asan -DBUILD_TESTING=ON
 part "sanitizer tests" run_tests asan
 

@@ -1,0 +1,346 @@
+#include "core/logger.hpp"
+
+#include "core/obd_address.hpp"
+
+namespace packmile {
+namespace {
+
+// Failed reads of one sector that are tried again at once; then it counts as
+// unreadable, as long as the card reads others. Common practice, no source.
+constexpr std::uint8_t kReadTries = 3;
+// So many unreadable sectors in a row are no damage but a card that is not
+// there: taking them for an empty log would overwrite it.
+constexpr std::uint8_t kUnreadableInRow = 16;
+// After so many tries, a second apart, sector 0 is given up and the ring is
+// asked for its log id.
+constexpr std::uint8_t kSettingsTries = 10;
+constexpr Tick kReadRestMs = 1'000;
+// A clock reading is told again when it is this much newer, or says something
+// else by more than a second.
+constexpr Tick kClockTellMs = 10ull * 60'000;
+constexpr std::uint64_t kClockStepMs = 1'000;
+
+std::uint16_t kbit_of(bool rate_250) { return rate_250 ? 250 : 500; }
+
+// Crc of the values, for ids that must differ from boot to boot.
+std::uint32_t hash_of(std::span<const std::uint32_t> values) {
+  std::array<std::uint8_t, 32> bytes{};
+  std::size_t n = 0;
+  for (const std::uint32_t value : values)
+    for (std::size_t shift = 0; shift < 32 && n < bytes.size(); shift += 8)
+      bytes[n++] = static_cast<std::uint8_t>(value >> shift);
+  return crc32c(std::span(bytes).first(n));
+}
+
+bool tells_more(const ClockReading& reading, const std::optional<ClockReading>& told) {
+  if (!told || reading.source != told->source) return true;
+  if (reading.tick - told->tick >= kClockTellMs) return true;
+  const std::uint64_t now_offset = reading.unix_ms - reading.tick;
+  const std::uint64_t told_offset = told->unix_ms - told->tick;
+  return now_offset - told_offset > kClockStepMs && told_offset - now_offset > kClockStepMs;
+}
+
+}  // namespace
+
+Logger::Logger(const PowerUp& power_up)
+    : power_up_(power_up), ring_sectors_(ring_sectors_of(power_up.log_sectors)) {
+  if (ring_sectors_ == 0) card_phase_ = CardPhase::too_small;
+}
+
+// Time that runs backwards stands still. False: stopped, nothing counts.
+bool Logger::advance(Tick now) {
+  if (now > now_) now_ = now;
+  return !stopped();
+}
+
+void Logger::on_bytes(Tick now, std::span<const std::uint8_t> bytes) {
+  if (!advance(now) || phase_ == Phase::link_down) return;
+  // Line by line to the end, so that the chunking cannot be seen.
+  for (const std::uint8_t byte : bytes) {
+    const std::optional<SlcanEvent> event = reader_.on_byte(byte);
+    if (!event) continue;
+    on_line(*event);
+    service();
+  }
+}
+
+void Logger::on_supply(Tick now, std::uint16_t millivolts) {
+  if (!advance(now)) return;
+  if (supply_min_mv_ == 0 || millivolts < supply_min_mv_) supply_min_mv_ = millivolts;
+  wake_.on_supply(now_, millivolts);
+  if (!wake_.supply_too_low()) {
+    supply_low_since_.reset();
+  } else if (!supply_low_since_) {
+    supply_low_since_ = now_;
+  }
+  service();
+}
+
+void Logger::on_clock(Tick now, const ClockReading& reading) {
+  if (!advance(now) || reading.source == ClockSource::none) return;
+  clock_ = reading;
+  if (tells_more(reading, clock_told_)) {
+    clock_told_ = reading;
+    want_session();
+  }
+  service();
+}
+
+void Logger::on_adapter(Tick now, AdapterLink link) {
+  if (!advance(now)) return;
+  switch (link) {
+    case AdapterLink::up:
+      if (phase_ != Phase::link_down) return;
+      if (link_was_up_) ++adapter_reopened_;
+      link_was_up_ = true;
+      open_adapter();
+      break;
+    case AdapterLink::lost:
+      if (phase_ == Phase::link_down) return;
+      gate_.link_lost();
+      reader_.reset();
+      script_.stop();
+      abandon_receptions();
+      exchange_ = {};
+      if (phase_ != Phase::stopping) phase_ = Phase::link_down;
+      break;
+  }
+  service();
+}
+
+void Logger::on_time(Tick now) {
+  if (now < deadline() || !advance(now)) return;
+  if (read_again_at_ && now_ >= *read_again_at_) read_again_at_.reset();
+  log_.on_time(now_);
+  on_bus_time();
+  service();
+}
+
+void Logger::on_stop(Tick now) {
+  if (!advance(now) || stop_wanted_) return;
+  stop_wanted_ = true;
+  exchange_ = {};
+  abandon_receptions();
+  log_.close();
+  // The last counters of this boot.
+  if (log_.started()) want_session();
+  static constexpr std::array kClose{AdapterCommand::close};
+  const bool link_up = phase_ != Phase::link_down;
+  phase_ = Phase::stopping;
+  if (link_up) run_script(Phase::stopping, kClose);
+  service();
+}
+
+bool Logger::stopped() const {
+  if (!stop_wanted_) return false;
+  if (script_.running() || !gate_.empty()) return false;
+  if (!log_.started() || log_.card_trouble()) return true;
+  return log_.idle() && !session_.pending();
+}
+
+std::size_t Logger::take_bytes(std::span<std::uint8_t> out) { return gate_.take_bytes(out); }
+
+std::optional<CardRequest> Logger::take_card_request() {
+  if (card_request_open_ || stopped()) return std::nullopt;
+  std::optional<CardRequest> request;
+  switch (card_phase_) {
+    case CardPhase::settings:
+      if (!read_again_at_) request = CardRequest{.operation = CardOperation::read, .address = 0};
+      break;
+    case CardPhase::search:
+      if (const std::optional<std::uint32_t> wanted = search_.wanted(); wanted && !read_again_at_)
+        request = CardRequest{.operation = CardOperation::read, .address = kHeadSectors + *wanted};
+      break;
+    case CardPhase::writing:
+      request = log_.take_write();
+      break;
+    case CardPhase::too_small:
+      break;
+  }
+  card_request_open_ = request.has_value();
+  return request;
+}
+
+void Logger::on_card(Tick now, const CardAnswer& answer) {
+  if (!advance(now) || !card_request_open_) return;
+  card_request_open_ = false;
+  if (card_phase_ == CardPhase::writing) {
+    log_.on_written(now_, answer.ok);
+  } else {
+    on_read(answer);
+  }
+  service();
+}
+
+void Logger::on_read(const CardAnswer& answer) {
+  if (!answer.ok || !answer.sector) {
+    on_read_failed();
+    return;
+  }
+  card_was_read_ = true;
+  unreadable_in_row_ = 0;
+  read_tries_ = 0;
+  const std::uint8_t* crc = answer.sector + kSectorCrcOffset;
+  const std::uint32_t seen =
+      static_cast<std::uint32_t>(crc[0]) | static_cast<std::uint32_t>(crc[1]) << 8 |
+      static_cast<std::uint32_t>(crc[2]) << 16 | static_cast<std::uint32_t>(crc[3]) << 24;
+  card_hash_ = hash_of(std::array{card_hash_, seen});
+  if (card_phase_ == CardPhase::settings) {
+    on_settings_read(answer.sector);
+  } else {
+    on_ring_read(answer.sector);
+  }
+}
+
+void Logger::on_read_failed() {
+  if (read_tries_ < 0xFF) ++read_tries_;
+  if (read_tries_ < kReadTries) return;  // at once
+  if (card_phase_ == CardPhase::settings) {
+    if (read_tries_ >= kSettingsTries) {
+      read_tries_ = 0;
+      settings_outcome_ = SettingsOutcome::no_settings;
+      begin_search();
+      return;
+    }
+  } else if (card_was_read_ && unreadable_in_row_ < kUnreadableInRow) {
+    ++unreadable_in_row_;
+    read_tries_ = 0;
+    search_.on_sector({.place = RingPlace::unreadable});
+    if (search_.finished()) begin_writing();
+    return;
+  }
+  read_again_at_ = now_ + kReadRestMs;
+}
+
+void Logger::on_settings_read(const std::uint8_t* sector) {
+  std::optional<SectorHeader> header;
+  settings_outcome_ = read_settings_sector(
+      std::span<const std::uint8_t, kSectorBytes>(sector, kSectorBytes), settings_, header);
+  if (header) {
+    log_id_ = header->log_id;
+    // A file that is longer than the ring it was prepared for keeps that ring;
+    // a shorter one has lost its end.
+    if (header->ring_sectors < ring_sectors_) ring_sectors_ = header->ring_sectors;
+  }
+  log_.set_deadline_ms(settings_.driving_deadline_ms);
+  begin_search();
+}
+
+void Logger::begin_search() {
+  search_ = LogEndSearch(ring_sectors_);
+  card_phase_ = CardPhase::search;
+}
+
+void Logger::on_ring_read(const std::uint8_t* sector) {
+  const std::optional<std::uint32_t> wanted = search_.wanted();
+  if (!wanted) return;
+  search_.on_sector(
+      judge_ring_sector(std::span<const std::uint8_t, kSectorBytes>(sector, kSectorBytes), *wanted,
+                        ring_sectors_, log_id_));
+  if (search_.finished()) begin_writing();
+}
+
+void Logger::begin_writing() {
+  const std::optional<std::uint32_t> newest = search_.newest_sequence();
+  // What differs between boots: the port's entropy; the end of the log, which
+  // every boot that wrote anything moved on; how long all this took.
+  const std::uint32_t boot_id =
+      hash_of(std::array{power_up_.entropy, card_hash_, newest.value_or(0xFFFFFFFF),
+                         log_id_.value_or(0), static_cast<std::uint32_t>(now_), search_.reads()});
+  // Neither settings nor one good sector: a log of its own.
+  if (!log_id_) log_id_ = boot_id;
+  log_.start(*log_id_, boot_id, ring_sectors_, newest);
+  card_phase_ = CardPhase::writing;
+  want_session();
+}
+
+LoggerCounters Logger::counters() const {
+  LoggerCounters c;
+  c.requests = gate_.requests();
+  c.responses = responses_;
+  c.timeouts = timeouts_;
+  c.negative_responses = negative_responses_;
+  c.pending_responses = pending_responses_;
+  for (std::size_t i = 0; i < receivers_; ++i) c.isotp_dropped += receiver_[i].dropped();
+  c.lines_discarded = lines_discarded_;
+  c.adapter_reopened = adapter_reopened_;
+  c.refused_transmits = gate_.refused();
+  c.requests_while_parked = gate_.requests_while_parked();
+  c.foreign_tester_events = foreign_tester_events_;
+  c.card_write_failures = log_.write_failures();
+  c.dropped_samples = log_.dropped_samples();
+  return c;
+}
+
+SessionSource Logger::session_source() const {
+  SessionSource source;
+  source.tick = now_;
+  source.van = {settings_.van.data(), settings_.van_bytes};
+  source.reset_cause = power_up_.reset_cause;
+  source.clock = clock_;
+  if (!clock_ && settings_.prepared_unix_ms != 0)
+    source.clock =
+        ClockReading{.source = ClockSource::prepared, .unix_ms = settings_.prepared_unix_ms};
+  if (van_known()) {
+    source.map = &discovery_.map();
+    source.polls = plan_.polls();
+    source.kbit_per_s = kbit_of(rate_ == Rate::kbit_250);
+    source.extended_ids = discovery_.map().ecu[0].extended;
+  }
+  source.counters = counters();
+  source.supply_min_mv = supply_min_mv_;
+  return source;
+}
+
+void Logger::write_session() {
+  if (log_.session_due() && !session_.pending()) want_session();
+  if (!session_.pending()) return;
+  const std::span<std::uint8_t> room = log_.session_space();
+  if (room.empty()) return;
+  log_.seal_session(session_.write(session_source(), std::span<std::uint8_t, kSectorPayloadBytes>(
+                                                         room.data(), kSectorPayloadBytes)));
+}
+
+void Logger::keep(Tick tick, const PollRequest& poll, std::span<const RawWord> words) {
+  BlockKey key;
+  std::array<std::uint32_t, kMaxBlockSignals> raw{};
+  key.ecu = poll.response_id;
+  key.period_ms = poll.period_ms;
+  for (const RawWord& one : words) {
+    key.signal[key.signals] = one.id;
+    raw[key.signals++] = one.word;
+    if (key.signals < kMaxBlockSignals) continue;
+    log_.add(tick, key, raw);
+    key.signals = 0;
+    key.signal = {};
+  }
+  if (key.signals != 0) log_.add(tick, key, std::span(raw).first(key.signals));
+}
+
+void Logger::service() {
+  progress();
+  write_session();
+}
+
+Tick Logger::deadline() const {
+  if (stopped()) return kNoDeadline;
+  Tick first = kNoDeadline;
+  const auto consider = [&first](const std::optional<Tick>& due) {
+    if (due && *due < first) first = *due;
+  };
+  consider(read_again_at_);
+  consider(log_.deadline());
+  consider(bus_deadline());
+  return first;
+}
+
+Light Logger::light() const {
+  const bool card_fails = log_.card_trouble() || read_again_at_.has_value();
+  if (card_phase_ == CardPhase::too_small || card_fails) return Light::card_trouble;
+  if (phase_ == Phase::link_down ? link_was_up_ : !adapter_answers_) return Light::adapter_trouble;
+  if (phase_ == Phase::polling && log_.started()) return Light::recording;
+  if (phase_ == Phase::waiting) return Light::waiting;
+  return Light::starting;
+}
+
+}  // namespace packmile

@@ -1,0 +1,251 @@
+// One request in flight: how it is made, what its answer leads to, and what its
+// silence does.
+#include "core/logger.hpp"
+
+#include "core/negative_response.hpp"
+#include "core/obd_request.hpp"
+#include "core/pid_reply.hpp"
+
+namespace packmile {
+namespace {
+
+// Neither confirmed nor answered for so long: nobody acknowledges the frame, and
+// the adapter would repeat it for ever.
+constexpr Tick kUnconfirmedMs = 100;
+// After 10 s without any reply requests stop, with at least so many unanswered:
+// a slow schedule asks seldom. Common practice, no source.
+constexpr Tick kSilentMs = 10'000;
+constexpr std::uint8_t kSilences = 3;
+// After an exchange that the adapter did not confirm: one or two more tries.
+constexpr Tick kBrokenOffAlertMs = 5'000;
+// Answers in a row without the adapter's word that the request went out: it is
+// one that never gives it. Then silence alone has to tell, three times.
+constexpr std::uint8_t kNeverConfirms = 3;
+// Until the port has sent something, the gate has no room.
+constexpr Tick kGateFullMs = 10;
+
+}  // namespace
+
+// Also the end of an exchange on an error line: closed at once either way.
+void Logger::on_unconfirmed() {
+  const Asking asking = exchange_.asking;
+  exchange_ = {};
+  ++timeouts_;
+  if (asking == Asking::poll) {
+    const bool answered_lately = answered_at_ && now_ - *answered_at_ < kSilentMs;
+    wait(WaitReason::silent, answered_lately ? kBrokenOffAlertMs : 0);
+  } else {
+    after_failed_attempt();
+  }
+}
+
+bool Logger::send(Asking asking, const CanFrame& frame) {
+  send_again_at_.reset();
+  switch (gate_.send_request(frame)) {
+    case GateOutcome::queued:
+      exchange_ = {
+          .asking = asking, .extended = frame.extended, .sent = now_, .deadline = now_ + kReplyMs};
+      asked_at_ = now_;
+      return true;
+    case GateOutcome::full:
+      send_again_at_ = now_ + kGateFullMs;
+      return false;
+    case GateOutcome::refused:
+      // Counted by the gate; asked for again it would only be refused again.
+      return false;
+  }
+  return false;
+}
+
+void Logger::ask_next() {
+  if (exchange_.asking != Asking::nothing || send_again_at_) return;
+  switch (phase_) {
+    case Phase::discovering:
+      ask_discovery();
+      return;
+    case Phase::probing:
+      ask_probe();
+      return;
+    case Phase::polling:
+      ask_poll();
+      return;
+    case Phase::link_down:
+    case Phase::opening:
+    case Phase::listening:
+    case Phase::waiting:
+    case Phase::stopping:
+      return;
+  }
+}
+
+void Logger::ask_discovery() {
+  switch (discovery_.state()) {
+    case DiscoveryState::running:
+      // A request that finds no room is lost; discovery asks again by itself.
+      if (const std::optional<Discovery::Request> request = discovery_.take_request(now_))
+        static_cast<void>(send(Asking::discovery, request->frame));
+      return;
+    case DiscoveryState::found:
+      plan_.build(now_, discovery_.map());
+      log_.set_van_tag(van_tag_of(discovery_.map().vin.view()));
+      want_session();
+      wake_.on_answered();
+      start_polling(false);
+      return;
+    case DiscoveryState::nothing:
+      after_failed_attempt();
+      return;
+    case DiscoveryState::idle:
+      return;
+  }
+}
+
+void Logger::ask_probe() {
+  const PollRequest& first = plan_.polls()[0];
+  static constexpr std::array<std::uint8_t, 1> kAnyPid{0x00};
+  const std::optional<CanFrame> frame =
+      current_data_request(first.request_id, first.extended, kAnyPid);
+  if (frame && send(Asking::probe, *frame)) {
+    exchange_.response_id = first.response_id;
+  } else if (!send_again_at_) {
+    wait(WaitReason::silent);
+  }
+}
+
+void Logger::ask_poll() {
+  const std::optional<std::size_t> due = plan_.due_at(now_);
+  if (!due) return;
+  if (!send(Asking::poll, plan_.request(*due))) {
+    // A refused request must not be tried again in the same turn.
+    if (!send_again_at_) send_again_at_ = now_ + kReplyMs;
+    return;
+  }
+  exchange_.poll = static_cast<std::uint8_t>(*due);
+  exchange_.response_id = plan_.polls()[*due].response_id;
+  plan_.on_sent(now_, *due);
+}
+
+void Logger::update_conditions() {
+  const Duty duty = duty_.duty();
+  const PollConditions conditions{.duty = duty,
+                                  .driving_period_ms = settings_.driving_period_ms,
+                                  .charging_period_ms = settings_.charging_period_ms,
+                                  .pack_burst = duty_.pack_burst(now_),
+                                  .soc_fast = duty_.soc_fast(now_),
+                                  .odometer_fine = duty_.odometer_fine()};
+  if (!plan_.set_conditions(now_, conditions)) return;
+  log_.set_deadline_ms(duty == Duty::driving ? settings_.driving_deadline_ms
+                                             : settings_.charging_deadline_ms);
+  // The odometer at the start of a charge or a stand belongs to the trip before.
+  constexpr std::uint8_t kOdometerPid = 0xA6;
+  plan_.ask_now(now_, kOdometerPid);
+  want_session();
+}
+
+void Logger::on_answered() {
+  ++responses_;
+  answered_at_ = now_;
+  silences_in_row_ = 0;
+  if (exchange_.confirmed) {
+    unconfirmed_answers_ = 0;
+  } else if (unconfirmed_answers_ < kNeverConfirms) {
+    ++unconfirmed_answers_;
+  }
+}
+
+void Logger::on_message(const IsotpReceiver& receiver) {
+  switch (exchange_.asking) {
+    case Asking::discovery:
+      if (!discovery_.on_message(now_, receiver.response_id(), receiver.extended(),
+                                 receiver.message()))
+        return;
+      on_answered();
+      gate_.set_parked(false);
+      // Functional requests are answered by several: the window is discovery's.
+      if (!discovery_.deadline() || discovery_.state() != DiscoveryState::running) exchange_ = {};
+      return;
+    case Asking::probe:
+      if (receiver.response_id() == exchange_.response_id) on_probe_message();
+      return;
+    case Asking::poll:
+      if (receiver.response_id() == exchange_.response_id) on_poll_message(receiver);
+      return;
+    case Asking::nothing:
+      return;  // late
+  }
+}
+
+// Any answer at all shows that the ECU is awake, a refusal too.
+void Logger::on_probe_message() {
+  on_answered();
+  const bool by_probe = !wake_.prompted();
+  wake_.on_answered();
+  start_polling(by_probe);
+}
+
+void Logger::on_poll_message(const IsotpReceiver& receiver) {
+  const std::size_t index = exchange_.poll;
+  const std::uint32_t took_ms = static_cast<std::uint32_t>(now_ - exchange_.sent);
+  if (const std::optional<NegativeResponse> refusal = parse_negative_response(receiver.message())) {
+    if (refusal->service != kServiceCurrentData) return;
+    on_answered();
+    if (refusal->action == NegativeAction::keep_waiting) {
+      ++pending_responses_;
+      if (++exchange_.pending <= kMaxPendingInARow) {
+        exchange_.deadline = now_ + kPendingMs;
+        return;
+      }
+    } else {
+      ++negative_responses_;
+    }
+    exchange_ = {};
+    if (plan_.on_refused(now_, index, refusal->action, took_ms)) want_session();
+    if (plan_.empty()) wait(WaitReason::nothing_to_ask);
+    return;
+  }
+  const PidReply reply = parse_pid_reply(receiver.message());
+  bool asked = false;
+  for (const PidData& one : reply.pids())
+    if (plan_.polls()[index].asks(one.pid)) asked = true;
+  if (!asked) return;  // the late answer to a request that was given up
+
+  on_answered();
+  round_trip_ms_ = took_ms;
+  exchange_ = {};
+  std::array<RawWord, kMaxWordsPerReply> words{};
+  const std::size_t count = words_of(reply, words);
+  const std::span<const RawWord> known = std::span<const RawWord>(words).first(count);
+  keep(receiver.begun(), plan_.polls()[index], known);
+  if (plan_.on_reply(now_, index, reply, took_ms)) want_session();
+  duty_.on_words(now_, known);
+  update_conditions();
+}
+
+void Logger::on_silence() {
+  const Exchange over = exchange_;
+  exchange_ = {};
+  ++timeouts_;
+  if (over.asking == Asking::probe) {
+    after_failed_attempt();
+    return;
+  }
+  if (over.asking != Asking::poll) return;
+  if (plan_.on_silence(now_, over.poll, static_cast<std::uint32_t>(now_ - over.sent)))
+    want_session();
+  if (silences_in_row_ < 0xFF) ++silences_in_row_;
+  if (unconfirmed_answers_ >= kNeverConfirms && silences_in_row_ >= kSilences) {
+    wait(WaitReason::silent, kBrokenOffAlertMs);
+    return;
+  }
+  const bool silent = !answered_at_ || now_ - *answered_at_ >= kSilentMs;
+  if (silent && silences_in_row_ >= kSilences) wait(WaitReason::silent);
+}
+
+std::optional<Tick> Logger::confirmation_deadline() const {
+  if (exchange_.asking == Asking::nothing || exchange_.confirmed || exchange_.heard ||
+      unconfirmed_answers_ >= kNeverConfirms)
+    return std::nullopt;
+  return exchange_.sent + kUnconfirmedMs;
+}
+
+}  // namespace packmile

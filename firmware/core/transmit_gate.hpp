@@ -1,0 +1,111 @@
+// The transmit gate: the only way by which a byte reaches the adapter, and so
+// the van's bus. Default deny; no setting widens it but a list of data
+// identifiers to read.
+//
+// Standard  ISO 15765-4 ids, SAE J1979 services, ISO 15765-2 flow control.
+// Output    take_bytes(): whole slcan lines in the order in which they were let
+//           through.
+// Bounded   kGateQueueBytes; a line that does not fit is not queued at all.
+//
+// A request is let through if and only if
+//   the adapter was last told to open (not to listen or to close), and
+//   it is a data frame with DLC 8 to 7DF, 7E0..7E7, 18DB33F1, or to 18DAxxF1 of
+//   an ECU that has answered, and
+//   it is one single frame whose length fits its service:
+//     01  one to six PIDs
+//     09  one info type
+//     22  one to three data identifiers: F190 (VIN), or listed for that very
+//         request id by allow_dids()
+// A flow control is let through if and only if
+//   the adapter was last told to open, and
+//   it is a data frame with DLC 8 and 30 00 00 or 32 00 00, and
+//   it goes to the physical request id of a reception that is in progress, and
+//   that ECU was asked, by itself or with all others, since its last one.
+// What follows the message in a frame is padding and may be anything.
+#pragma once
+#include <array>
+#include <bitset>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+
+#include "core/can_frame.hpp"
+#include "core/slcan.hpp"
+
+namespace packmile {
+
+// Three of the longest lines, and the commands around them.
+inline constexpr std::size_t kGateQueueBytes = 96;
+
+// A data identifier that may be read by service 22 of the ECU with this
+// physical request id. Above 7FF: a 29-bit id.
+struct AllowedDid {
+  std::uint32_t request_id = 0;
+  std::uint16_t did = 0;
+};
+
+enum class GateOutcome : std::uint8_t {
+  queued,
+  refused,  // against the rules: counted, nothing queued
+  full,     // within the rules, no room now: nothing queued or changed
+};
+
+class TransmitGate {
+ public:
+  [[nodiscard]] GateOutcome send_request(const CanFrame& frame);
+  [[nodiscard]] GateOutcome send_flow_control(const CanFrame& frame);
+  // Never refused; `open` and then `listen_only` or `close` decide whether
+  // frames pass.
+  [[nodiscard]] GateOutcome adapter_command(AdapterCommand command);
+
+  // An ECU was heard on this id. Opens the way to a 29-bit ECU if that was asked,
+  // by itself or with all others; what it says to another tester is no answer
+  // to us. Anything that is no response id changes nothing.
+  void ecu_answered(std::uint32_t response_id, bool extended);
+  void forget_ecus();
+  // A first frame came from the ECU with this physical request id / its message
+  // is whole, refused, lost or given up.
+  void reception_started(std::uint32_t request_id, bool extended);
+  void reception_ended(std::uint32_t request_id, bool extended);
+  // The list stays with the caller and must outlive its use. Default: none.
+  void allow_dids(std::span<const AllowedDid> dids) { dids_ = dids; }
+  // From now on requests count as sent while parked (or no longer).
+  void set_parked(bool parked) { parked_ = parked; }
+
+  // Moves up to out.size() bytes out of the queue; returns how many.
+  [[nodiscard]] std::size_t take_bytes(std::span<std::uint8_t> out);
+  [[nodiscard]] bool empty() const { return size_ == 0; }
+  // The line to the adapter is gone: forgets what is queued, receptions, and
+  // that the adapter was open.
+  void link_lost();
+
+  // Since construction. Flow control is not a request.
+  [[nodiscard]] std::uint32_t requests() const { return requests_; }
+  [[nodiscard]] std::uint32_t requests_while_parked() const { return requests_while_parked_; }
+  [[nodiscard]] std::uint32_t refused() const { return refused_; }
+
+ private:
+  // One bit per ECU: 11-bit ECUs 0..7, then 29-bit ECUs by address.
+  static constexpr std::size_t kSlots = 8 + 256;
+  using Slots = std::bitset<kSlots>;
+
+  [[nodiscard]] bool is_allowed_request(const CanFrame& frame) const;
+  [[nodiscard]] bool is_allowed_flow_control(const CanFrame& frame) const;
+  [[nodiscard]] bool is_allowed_did(const CanFrame& frame, std::uint16_t did) const;
+  [[nodiscard]] bool put(std::span<const std::uint8_t> line);
+  [[nodiscard]] GateOutcome refuse();
+
+  std::span<const AllowedDid> dids_;
+  Slots answered_;   // has been heard
+  Slots asked_;      // may be sent one flow control
+  Slots receiving_;  // reception in progress
+  std::uint32_t requests_ = 0;
+  std::uint32_t requests_while_parked_ = 0;
+  std::uint32_t refused_ = 0;
+  std::uint8_t size_ = 0;
+  bool open_ = false;
+  bool parked_ = false;
+  std::array<std::uint8_t, kGateQueueBytes> queue_{};
+};
+
+}  // namespace packmile

@@ -1,0 +1,101 @@
+// When a van that is not being asked may be asked again.
+//
+// Input     traffic of others and the supply, seen while listening.
+// Output    the moment of the next attempt, if there may be one.
+// Rule      the worst hazard is a network that stays awake because it is asked.
+//           Without a sign of life there are few attempts; a sign of life allows
+//           many for a short time. Below kSupplyTooLowMv there is none at all.
+// Pure      no clock, heap, I/O.
+//
+//   why we wait      next attempt without a sign of life
+//   not_found        10 s after, then doubling up to 24 h
+//   silent           supply at 13.2 V or more: after 1, 2, 4, 8, then every 10 s;
+//                    else after 15 min, 1 h, 4 h, 16 h, within the budget
+//   parked           20 min after, within the budget
+//   foreign_tester   10 min after; signs of life change nothing
+//   nothing_to_ask   never
+// The budget: 4 attempts in any 24 h, at least 15 min apart.
+//
+// A sign of life is traffic after kBusQuietMs without any, or a supply that
+// rises by 0.5 V to 13.2 V or more. It allows an attempt at once, then after 1,
+// 2, 4, 8, 10 s and so on for a minute; where no van was found yet, one.
+#pragma once
+#include <array>
+#include <cstdint>
+#include <optional>
+
+#include "tick.hpp"
+
+namespace packmile {
+
+enum class WaitReason : std::uint8_t {
+  not_found,       // nobody answered discovery at any rate
+  silent,          // answers ceased, or the adapter saw errors
+  parked,          // answers came, and showed a parked van
+  foreign_tester,  // somebody else asks on this bus
+  nothing_to_ask   // the van answers nothing that we keep
+};
+
+// Lead-acid at rest, a quarter to half full: not ours to add to. Common practice,
+// no source.
+inline constexpr std::uint16_t kSupplyTooLowMv = 12'200;
+inline constexpr std::uint16_t kSupplyHighMv = 13'200;
+inline constexpr std::uint16_t kSupplyRiseMv = 500;
+// The rest is common practice, no source.
+inline constexpr Tick kBusQuietMs = 2'000;
+inline constexpr Tick kAlertMs = 60'000;
+inline constexpr Tick kFirstBackOffMs = 10'000;
+inline constexpr Tick kLongestBackOffMs = 24ull * 3'600'000;
+inline constexpr Tick kParkedListenMs = 20ull * 60'000;
+inline constexpr Tick kForeignTesterMs = 10ull * 60'000;
+inline constexpr Tick kProbeApartMs = 15ull * 60'000;
+inline constexpr std::size_t kProbesADay = 4;
+// So many signs of life that led to no answer are believed at once; after
+// them, one each kProbeApartMs.
+inline constexpr std::uint8_t kUnansweredSigns = 10;
+
+class WakeWatch {
+ public:
+  // Waiting begins. `alert_ms`: for so long there is reason to ask again soon.
+  void begin(Tick now, WaitReason reason, Tick alert_ms = 0);
+  // A frame or an error on the bus, seen while listening.
+  void on_traffic(Tick now);
+  // Also outside of waiting: the level counts always.
+  void on_supply(Tick now, std::uint16_t millivolts);
+
+  // When to try; may lie in the past. None: not by the clock alone.
+  [[nodiscard]] std::optional<Tick> next_attempt(Tick now) const;
+  void on_attempt(Tick now);
+  // An attempt was answered: the back-off starts anew.
+  void on_answered();
+
+  // The present attempt followed a sign of life.
+  [[nodiscard]] bool prompted() const { return prompted_; }
+  [[nodiscard]] WaitReason reason() const { return reason_; }
+  [[nodiscard]] bool supply_too_low() const { return supply_mv_ && *supply_mv_ < kSupplyTooLowMv; }
+
+ private:
+  void alert(Tick now);
+  [[nodiscard]] bool asks_often(Tick now) const;
+  [[nodiscard]] Tick within_budget(Tick wanted) const;
+
+  Tick begun_ = 0;
+  Tick alert_until_ = 0;
+  Tick alerted_at_ = 0;
+  Tick traffic_at_ = 0;
+  Tick often_due_ = 0;
+  Tick often_step_ms_ = 0;
+  Tick back_off_ms_ = kFirstBackOffMs;
+  Tick back_off_due_ = 0;
+  std::array<Tick, kProbesADay> probe_at_{};  // oldest first
+  std::uint8_t probes_ = 0;
+  std::uint8_t unprompted_ = 0;  // attempts since the last answer
+  std::uint8_t unanswered_signs_ = 0;
+  std::optional<std::uint16_t> supply_mv_;
+  std::uint16_t supply_floor_mv_ = 0;
+  WaitReason reason_ = WaitReason::not_found;
+  bool prompted_ = false;
+  bool ever_alerted_ = false;
+};
+
+}  // namespace packmile

@@ -1,0 +1,111 @@
+// What the sectors of one boot say about themselves: session records joined,
+// ticks, what was answered.
+//
+// Input     good sectors, in order of address or of sequence.
+// Bounded   lists that a forged card could make endless have a limit each.
+#pragma once
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "card/boot_clock.hpp"
+#include "card/record_decoder.hpp"
+#include "sector/sector.hpp"
+#include "tick.hpp"
+
+namespace packmile {
+
+// An ECU as the session records named it.
+struct EcuFacts {
+  std::uint32_t response_id = 0;
+  std::string name;
+  std::string calibration_id;
+  std::vector<std::uint8_t> supported_pids;  // PIDs whose bit is set, ascending
+};
+
+// Counted by the logger since the boot.
+struct BootCounters {
+  std::uint64_t requests_while_parked = 0;
+  std::uint64_t refused_transmits = 0;
+  std::uint64_t foreign_tester_events = 0;
+  std::uint64_t dropped_samples = 0;
+};
+
+struct PolledPid {
+  std::uint32_t ecu = 0;
+  std::uint8_t pid = 0;
+  auto operator<=>(const PolledPid&) const = default;
+};
+
+// A set of signals that one ECU answered together, and how often.
+struct AnsweredSet {
+  std::uint32_t ecu = 0;
+  std::uint8_t signals = 0;
+  std::array<SignalId, kMaxBlockSignals> signal{};
+  std::uint64_t rows = 0;
+};
+
+struct BootFacts {
+  std::uint32_t log_id = 0;
+  std::uint32_t boot_id = 0;
+  std::uint32_t first_sequence = 0;
+  std::uint32_t last_sequence = 0;
+  std::uint64_t sectors = 0;
+  std::uint64_t malformed_records = 0;
+  std::uint32_t van_tag = 0;  // 0: no sector of the boot has one
+  // The first and last sample; absent: no samples.
+  std::optional<Tick> first_tick;
+  std::optional<Tick> last_tick;
+  std::string van;  // name as the logger knew it from the settings; may be empty
+  std::string vin;  // empty: never read in this boot
+  std::string logger_version;
+  std::vector<EcuFacts> ecus;     // ascending response_id
+  std::vector<PolledPid> polled;  // ascending
+  BootCounters counters;
+  std::uint32_t supply_min_mv = 0;  // 0: not measured
+  std::vector<ClockSample> clock_readings;
+  std::vector<AnsweredSet> answered;
+};
+
+// Adds sectors to the boots that they belong to.
+//
+// A census looks at the times of a sector and at which signals it has. Its
+// last tick is only worked out where it can be the last of the boot: before a
+// sector of another boot, and at the end.
+class BootCensus {
+ public:
+  enum class Depth : std::uint8_t {
+    times,  // a record that is malformed in its columns goes unnoticed
+    whole   // every record is decoded, to see whether it can be
+  };
+  explicit BootCensus(Depth depth) : depth_(depth) {}
+
+  // One good data or session sector. `boot` must stay where it is until
+  // finish(), or until a sector of another boot is added.
+  void add(BootFacts& boot, const SectorHeader& header, std::span<const std::uint8_t> payload);
+  // After the last sector.
+  void finish();
+
+ private:
+  void add_samples(BootFacts& boot, std::span<const std::uint8_t> payload);
+
+  Depth depth_;
+  RecordDecoder decoder_;
+  // The newest data sector of the boot in hand.
+  BootFacts* pending_boot_ = nullptr;
+  std::size_t pending_bytes_ = 0;
+  std::array<std::uint8_t, kSectorPayloadBytes> pending_{};
+};
+
+// The settings sector. Absent: the record is malformed.
+struct CardSettings {
+  std::string van;
+  std::uint64_t prepared_unix_ms = 0;  // 0: not known
+  bool unknown_fields = false;         // a logger refuses such settings
+};
+[[nodiscard]] std::optional<CardSettings> read_settings(std::span<const std::uint8_t> payload);
+
+}  // namespace packmile

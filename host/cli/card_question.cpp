@@ -1,0 +1,289 @@
+#include "cli/card_question.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+
+#include "cli/say.hpp"
+#include "ledger/zone.hpp"
+#include "timeline/van_history.hpp"
+
+namespace packmile::cli {
+namespace {
+
+const Zone& utc() {
+  // Without a zone database there is nothing to print times in; UTC is in every one.
+  static const Zone zone = Zone::find("UTC").value();
+  return zone;
+}
+
+bool answers(const CardSurvey& survey, SignalId signal) {
+  return std::ranges::any_of(
+      survey.answers, [&](const AnsweredSignal& a) { return a.signal == signal && a.rows > 0; });
+}
+
+std::vector<std::string> answered_words(const CardSurvey& survey) {
+  std::vector<std::string> words;
+  for (const AnsweredSignal& a : survey.answers) {
+    const std::string word = signal_text(a.signal);
+    if (std::ranges::find(words, word) == words.end()) words.push_back(word);
+  }
+  return words;
+}
+
+// A PID by the names of its signals.
+std::string pid_text(std::uint8_t pid) {
+  std::string out;
+  for (const SignalEntry& entry : signals_of_pid(pid)) {
+    if (!out.empty()) out += '+';
+    out += entry.name;
+  }
+  return out.empty() ? fmt::format("pid_{:02X}", pid) : out;
+}
+
+std::vector<std::string> not_answered_words(const CardSurvey& survey) {
+  std::vector<std::string> words;
+  for (const PolledPid& polled : survey.not_answered) {
+    const std::string word = pid_text(polled.pid);
+    if (std::ranges::find(words, word) == words.end()) words.push_back(word);
+  }
+  return words;
+}
+
+std::string van_of(const CardSurvey& survey) {
+  if (!survey.van.empty()) return survey.van;
+  if (!survey.vins.empty()) return survey.vins.front();
+  return survey.log_id ? fmt::format("log-{:08X}", *survey.log_id) : std::string{};
+}
+
+// What these answers will and will not give, one line each.
+std::string what_can_be_known(const CardSurvey& survey, const std::vector<PackReading>& readings) {
+  const bool pack = answers(survey, signal::pack_v) && answers(survey, signal::pack_a);
+  const bool agreed = std::ranges::any_of(
+      readings, [](const PackReading& r) { return r.verdict == CurrentVerdict::agreed; });
+  const bool soc = answers(survey, signal::soc_pct);
+  std::string out;
+  const auto line = [&](std::string_view question, std::string_view answer) {
+    out += fmt::format("  {:<12}{}\n", question, answer);
+  };
+  if (pack && agreed)
+    line("energy", "measured: pack voltage and current are answered, and their meaning is proven");
+  else if (pack)
+    line("energy", "not yet: what the pack current means is not proven (see below)");
+  else if (soc)
+    line("energy", "by state of charge only, when fleet.toml has nominal_kwh; wide intervals");
+  else
+    line("energy", "none from the van: keep receipts and meter readings as notes");
+  if (answers(survey, signal::odometer_km))
+    line("distance", "measured: the odometer is answered");
+  else if (answers(survey, signal::speed_kmh))
+    line("distance", "by adding up the speed; about 3 % (1 sd)");
+  else
+    line("distance", "none from the van: keep odometer readings as notes");
+  if (pack && agreed)
+    line("charging", "measured at the pack");
+  else if (soc)
+    line("charging", "inferred from the state of charge, when fleet.toml has nominal_kwh");
+  else
+    line("charging", "none from the van: keep receipts and meter readings as notes");
+  if (!answers(survey, signal::ambient_c))
+    line("temperature", "none: use per mile cannot be compared between seasons");
+  return out;
+}
+
+std::string reading_text(const PackReading& reading) {
+  std::string out = fmt::format(
+      "  ECU {}{}: {}\n    coding {}, sign {}\n    {}\n", ecu_text(reading.ecu),
+      reading.calibration_id.empty() ? "" : ", calibration " + clean_text(reading.calibration_id),
+      word_of(reading.verdict), word_of(reading.coding), word_of(reading.sign),
+      clean_text(reading.evidence));
+  for (const VoteTally& tally : reading.tallies)
+    out += fmt::format("    {}: {} votes for positive = discharge, {} against\n", tally.kind,
+                       tally.positive, tally.negative);
+  return out;
+}
+
+std::string wrapped(const std::vector<std::string>& words, std::size_t indent) {
+  constexpr std::size_t kWidth = 96;
+  std::string out;
+  std::size_t at = indent;
+  for (const std::string& word : words) {
+    if (!out.empty() && at + word.size() + 2 > kWidth) {
+      out += ",\n" + std::string(indent, ' ');
+      at = indent;
+    } else if (!out.empty()) {
+      out += ", ";
+      at += 2;
+    }
+    out += word;
+    at += word.size();
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string ecu_text(std::uint32_t ecu) { return fmt::format("{:X}", ecu); }
+
+std::string signal_text(SignalId id) {
+  const SignalEntry* entry = find_signal(id);
+  return entry ? std::string{entry->name} : fmt::format("signal_{}", id);
+}
+
+Result<std::vector<PackReading>> read_pack_words(const CardFile& card, const CardSurvey& survey) {
+  const CardSectors sectors{card, survey};
+  const auto histories = VanHistory::open(sectors);
+  if (!histories) return histories.error();
+  std::vector<PackReading> out;
+  for (const VanHistory& history : *histories) {
+    PackEvidence evidence;
+    const auto walked = history.for_each_episode([&](const Episode& episode) {
+      evidence.observe(episode);
+      return true;
+    });
+    if (!walked) return walked.error();
+    for (PackReading& reading : evidence.decide()) out.push_back(std::move(reading));
+  }
+  return out;
+}
+
+std::vector<Column> check_columns() {
+  using enum ColumnKind;
+  return {{"card", text, false},
+          {"log_id", text, true},
+          {"van", text, true},
+          {"vin", text, true},
+          {"logger_version", text, true},
+          {"boots", count, false},
+          {"sectors_good", count, false},
+          {"sectors_damaged", count, false},
+          {"sectors_foreign", count, false},
+          {"sectors_missing", count, false},
+          {"first", time, true},
+          {"last", time, true},
+          {"clock_source", text, false},
+          {"days_held", real, true},
+          {"supply_min_v", real, true},
+          {"requests_while_parked", count, false},
+          {"refused_transmits", count, false},
+          {"foreign_tester_events", count, false},
+          {"answers", words, false},
+          {"not_answered", words, false},
+          {"settings_dids", words, false},
+          {"findings", words, false},
+          {"current_verdict", text, true},
+          {"current_coding", text, true},
+          {"current_sign", text, true},
+          {"current_evidence", text, true}};
+}
+
+Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings) {
+  const auto text_or = [](const std::string& text, const char* why) {
+    return text.empty() ? Cell::unknown(why) : Cell{text, {}};
+  };
+  const auto whole = [](std::uint64_t n) { return Cell{static_cast<std::int64_t>(n), {}}; };
+  const auto time_or = [&](const std::optional<UtcTime>& at) {
+    return at ? Cell{*at, {}}
+              : Cell::unknown(survey.boots.empty() ? "there are no samples"
+                                                   : "no clock was read on this card");
+  };
+  std::vector<std::string> dids, findings;
+  for (const std::uint16_t did : survey.settings_dids) dids.push_back(fmt::format("{:04X}", did));
+  for (const Finding finding : survey.findings) findings.emplace_back(entry_of(finding).word);
+  // One row a card: of several ECUs the one whose word is proven, else the first.
+  const auto proven = std::ranges::find(readings, CurrentVerdict::agreed, &PackReading::verdict);
+  const PackReading* reading = proven != readings.end() ? &*proven
+                               : readings.empty()       ? nullptr
+                                                        : &readings.front();
+  constexpr char kNoPackWords[] = "the van answered no pack voltage and current on this card";
+  const auto of_reading = [&](auto&& text_of_reading) {
+    return reading ? Cell{std::string{text_of_reading(*reading)}, {}} : Cell::unknown(kNoPackWords);
+  };
+  return {{survey.card, {}},
+          survey.log_id ? Cell{fmt::format("{:08X}", *survey.log_id), {}}
+                        : Cell::unknown("there is no good sector"),
+          text_or(van_of(survey), "there is no good sector"),
+          text_or(survey.vins.empty() ? "" : survey.vins.front(),
+                  "the logger read no VIN on this card"),
+          text_or(survey.logger_version, "there is no session record"),
+          whole(survey.boots.size()),
+          whole(survey.sectors_good),
+          whole(survey.sectors_damaged),
+          whole(survey.sectors_foreign),
+          whole(survey.sectors_missing),
+          time_or(survey.first),
+          time_or(survey.last),
+          {std::string{clock_source_word(survey.clock_source)}, {}},
+          survey.days_held ? Cell{*survey.days_held, {}} : time_or(std::nullopt),
+          survey.supply_min_v ? Cell{*survey.supply_min_v, {}}
+                              : Cell::unknown("this logger did not measure its supply"),
+          whole(survey.counters.requests_while_parked),
+          whole(survey.counters.refused_transmits),
+          whole(survey.counters.foreign_tester_events),
+          {answered_words(survey), {}},
+          {not_answered_words(survey), {}},
+          {std::move(dids), {}},
+          {std::move(findings), {}},
+          of_reading([](const PackReading& r) { return word_of(r.verdict); }),
+          of_reading([](const PackReading& r) { return word_of(r.coding); }),
+          of_reading([](const PackReading& r) { return word_of(r.sign); }),
+          of_reading([](const PackReading& r) { return r.evidence; })};
+}
+
+std::string check_text(const CardSurvey& survey, const std::vector<PackReading>& readings) {
+  std::string out = clean_text(survey.card) + "\n";
+  const auto line = [&](std::string_view title, const std::string& text) {
+    out += fmt::format("  {:<12}{}\n", title, text);
+  };
+  if (survey.log_id) {
+    std::string vins;
+    for (const std::string& vin : survey.vins) vins += (vins.empty() ? "" : ", ") + clean_text(vin);
+    line("van",
+         fmt::format("{}, VIN {}", clean_text(van_of(survey)), vins.empty() ? "never read" : vins));
+    line("log", fmt::format(
+                    "{:08X}, {} boots, logger {}", *survey.log_id, survey.boots.size(),
+                    survey.logger_version.empty() ? "unknown" : clean_text(survey.logger_version)));
+  }
+  std::string sectors =
+      fmt::format("{} good, {} damaged, {} missing, {} foreign", survey.sectors_good,
+                  survey.sectors_damaged, survey.sectors_missing, survey.sectors_foreign);
+  for (const auto& [n, what] : {std::pair{survey.sectors_misplaced, "misplaced"},
+                                std::pair{survey.sectors_newer, "of a newer logger"},
+                                std::pair{survey.sectors_older_log, "of an earlier log"},
+                                std::pair{survey.sectors_conflict, "in conflict"},
+                                std::pair{survey.sectors_unreadable, "unreadable"},
+                                std::pair{survey.sectors_cut_off, "cut off"}})
+    if (n > 0) sectors += fmt::format(", {} {}", n, what);
+  line("sectors", sectors);
+  if (survey.first && survey.last)
+    line("time", fmt::format("{} to {} UTC, clock {}{}", utc().minute(*survey.first),
+                             utc().minute(*survey.last), clock_source_word(survey.clock_source),
+                             survey.days_held ? fmt::format(", {:.1f} days", *survey.days_held)
+                                              : std::string{}));
+  else if (!survey.boots.empty())
+    line("time", "no clock was read on this card");
+  if (!survey.boots.empty()) {
+    if (survey.supply_min_v) line("supply", fmt::format("lowest {:.2f} V", *survey.supply_min_v));
+    line("on the bus",
+         fmt::format("{} requests while parked, {} refused by the transmit gate, {} signs of "
+                     "another tester",
+                     survey.counters.requests_while_parked, survey.counters.refused_transmits,
+                     survey.counters.foreign_tester_events));
+    std::map<std::uint32_t, std::vector<std::string>> by_ecu;
+    for (const AnsweredSignal& a : survey.answers) by_ecu[a.ecu].push_back(signal_text(a.signal));
+    for (const auto& [ecu, words] : by_ecu)
+      line("ECU " + ecu_text(ecu), "answers " + wrapped(words, 14));
+    const auto silent = not_answered_words(survey);
+    if (!silent.empty()) line("silent on", wrapped(silent, 14));
+    out += "what can be known\n" + what_can_be_known(survey, readings);
+    if (!readings.empty()) out += "pack current\n";
+    for (const PackReading& reading : readings) out += reading_text(reading);
+  }
+  if (!survey.findings.empty()) out += "findings\n";
+  for (const Finding finding : survey.findings)
+    out += fmt::format("  {}: {}\n", entry_of(finding).word, entry_of(finding).text);
+  return out;
+}
+
+}  // namespace packmile::cli

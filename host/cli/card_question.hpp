@@ -1,0 +1,29 @@
+// What one card can tell by itself, as rows and as plain words: `check`.
+#pragma once
+#include <string>
+#include <vector>
+
+#include "card/card_survey.hpp"
+#include "ledger/row.hpp"
+#include "reading/pack_reading.hpp"
+#include "result.hpp"
+
+namespace packmile::cli {
+
+// The van's words as far as this card's samples settle them.
+[[nodiscard]] Result<std::vector<PackReading>> read_pack_words(const CardFile& card,
+                                                               const CardSurvey& survey);
+
+[[nodiscard]] std::vector<Column> check_columns();
+[[nodiscard]] Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings);
+
+// The same for people, a few lines; ends with a line feed.
+[[nodiscard]] std::string check_text(const CardSurvey& survey,
+                                     const std::vector<PackReading>& readings);
+
+// "7E8", "18DAF110"
+[[nodiscard]] std::string ecu_text(std::uint32_t ecu);
+// The catalogue's name, else signal_ and the number.
+[[nodiscard]] std::string signal_text(SignalId signal);
+
+}  // namespace packmile::cli

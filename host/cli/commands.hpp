@@ -1,0 +1,80 @@
+// Every command of the program as one function with a plain struct of options.
+//
+// Output    results on stdout or into --output; all else on stderr.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "cli/say.hpp"
+
+namespace packmile::cli {
+
+inline constexpr char kProgramVersion[] = "0.1.0";
+
+enum class Format : std::uint8_t { table, csv, json };
+enum class Units : std::uint8_t { miles, km };
+
+struct NewOptions {
+  std::string folder;
+  std::string zone = "UTC";
+  std::string currency = "XXX";
+};
+
+struct CheckOptions {
+  std::vector<std::string> cards;
+  Format format = Format::table;
+  std::string output;
+};
+
+struct ImportOptions {
+  std::optional<std::string> depot;
+  std::vector<std::string> cards;
+  std::optional<std::string> pulled_at;
+};
+
+struct RebuildOptions {
+  std::optional<std::string> depot;
+};
+
+struct RowsOptions {
+  std::optional<std::string> depot;
+  std::optional<std::string> van;  // name or VIN
+  std::optional<std::string> from, to;
+  Units units = Units::miles;
+  Format format = Format::table;
+  std::string output;
+};
+
+struct SamplesOptions {
+  std::vector<std::string> cards;
+  std::vector<std::string> signals;  // empty: all
+  Format format = Format::csv;
+  std::string output;
+};
+
+struct SectorsOptions {
+  std::vector<std::string> cards;  // one
+  std::optional<std::uint64_t> address;
+  bool raw = false;
+};
+
+struct SignalsOptions {
+  Format format = Format::table;
+  std::string output;
+};
+
+[[nodiscard]] ExitCode run_new(const NewOptions& options);
+[[nodiscard]] ExitCode run_check(const CheckOptions& options);
+[[nodiscard]] ExitCode run_import(const ImportOptions& options);
+[[nodiscard]] ExitCode run_rebuild(const RebuildOptions& options);
+[[nodiscard]] ExitCode run_trips(const RowsOptions& options);
+[[nodiscard]] ExitCode run_sessions(const RowsOptions& options);
+[[nodiscard]] ExitCode run_throughput(const RowsOptions& options);
+[[nodiscard]] ExitCode run_samples(const SamplesOptions& options);
+[[nodiscard]] ExitCode run_sectors(const SectorsOptions& options);
+[[nodiscard]] ExitCode run_signals(const SignalsOptions& options);
+
+}  // namespace packmile::cli

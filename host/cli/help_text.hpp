@@ -1,0 +1,113 @@
+// What --help says of each command beside its options.
+#pragma once
+#include <array>
+#include <span>
+#include <string_view>
+
+namespace packmile::cli {
+
+struct CommandHelp {
+  std::string_view name;
+  std::string_view arguments;  // behind the name in the usage line
+  std::string_view sentence;
+  std::array<std::string_view, 3> examples;
+  std::string_view more;  // units, formats, what null means; may be empty
+  std::string_view next;  // the command that usually follows
+};
+
+inline constexpr std::string_view kRowsMore =
+    "--from is included, --to is not, both in the depot's time zone. CSV follows RFC 4180 with LF\n"
+    "line ends; CSV and JSON keys are the same and --units does not change them. Each figure x "
+    "has\n"
+    "x_low and x_high (95 %) and x_scatter (random part alone); unknown is null or empty, with "
+    "the\n"
+    "reason in x_why.\n";
+
+inline constexpr std::array kCommandHelp{
+    CommandHelp{"new",
+                "DIR",
+                "Makes a depot: the folder that holds one fleet's settings, notes and archive.",
+                {"packmile new depot", "packmile new depot --zone Europe/London --currency GBP",
+                 "packmile new /srv/vans --zone Europe/Paris --currency EUR"},
+                "A folder that is not empty is refused.\n",
+                "packmile import CARD... --depot DIR"},
+    CommandHelp{
+        "check",
+        "CARD...",
+        "Says what is on a card: sectors, boots, clock, what the van answers, and so what "
+        "can be known; writes nothing.",
+        {"packmile check /media/card", "packmile check PACKMILE.LOG --format json",
+         "packmile check card1.img card2.img"},
+        "CARD is a mounted folder, a log file, an image of a whole card or a block device.\n"
+        "Times are UTC.\n",
+        "packmile import CARD..."},
+    CommandHelp{
+        "import",
+        "CARD...",
+        "Takes the good sectors of cards into the depot's archive and works out the vans "
+        "that changed.",
+        {"packmile import /media/card", "packmile import cards/*.log --depot depot",
+         "packmile import old.img --pulled-at 2026-03-31T17:00:00Z"},
+        "Importing the same card again changes nothing. What there is of a damaged card is\n"
+        "taken, the loss is told, and the exit code is 3.\n",
+        "packmile trips"},
+    CommandHelp{"rebuild",
+                "",
+                "Makes the ledger anew from archive, fleet.toml and notes.",
+                {"packmile rebuild", "packmile rebuild --depot depot",
+                 "PACKMILE_DEPOT=depot packmile rebuild"},
+                "The other commands bring the ledger up to date by themselves.\n",
+                "packmile trips"},
+    CommandHelp{"trips",
+                "",
+                "Lists trips: distance, energy, energy per mile, coverage.",
+                {"packmile trips", "packmile trips --van Linden --from 2026-03-01 --to 2026-04-01",
+                 "packmile trips --format csv -o trips.csv"},
+                kRowsMore,
+                "packmile sessions"},
+    CommandHelp{"sessions",
+                "",
+                "Lists charge sessions: energy into the pack, power, SoC.",
+                {"packmile sessions", "packmile sessions --van Linden --format json",
+                 "packmile sessions --from 2026-03-01 --to 2026-04-01"},
+                kRowsMore,
+                "packmile throughput"},
+    CommandHelp{"throughput",
+                "",
+                "Sums what went through each van's pack in a period, one row a van.",
+                {"packmile throughput", "packmile throughput --from 2026-03-01 --to 2026-04-01",
+                 "packmile throughput --units km --format json"},
+                kRowsMore,
+                "packmile trips --van NAME"},
+    CommandHelp{
+        "samples",
+        "CARD...",
+        "Writes every sample of cards: raw words as the van sent them, values, units, times.",
+        {"packmile samples PACKMILE.LOG -o samples.csv",
+         "packmile samples card.img --signal pack_v --signal pack_a",
+         "packmile samples card.img --format json"},
+        "Times are UTC; empty where no clock was read. CSV has LF line ends.\n",
+        "packmile signals"},
+    CommandHelp{"sectors",
+                "CARD",
+                "Shows one sector of a log: its header, or with --raw its protobuf record.",
+                {"packmile sectors PACKMILE.LOG --address 0",
+                 "packmile sectors card.img --address 32 --raw > record.bin",
+                 "packmile sectors card.img --address 32 --raw | protoc --decode packmile.Record "
+                 "proto/packmile.proto"},
+                "Addresses count sectors of 512 bytes from the beginning of the log; 0 is the\n"
+                "settings sector, 32 the first of the ring.\n",
+                "packmile samples CARD"},
+    CommandHelp{"signals",
+                "",
+                "Prints the catalogue: what each signal is, and how sure that is.",
+                {"packmile signals", "packmile signals --format csv",
+                 "packmile signals --format json -o signals.json"},
+                "",
+                "packmile check CARD"},
+};
+
+inline constexpr std::string_view kExitCodes =
+    "exit codes: 0 done; 1 could not be done; 2 wrong usage; 3 a card needs attention\n";
+
+}  // namespace packmile::cli

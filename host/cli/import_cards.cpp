@@ -1,0 +1,160 @@
+// packmile import: good sectors of cards into the archive, then the figures of
+// the vans that changed.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <vector>
+
+#include "archive/archive.hpp"
+#include "cli/card_list.hpp"
+#include "cli/commands.hpp"
+#include "cli/depot_choice.hpp"
+#include "cli/progress.hpp"
+
+namespace packmile::cli {
+namespace {
+
+struct ImportedCard {
+  std::string name;
+  CardSurvey survey;
+  ArchiveAdded added;
+};
+
+std::string counted(std::uint64_t n, const char* what) {
+  return n == 0 ? std::string{} : fmt::format(", {} {}", n, what);
+}
+
+// "imported 48213 sectors (12 damaged)"
+std::string line_of(const ImportedCard& card) {
+  std::string beside = counted(card.added.known, "there already") +
+                       counted(card.survey.sectors_damaged, "damaged") +
+                       counted(card.survey.sectors_missing, "missing") +
+                       counted(card.survey.sectors_foreign, "foreign") +
+                       counted(card.survey.sectors_misplaced, "misplaced") +
+                       counted(card.added.conflicts, "in conflict");
+  std::string out = fmt::format("imported {} sectors", card.added.added);
+  if (!beside.empty()) out += " (" + beside.substr(2) + ")";
+  return out;
+}
+
+// The van of a card, in the ledger's words.
+const LedgerVan* van_of(const CardSurvey& survey, const std::vector<LedgerVan>& vans) {
+  const auto found = std::ranges::find_if(vans, [&](const LedgerVan& van) {
+    if (!survey.vins.empty()) return van.names.vin == survey.vins.back();
+    if (!survey.van.empty()) return van.names.van == survey.van;
+    return survey.log_id && van.names.van == fmt::format("log-{:08X}", *survey.log_id);
+  });
+  return found == vans.end() ? nullptr : &*found;
+}
+
+std::string cover_of(const ImportedCard& card, const std::vector<LedgerVan>& vans,
+                     OpenDepot& open) {
+  const LedgerVan* van = van_of(card.survey, vans);
+  if (van == nullptr) return {};
+  const auto covered = open.ledger.covered(van->id);
+  if (!covered || !covered->from || !covered->to) return {};
+  const Zone& zone = open.depot.fleet.zone;
+  return fmt::format("; the archive now covers {} to {} of {}", zone.day(*covered->from),
+                     zone.day(*covered->to), van->names.van);
+}
+
+// Whether the archive itself went wrong: then nothing more is tried.
+enum class Step { next, stop };
+
+Step import_one(const std::string& name, Archive& archive, CardList& list,
+                std::vector<ImportedCard>& imported) {
+  const auto card = CardFile::open(name);
+  if (!card) {
+    say(card.error());
+    list.add(CardVerdict::no_log);
+    return Step::next;
+  }
+  auto import = archive.begin_import();
+  if (!import) {
+    say(import.error());
+    return Step::stop;
+  }
+  ImportedCard one{name, {}, {}};
+  {
+    Progress progress{name, "sectors"};
+    one.survey = survey_card(
+        *card,
+        [&](const SectorHeader& header, std::span<const std::uint8_t, kSectorBytes> sector) {
+          import->add(header, sector);
+        },
+        [&](std::uint64_t done, std::uint64_t total) { progress.at(done, total); });
+  }
+  if (!one.survey.message.empty()) say(Error{one.survey.message, name, one.survey.hint});
+  list.add(one.survey.verdict);
+  if (one.survey.verdict == CardVerdict::no_log) return Step::next;
+  const auto added = import->commit();
+  if (!added) {
+    say(added.error());
+    return Step::stop;
+  }
+  one.added = *added;
+  imported.push_back(std::move(one));
+  return Step::next;
+}
+
+}  // namespace
+
+ExitCode run_import(const ImportOptions& options) {
+  auto open = open_depot(options.depot);
+  if (!open) return ExitCode::failed;
+  std::optional<UtcTime> pulled_at;
+  if (options.pulled_at) {
+    const auto at = open->depot.fleet.zone.read(*options.pulled_at);
+    if (!at) return wrong_usage("--pulled-at: " + at.error().what, at.error().hint);
+    pulled_at = *at;
+  }
+  auto archive = Archive::open(open->depot.archive());
+  if (!archive) {
+    say(archive.error());
+    return ExitCode::failed;
+  }
+
+  CardList list;
+  std::vector<ImportedCard> imported;
+  bool stopped = false;
+  for (const std::string& name : options.cards) {
+    if (import_one(name, *archive, list, imported) == Step::stop) {
+      stopped = true;
+      break;
+    }
+    if (pulled_at && !imported.empty() && imported.back().name == name &&
+        imported.back().survey.log_id) {
+      const auto kept = keep_pulled_at(open->depot, *imported.back().survey.log_id, *pulled_at);
+      if (!kept) {
+        say(kept.error());
+        stopped = true;
+        break;
+      }
+    }
+  }
+
+  // Even after a failure: what is in the archive should be in the figures.
+  const auto vans = refresh(*open);
+  if (!vans) return ExitCode::failed;
+  const auto in_ledger = open->ledger.vans();
+  if (!in_ledger) {
+    say(in_ledger.error());
+    return ExitCode::failed;
+  }
+  for (const ImportedCard& card : imported) {
+    fmt::print(stderr, "{}: {}{}\n", clean_text(card.name), line_of(card),
+               clean_text(cover_of(card, *in_ledger, *open)));
+    for (const Finding finding : card.survey.findings)
+      fmt::print(stderr, "  {}: {}\n", entry_of(finding).word, entry_of(finding).text);
+  }
+  std::string unknown;
+  for (const RebuiltVan& van : *vans)
+    if (!van.known_to_fleet)
+      unknown += "\n" + van_lines(clean_text(van.names.van), clean_text(van.names.vin));
+  if (!unknown.empty())
+    fmt::print(stderr, "{} does not know every van; paste and complete:\n{}",
+               clean_text((open->depot.root / kFleetFileName).string()), unknown);
+  return stopped ? ExitCode::failed : list.code();
+}
+
+}  // namespace packmile::cli

@@ -1,0 +1,374 @@
+// The program packmile: words of the command line into options, and the command
+// that they name. The only file that knows CLI11.
+#include <CLI/CLI.hpp>
+#include <fmt/format.h>
+
+#include <charconv>
+#include <clocale>
+#include <functional>
+#include <list>
+#include <map>
+
+#include "cli/commands.hpp"
+#include "cli/help_text.hpp"
+#include "cli/render.hpp"
+#include "ledger/nearest.hpp"
+#include "ledger/schema.hpp"
+#include "sector/sector.hpp"
+
+namespace packmile::cli {
+namespace {
+
+// Words as CLI11 stores them, before they become options.
+struct Words {
+  std::string format;
+  std::string units = "miles";
+  std::string depot, van, from, to, pulled_at;
+  std::string address;
+};
+
+struct Command {
+  const CommandHelp* help = nullptr;
+  CLI::App* app = nullptr;
+  std::function<ExitCode()> run;
+  // What must not be missing, and how to say it. Judged after parsing, so that
+  // a mistyped option is named first.
+  std::vector<std::pair<std::string, std::function<bool()>>> required;
+};
+
+const CommandHelp* help_of(std::string_view name) {
+  for (const CommandHelp& help : kCommandHelp)
+    if (help.name == name) return &help;
+  return nullptr;
+}
+
+std::vector<std::string> command_names() {
+  std::vector<std::string> names;
+  for (const CommandHelp& help : kCommandHelp) names.emplace_back(help.name);
+  return names;
+}
+
+std::optional<std::string> given(const CLI::App& app, const char* option, const std::string& word) {
+  if (app.get_option(option)->count() == 0) return std::nullopt;
+  return word;
+}
+
+Format format_of(const std::string& word) {
+  return word == "csv" ? Format::csv : word == "json" ? Format::json : Format::table;
+}
+
+void add_depot(CLI::App& app, Words& words) {
+  app.add_option("--depot", words.depot,
+                 "DIR   the depot; else PACKMILE_DEPOT, else the current folder");
+}
+
+void add_format(CLI::App& app, Words& words, std::vector<std::string> formats) {
+  words.format = formats.front();
+  const std::string text = fmt::format("{}   default {}", fmt::join(formats, "|"), formats.front());
+  app.add_option("--format", words.format, text)->check(CLI::IsMember(std::move(formats)));
+}
+
+void add_output(CLI::App& app, std::string& file) {
+  app.add_option("-o,--output", file,
+                 "FILE   appears whole or not at all; default standard output");
+}
+
+void print_general_help() {
+  fmt::print(
+      "usage: packmile COMMAND ...\n"
+      "Turns the cards of battery-electric vans into trips, charges and figures with intervals.\n\n"
+      "examples:\n"
+      "  packmile new depot --zone Europe/London --currency GBP\n"
+      "  packmile import /media/card --depot depot\n"
+      "  packmile trips --depot depot --from 2026-03-01 --to 2026-04-01\n\n"
+      "commands:\n");
+  for (const CommandHelp& help : kCommandHelp) fmt::print("  {:<12}{}\n", help.name, help.sentence);
+  fmt::print(
+      "\noptions:\n"
+      "  -h, --help  of any command\n"
+      "  --version   of the program, the card format and the ledger\n\n"
+      "{}next: packmile COMMAND --help\n",
+      kExitCodes);
+}
+
+void print_help(const Command& command) {
+  const CommandHelp& help = *command.help;
+  fmt::print("usage: packmile {}{}{} [options]\n{}\n\nexamples:\n", help.name,
+             help.arguments.empty() ? "" : " ", help.arguments, help.sentence);
+  for (const std::string_view example : help.examples) fmt::print("  {}\n", example);
+  fmt::print("\noptions:\n");
+  for (const CLI::Option* option : command.app->get_options())
+    if (option->nonpositional())
+      fmt::print("  {:<14}{}\n",
+                 fmt::format("{}", fmt::join(
+                                       [&] {
+                                         std::vector<std::string> names;
+                                         for (const auto& s : option->get_snames())
+                                           names.push_back("-" + s);
+                                         for (const auto& l : option->get_lnames())
+                                           names.push_back("--" + l);
+                                         return names;
+                                       }(),
+                                       ", ")),
+                 option->get_description());
+  fmt::print("  {:<14}this text\n\n{}{}{}next: {}\n", "-h, --help", help.more,
+             help.more.empty() ? "" : "\n", kExitCodes, help.next);
+}
+
+// --help and --version hold in any position; everything else is then ignored.
+enum class Asked { nothing, help, version };
+Asked asked_for(int argc, char** argv) {
+  for (int k = 1; k < argc; ++k) {
+    const std::string_view word = argv[k];
+    if (word == "--") break;
+    if (word == "--help" || word == "-h") return Asked::help;
+    if (word == "--version") return Asked::version;
+  }
+  return Asked::nothing;
+}
+
+// The first word that nothing took: a mistyped option, or one argument too many.
+ExitCode unexpected(const Command& command, const std::string& word) {
+  const std::string name{command.help->name};
+  const std::string hint = "see packmile " + name + " --help";
+  if (word.starts_with('-') && word != "-") {
+    std::vector<std::string> known{"--help"};
+    for (const CLI::Option* option : command.app->get_options())
+      for (const auto& l : option->get_lnames()) known.push_back("--" + l);
+    const std::string bare = word.substr(0, word.find('='));
+    return wrong_usage(
+        fmt::format("{} has no option '{}'{}", name, bare, did_you_mean(bare, known)), hint);
+  }
+  return wrong_usage(fmt::format("{} does not take the argument '{}'", name, word), hint);
+}
+
+ExitCode no_command(const std::vector<std::string>& words) {
+  if (words.empty())
+    return wrong_usage("a command is missing", fmt::format("one of: {}; see packmile --help",
+                                                           fmt::join(command_names(), ", ")));
+  const std::string& word = words.front();
+  if (word.starts_with('-'))
+    return wrong_usage("there is no option '" + word + "' before a command", "see packmile --help");
+  return wrong_usage("there is no command '" + word + "'" + did_you_mean(word, command_names()),
+                     fmt::format("commands: {}", fmt::join(command_names(), ", ")));
+}
+
+class Program {
+ public:
+  Program() {
+    app_.set_help_flag();
+    app_.allow_extras();
+    app_.require_subcommand(0, 1);
+    add_new();
+    add_check();
+    add_import();
+    add_rebuild();
+    add_rows("trips", run_trips);
+    add_rows("sessions", run_sessions);
+    add_rows("throughput", run_throughput);
+    add_samples();
+    add_sectors();
+    add_signals();
+  }
+
+  ExitCode run(int argc, char** argv) {
+    switch (asked_for(argc, argv)) {
+      case Asked::version:
+        fmt::print("packmile {}\ncard format {}\nledger schema {}\nrow schema {}\n",
+                   kProgramVersion, kFormatVersion, schema_version(), kSchemaVersion);
+        return ExitCode::done;
+      case Asked::help: {
+        const Command* command = argc > 1 ? command_of(argv[1]) : nullptr;
+        if (command)
+          print_help(*command);
+        else
+          print_general_help();
+        return ExitCode::done;
+      }
+      case Asked::nothing:
+        break;
+    }
+    try {
+      app_.parse(argc, argv);
+    } catch (const CLI::ParseError& e) {
+      return wrong_usage(e.what(), "see packmile COMMAND --help");
+    }
+    if (app_.get_subcommands().empty()) return no_command(app_.remaining());
+    const Command& command = *command_of(app_.get_subcommands().front()->get_name());
+    const auto left = command.app->remaining();
+    if (!left.empty()) return unexpected(command, left.front());
+    if (const auto before = app_.remaining(); !before.empty()) return no_command(before);
+    for (const auto& [what, is_there] : command.required)
+      if (!is_there())
+        return wrong_usage(fmt::format("{} needs {}", command.help->name, what),
+                           fmt::format("see packmile {} --help", command.help->name));
+    return command.run();
+  }
+
+ private:
+  const Command* command_of(std::string_view name) const {
+    for (const Command& command : commands_)
+      if (command.help->name == name) return &command;
+    return nullptr;
+  }
+
+  Command& add(const char* name) {
+    CLI::App* sub = app_.add_subcommand(name);
+    sub->set_help_flag();
+    sub->allow_extras();
+    commands_.push_back({help_of(name), sub, {}, {}});
+    return commands_.back();
+  }
+
+  // CARD... in a list of its own for each command.
+  void add_cards(Command& command, std::vector<std::string>& cards) {
+    command.app->add_option("CARD", cards, "");
+    command.required.emplace_back("a CARD: a mounted folder, a log file, an image or a device",
+                                  [&cards] { return !cards.empty(); });
+  }
+
+  void add_new() {
+    Command& command = add("new");
+    command.app->add_option("DIR", new_.folder, "");
+    command.app->add_option("--zone", new_.zone, "ZONE   IANA time zone of the depot; default UTC");
+    command.app->add_option("--currency", new_.currency,
+                            "CODE   three capital letters, ISO 4217; default XXX (none)");
+    command.required.emplace_back("a DIR", [this] { return !new_.folder.empty(); });
+    command.run = [this] { return run_new(new_); };
+  }
+
+  void add_check() {
+    Command& command = add("check");
+    add_cards(command, check_.cards);
+    add_format(*command.app, words_of("check"), {"table", "csv", "json"});
+    add_output(*command.app, check_.output);
+    command.run = [this] {
+      check_.format = format_of(words_of("check").format);
+      return run_check(check_);
+    };
+  }
+
+  void add_import() {
+    Command& command = add("import");
+    Words& words = words_of("import");
+    add_cards(command, import_.cards);
+    add_depot(*command.app, words);
+    command.app->add_option("--pulled-at", words.pulled_at,
+                            "TIME   when the cards were pulled: the latest time for boots that "
+                            "had no clock");
+    command.run = [this, app = command.app, &words] {
+      import_.depot = given(*app, "--depot", words.depot);
+      import_.pulled_at = given(*app, "--pulled-at", words.pulled_at);
+      return run_import(import_);
+    };
+  }
+
+  void add_rebuild() {
+    Command& command = add("rebuild");
+    Words& words = words_of("rebuild");
+    add_depot(*command.app, words);
+    command.run = [app = command.app, &words] {
+      return run_rebuild({given(*app, "--depot", words.depot)});
+    };
+  }
+
+  void add_rows(const char* name, ExitCode (*list)(const RowsOptions&)) {
+    Command& command = add(name);
+    Words& words = words_of(name);
+    CLI::App& app = *command.app;
+    add_depot(app, words);
+    app.add_option("--van", words.van, "NAME|VIN   one van; default all");
+    app.add_option("--from", words.from, "D   a day or an instant with offset; included");
+    app.add_option("--to", words.to, "D   the same; not included");
+    app.add_option("--units", words.units, "miles|km   of tables; default miles")
+        ->check(CLI::IsMember({"miles", "km"}));
+    add_format(app, words, {"table", "csv", "json"});
+    std::string& output = outputs_[name];
+    add_output(app, output);
+    command.run = [&app, &words, &output, list] {
+      return list({given(app, "--depot", words.depot), given(app, "--van", words.van),
+                   given(app, "--from", words.from), given(app, "--to", words.to),
+                   words.units == "km" ? Units::km : Units::miles, format_of(words.format),
+                   output});
+    };
+  }
+
+  void add_samples() {
+    Command& command = add("samples");
+    add_cards(command, samples_.cards);
+    command.app
+        ->add_option("--signal", samples_.signals,
+                     "NAME   only this signal; may be repeated; default all")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    add_format(*command.app, words_of("samples"), {"csv", "json"});
+    add_output(*command.app, samples_.output);
+    command.run = [this] {
+      samples_.format = format_of(words_of("samples").format);
+      return run_samples(samples_);
+    };
+  }
+
+  void add_sectors() {
+    Command& command = add("sectors");
+    Words& words = words_of("sectors");
+    add_cards(command, sectors_.cards);
+    command.app->add_option("--address", words.address,
+                            "N   sector of the log, 0 = settings, 32 = first of the ring");
+    command.app->add_flag("--raw", sectors_.raw, "the record itself, for protoc");
+    command.required.emplace_back("--address N", [&words] { return !words.address.empty(); });
+    command.run = [this, &words]() -> ExitCode {
+      std::uint64_t address = 0;
+      const char* end = words.address.data() + words.address.size();
+      const auto [at, error] = std::from_chars(words.address.data(), end, address);
+      if (error != std::errc{} || at != end)
+        return wrong_usage("--address: '" + words.address + "' is no sector number",
+                           "see packmile sectors --help");
+      if (sectors_.cards.size() != 1)
+        return wrong_usage("sectors takes one CARD at a time", "see packmile sectors --help");
+      sectors_.address = address;
+      return run_sectors(sectors_);
+    };
+  }
+
+  void add_signals() {
+    Command& command = add("signals");
+    add_format(*command.app, words_of("signals"), {"table", "csv", "json"});
+    add_output(*command.app, signals_.output);
+    command.run = [this] {
+      signals_.format = format_of(words_of("signals").format);
+      return run_signals(signals_);
+    };
+  }
+
+  Words& words_of(const std::string& command) { return words_[command]; }
+
+  CLI::App app_{"packmile"};
+  std::list<Command> commands_;
+  // By command; maps keep the places that CLI11 writes to.
+  std::map<std::string, Words> words_;
+  std::map<std::string, std::string> outputs_;
+  NewOptions new_;
+  CheckOptions check_;
+  ImportOptions import_;
+  SamplesOptions samples_;
+  SectorsOptions sectors_;
+  SignalsOptions signals_;
+};
+
+}  // namespace
+}  // namespace packmile::cli
+
+int main(int argc, char** argv) {
+  using namespace packmile::cli;
+  // Widths of letters in tables; nothing else, or decimal points would turn.
+  std::setlocale(LC_CTYPE, "C.UTF-8");
+  try {
+    return static_cast<int>(Program{}.run(argc, argv));
+  } catch (const std::bad_alloc&) {
+    say(std::string_view{"out of memory"});
+  } catch (const std::exception& e) {
+    say(std::string_view{e.what()});
+  }
+  return static_cast<int>(ExitCode::failed);
+}

@@ -1,0 +1,66 @@
+#include <nlohmann/json.hpp>
+
+#include "cli/render.hpp"
+
+namespace packmile::cli {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+struct Writer {
+  const Zone& zone;
+
+  Json operator()(std::monostate) const { return nullptr; }
+  Json operator()(const std::string& text) const { return text; }
+  Json operator()(UtcTime at) const { return zone.iso(at); }
+  Json operator()(double value) const { return value; }
+  Json operator()(std::int64_t value) const { return value; }
+  Json operator()(const Figure& f) const { return f.value; }
+  Json operator()(const std::vector<std::string>& words) const { return words; }
+  Json operator()(const std::vector<SwingCount>& swings) const {
+    Json out = Json::array();
+    for (const SwingCount& swing : swings)
+      out.push_back({{"depth_pct", swing.depth_pct}, {"count", swing.count}});
+    return out;
+  }
+};
+
+// Text from cards need not be UTF-8, and must not throw.
+std::string dumped(const Json& json) {
+  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
+Json object_of(const std::vector<Column>& columns, const Row& row, const Zone& zone) {
+  Json out = Json::object();
+  for (std::size_t k = 0; k < columns.size(); ++k) {
+    const Column& column = columns[k];
+    const Cell& cell = row[k];
+    out[column.name] = std::visit(Writer{zone}, cell.value);
+    if (column.kind == ColumnKind::figure) {
+      const auto* f = std::get_if<Figure>(&cell.value);
+      out[column.name + "_low"] = f ? Json(f->low) : Json(nullptr);
+      out[column.name + "_high"] = f ? Json(f->high) : Json(nullptr);
+      out[column.name + "_scatter"] = f ? Json(f->scatter) : Json(nullptr);
+    }
+    if (!cell.known()) out[column.name + "_why"] = cell.why;
+  }
+  return out;
+}
+
+}  // namespace
+
+void write_json(Output& out, std::string_view command, const Rows& rows, const Zone& zone) {
+  // Row by row, so that a fleet's year is not held twice.
+  out.write("{\"schema_version\": " + std::to_string(kSchemaVersion) +
+            ", \"command\": " + dumped(std::string{command}) + ", \"rows\": [");
+  bool first = true;
+  for (const Row& row : rows.rows) {
+    out.write(first ? "\n" : ",\n");
+    first = false;
+    out.write(dumped(object_of(rows.columns, row, zone)));
+    if (!out.good()) return;
+  }
+  out.write(first ? "]}\n" : "\n]}\n");
+}
+
+}  // namespace packmile::cli

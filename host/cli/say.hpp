@@ -1,0 +1,30 @@
+// What goes to people on stderr, and text that is safe on a terminal.
+#pragma once
+#include <string>
+#include <string_view>
+
+#include "result.hpp"
+
+namespace packmile::cli {
+
+// The same meaning in every command.
+enum class ExitCode : int {
+  done = 0,
+  failed = 1,     // could not be done
+  usage = 2,      // wrong usage
+  attention = 3,  // a card needs attention; what is good was taken
+};
+
+// "packmile: where: what", and the hint on the next line.
+void say(const Error& error);
+// "packmile: text"
+void say(std::string_view text);
+
+// Text from cards and files, made harmless: control characters, what turns the
+// direction of writing and what is no UTF-8 become question marks.
+[[nodiscard]] std::string clean_text(std::string_view text);
+
+// A usage error: said, and answered with ExitCode::usage.
+ExitCode wrong_usage(const std::string& what, const std::string& hint);
+
+}  // namespace packmile::cli

@@ -1,0 +1,23 @@
+// Tables for people: columns as wide as their widest cell.
+#pragma once
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace packmile::cli {
+
+// Columns of a terminal that a text takes (UTF-8, wcwidth). The caller sets
+// LC_CTYPE to a UTF-8 locale once, and only LC_CTYPE.
+[[nodiscard]] std::size_t width_of(std::string_view text);
+
+struct TableColumn {
+  std::string title;
+  bool right = false;  // numbers stand right
+};
+
+// A heading, a rule, the rows; no space at the ends of lines. Cells that are
+// missing at the end of a row are empty.
+[[nodiscard]] std::string render_table(const std::vector<TableColumn>& columns,
+                                       const std::vector<std::vector<std::string>>& rows);
+
+}  // namespace packmile::cli

@@ -1,0 +1,66 @@
+// packmile trips: one row for each trip.
+#include <fmt/format.h>
+
+#include "cli/number_text.hpp"
+#include "cli/van_rows.hpp"
+
+namespace packmile::cli {
+namespace {
+
+std::string soc_text(const Trip& trip) {
+  const auto end = [](const std::optional<double>& soc_pct) {
+    return soc_pct ? fmt::format("{:.0f}", *soc_pct) : std::string{"-"};
+  };
+  return end(trip.soc_start_pct) + " to " + end(trip.soc_end_pct);
+}
+
+}  // namespace
+
+ExitCode run_trips(const RowsOptions& options) {
+  AskedOr answer = ask(options);
+  if (!answer.asked) return answer.code;
+  Asked& asked = *answer.asked;
+  const bool miles = options.units == Units::miles;
+
+  Rows rows{trip_columns(), {}};
+  std::vector<std::vector<std::string>> lines;
+  Reasons reasons;
+  std::size_t trips = 0;
+  for (const AskedVan& van : asked.vans) {
+    if (!van.id) continue;
+    const auto list = asked.open.ledger.trips(*van.id, asked.period);
+    if (!list) {
+      say(list.error());
+      return ExitCode::failed;
+    }
+    for (const Trip& trip : *list) {
+      ++trips;
+      rows.rows.push_back(row_of(van.names, trip));
+      if (options.format != Format::table) continue;
+      const MaybeFigure& per = miles ? trip.kwh_per_mile : trip.wh_per_km;
+      for (const MaybeFigure* f : {&trip.distance_km, &trip.net_kwh, &per}) reasons.note(*f);
+      lines.push_back(
+          {clean_text(van.names.van), asked.zone().minute(trip.start),
+           fmt::format(
+               "{:.0f}",
+               std::chrono::duration<double, std::ratio<60>>(trip.end - trip.start).count()),
+           figure_text(trip.distance_km, miles ? 1 / kKmPerMile : 1), figure_text(trip.net_kwh),
+           figure_text(per), soc_text(trip),
+           trip.ambient_mean_c ? fmt::format("{:.0f}", *trip.ambient_mean_c) : "-",
+           share_text(trip.coverage), text_of(trip.findings)});
+    }
+  }
+  return write_rows(options, "trips", rows, asked.zone(), [&]() -> Result<std::string> {
+    const auto evidence = evidence_of(asked);
+    if (!evidence) return evidence.error();
+    const std::vector<TableColumn> columns{{"van", false},    {"start", false},
+                                           {"min", true},     {miles ? "miles" : "km", true},
+                                           {"net kWh", true}, {miles ? "kWh/mile" : "Wh/km", true},
+                                           {"SoC %", true},   {"degC", true},
+                                           {"seen", true},    {"findings", false}};
+    return render_table(columns, lines) + fmt::format("{} trips\n", trips) +
+           foot_of(asked, reasons) + *evidence;
+  });
+}
+
+}  // namespace packmile::cli

@@ -1,0 +1,155 @@
+#include "cli/van_rows.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <tuple>
+
+#include "cli/output.hpp"
+#include "cli/render.hpp"
+#include "ledger/nearest.hpp"
+
+namespace packmile::cli {
+namespace {
+
+// More distinct reasons than this hide what matters; JSON has them all.
+constexpr std::size_t kMostReasons = 8;
+
+}  // namespace
+
+AskedOr ask(const RowsOptions& options) {
+  auto open = open_depot(options.depot);
+  if (!open) return {std::nullopt, ExitCode::failed};
+  const Zone& zone = open->depot.fleet.zone;
+
+  Period period;
+  for (const auto& [text, border, name] : {std::tuple{&options.from, &period.from, "--from"},
+                                           std::tuple{&options.to, &period.to, "--to"}}) {
+    if (!*text) continue;
+    const auto at = zone.read(**text);
+    if (!at)
+      return {std::nullopt,
+              wrong_usage(std::string{name} + ": " + at.error().what, at.error().hint)};
+    *border = *at;
+  }
+  if (period.from && period.to && *period.from >= *period.to)
+    return {std::nullopt, wrong_usage("--from is not before --to",
+                                      "--to is not included in the period: March "
+                                      "is --from 2026-03-01 --to 2026-04-01")};
+
+  if (!refresh(*open)) return {std::nullopt, ExitCode::failed};
+  const auto known = open->ledger.vans();
+  if (!known) {
+    say(known.error());
+    return {std::nullopt, ExitCode::failed};
+  }
+
+  std::vector<AskedVan> vans;
+  for (const LedgerVan& van : *known) vans.push_back({van.names, van.id});
+  for (const FleetVan& van : open->depot.fleet.vans) {
+    const bool has_data =
+        std::ranges::any_of(vans, [&](const AskedVan& v) { return v.names.van == van.name; });
+    if (!has_data) vans.push_back({{van.name, van.vin}, std::nullopt});
+  }
+  std::ranges::stable_sort(vans, {}, [](const AskedVan& v) {
+    return std::pair{v.names.van, v.names.vin};
+  });
+  if (options.van) {
+    std::vector<std::string> names;
+    for (const AskedVan& van : vans) {
+      names.push_back(van.names.van);
+      if (!van.names.vin.empty()) names.push_back(van.names.vin);
+    }
+    std::erase_if(vans, [&](const AskedVan& v) {
+      return v.names.van != *options.van && v.names.vin != *options.van;
+    });
+    if (vans.empty()) {
+      std::string hint = "this depot knows no van yet";
+      if (!names.empty()) hint = fmt::format("known names and VINs: {}", fmt::join(names, ", "));
+      return {std::nullopt, wrong_usage("--van: neither fleet.toml nor the archive knows '" +
+                                            *options.van + "'" + did_you_mean(*options.van, names),
+                                        hint)};
+    }
+  }
+
+  std::string period_text = "everything on record";
+  if (period.from && period.to)
+    period_text = fmt::format("{} to {} (not included)", *options.from, *options.to);
+  else if (period.from)
+    period_text = "from " + *options.from + " on";
+  else if (period.to)
+    period_text = "until " + *options.to + " (not included)";
+  return {Asked{std::move(*open), period, std::move(vans), std::move(period_text)}, ExitCode::done};
+}
+
+void Reasons::note(const Cell& cell) {
+  if (!cell.known() && std::ranges::find(seen_, cell.why) == seen_.end()) seen_.push_back(cell.why);
+}
+
+void Reasons::note(const MaybeFigure& figure) { note(Cell::of(figure)); }
+
+std::string Reasons::text() const {
+  if (seen_.empty()) return {};
+  std::string out = "- is not known:\n";
+  for (std::size_t k = 0; k < std::min(seen_.size(), kMostReasons); ++k)
+    out += "  " + clean_text(seen_[k]) + "\n";
+  if (seen_.size() > kMostReasons)
+    out += fmt::format("  and {} more reasons: see --format json\n", seen_.size() - kMostReasons);
+  return out;
+}
+
+std::string foot_of(const Asked& asked, const Reasons& reasons) {
+  return fmt::format("\nDepot {}, zone {}; period: {}. In brackets: 95 % interval.\n{}",
+                     clean_text(asked.open.depot.root.string()), asked.zone().name(),
+                     clean_text(asked.period_text), reasons.text());
+}
+
+Result<std::string> evidence_of(Asked& asked) {
+  std::string out;
+  for (const AskedVan& van : asked.vans) {
+    if (!van.id) continue;
+    const auto verdicts = asked.open.ledger.verdicts(*van.id);
+    if (!verdicts) return verdicts.error();
+    for (const VerdictLine& line : *verdicts) {
+      if (line.question != "pack_current") continue;
+      const std::string calibration =
+          line.calibration_id.empty() ? "" : " (" + clean_text(line.calibration_id) + ")";
+      out += fmt::format("{}, pack current of ECU {:X}{}: {}. {}\n", clean_text(van.names.van),
+                         line.ecu, calibration, line.verdict, clean_text(line.evidence));
+    }
+  }
+  return out;
+}
+
+ExitCode write_rows(const RowsOptions& options, std::string_view command, const Rows& rows,
+                    const Zone& zone, const std::function<Result<std::string>()>& table) {
+  auto out = Output::open(options.output);
+  if (!out) {
+    say(out.error());
+    return ExitCode::failed;
+  }
+  switch (options.format) {
+    case Format::csv:
+      write_csv(*out, rows, zone);
+      break;
+    case Format::json:
+      write_json(*out, command, rows, zone);
+      break;
+    case Format::table: {
+      const auto text = table();
+      if (!text) {
+        say(text.error());
+        return ExitCode::failed;
+      }
+      out->write(*text);
+      break;
+    }
+  }
+  if (const auto done = out->commit(); !done) {
+    say(done.error());
+    return ExitCode::failed;
+  }
+  return ExitCode::done;
+}
+
+}  // namespace packmile::cli

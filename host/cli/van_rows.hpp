@@ -1,0 +1,59 @@
+// What trips, sessions and throughput have in common: a depot brought up to
+// date, the vans and the period that were asked for, and the three formats.
+#pragma once
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "cli/commands.hpp"
+#include "cli/depot_choice.hpp"
+#include "cli/table.hpp"
+#include "ledger/row.hpp"
+
+namespace packmile::cli {
+
+struct AskedVan {
+  VanNames names;
+  std::optional<std::int64_t> id;  // absent: fleet.toml knows it, the archive does not
+};
+
+struct Asked {
+  OpenDepot open;
+  Period period;
+  std::vector<AskedVan> vans;  // by name
+  std::string period_text;     // for the line below a table
+
+  [[nodiscard]] const Zone& zone() const { return open.depot.fleet.zone; }
+};
+
+// Either what was asked for, or the exit code; the error has been said.
+struct AskedOr {
+  std::optional<Asked> asked;
+  ExitCode code = ExitCode::failed;
+};
+[[nodiscard]] AskedOr ask(const RowsOptions& options);
+
+// Collects why figures of a table are not known, each reason once.
+class Reasons {
+ public:
+  void note(const Cell& cell);
+  void note(const MaybeFigure& figure);
+  // "- is not known: ...", one reason a line; empty when all was known.
+  [[nodiscard]] std::string text() const;
+
+ private:
+  std::vector<std::string> seen_;
+};
+
+// Lines below a table: the depot, its zone, the period, what brackets mean.
+[[nodiscard]] std::string foot_of(const Asked& asked, const Reasons& reasons);
+// One line a van: what its pack current was taken for, and why.
+[[nodiscard]] Result<std::string> evidence_of(Asked& asked);
+
+// Writes `rows` as CSV or JSON, or the text of `table`, to where it was asked.
+[[nodiscard]] ExitCode write_rows(const RowsOptions& options, std::string_view command,
+                                  const Rows& rows, const Zone& zone,
+                                  const std::function<Result<std::string>()>& table);
+
+}  // namespace packmile::cli

@@ -1,0 +1,67 @@
+// One charge session's row: kind, energy into the pack, energy from the grid.
+//
+// Method    AC: grid = (pack + 0.2 kW * h) / 0.925, both with rectangular
+//           widths; DC at the post's output: (pack + 0.3 kW * h) / 1.00.
+// Rule      dc above 1.1 times the on-board charger's rating (above 25 kW for
+//           30 s where no rating is known); ac at or below the rating with a
+//           steady plateau; else unknown, and then no grid energy.
+#pragma once
+#include <optional>
+#include <vector>
+
+#include "energy/pack_energy.hpp"
+#include "energy/segments.hpp"
+#include "energy/van_account.hpp"
+
+namespace packmile {
+
+// A session still being summed: its episode may have been cut, and then it goes
+// on in the next one.
+struct SessionWork {
+  Span span;
+  std::int64_t clock_uncertainty_ms = 0;
+  bool by_soc = false;
+  bool touches_end = false;  // of its episode
+  CurrentVerdict verdict = CurrentVerdict::too_little;
+  bool shown = false;
+  std::string why;
+  bool silent = false;  // no pack words at all
+  PowerIntegral integral;
+  MaybeFigure filled;             // positive = discharge
+  std::vector<double> minute_kw;  // 60 s means into the pack, in time order
+  std::optional<Figure> peak_kw;  // greatest 10 s mean into the pack
+  double strong_kw = 0;           // greatest 30 s mean into the pack
+  std::optional<std::uint32_t> soc_first, soc_last;
+  std::vector<Finding> findings;
+};
+
+[[nodiscard]] SessionWork sum_session(const SegmentInput& input, const Segment& segment);
+// The second part of a session that was cut in two.
+void join_sessions(SessionWork& first, const SessionWork& second);
+
+struct SessionRows {
+  ChargeSession session;
+  std::optional<Stand> given;  // energy that the pack gave during its pauses
+};
+[[nodiscard]] SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
+                                         const EnergyRules& rules);
+
+// A charge that nobody saw: the state of charge rose across a silence.
+struct UnseenCharge {
+  UtcTime start, end;
+  std::int64_t clock_uncertainty_ms = 0;
+  std::uint32_t code_before = 0;
+  std::uint32_t code_after = 0;
+  bool also_drove = false;
+  CurrentVerdict verdict = CurrentVerdict::too_little;
+};
+[[nodiscard]] ChargeSession build_unseen_session(const UnseenCharge& charge, const VanFacts& facts);
+
+// minute_kw: 60 s means into the pack. strong_kw: greatest 30 s mean.
+[[nodiscard]] ChargeKind charge_kind(const std::vector<double>& minute_kw, double strong_kw,
+                                     std::optional<double> onboard_charger_kw);
+// Energy drawn from the socket (ac) or given by the post (dc); unknown kind:
+// no figure.
+[[nodiscard]] MaybeFigure grid_energy_kwh(ChargeKind kind, const Figure& pack_kwh, double hours);
+
+}  // namespace packmile

@@ -1,0 +1,361 @@
+#include "energy/van_account.hpp"
+
+#include <algorithm>
+#include <numeric>
+#include <utility>
+
+#include "energy/integrate.hpp"
+#include "energy/pack_energy.hpp"
+#include "energy/segments.hpp"
+#include "energy/session.hpp"
+#include "energy/slow_signals.hpp"
+#include "energy/soc_energy.hpp"
+#include "energy/swings.hpp"
+#include "energy/trip.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr std::uint32_t kSocHighCode = 204;  // 80 % of 255
+constexpr std::uint32_t kSocLowCode = 51;    // 20 % of 255
+// A state of charge is taken to hold until the next answer for at most this
+// long: a parked van is asked every minute. Common practice, no source.
+constexpr std::int64_t kSocHoldsMs = 300'000;
+// What was read this near to a silence still tells how it began or ended.
+constexpr std::int64_t kNearSilenceMs = 120'000;
+constexpr std::int64_t kNearSilenceRiseMs = 600'000;
+// The last reading before a silence may be one step old: shorter is no drive.
+constexpr std::uint32_t kUnseenDriveCodes = 2;
+constexpr std::uint32_t kUnseenChargeCodes = 2;
+// Whole kilometres are believed after this many steps.
+constexpr std::size_t kWholeKmSteps = 3;
+// Two parts of a session that a 48 h border cut lie this near. Common practice.
+constexpr std::int64_t kCutMs = 120'000;
+
+UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
+std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
+
+// What was last known before a silence.
+struct Ending {
+  std::int64_t end_ms = 0;
+  std::optional<SlowSample> soc, odometer;
+};
+
+Stand build_stand(const SegmentInput& input, const Segment& segment) {
+  Stand stand;
+  stand.start = at(segment.span.from_ms);
+  stand.end = at(segment.span.to_ms);
+  const PackEnergy energy = pack_energy_of(input, segment);
+  stand.coverage = energy.coverage;
+  // A stand is short and has no figure of its own to refuse: even a few pairs
+  // belong to the account.
+  if (energy.integral.pairs() > 0) {
+    const PowerIntegral& integral = energy.integral;
+    stand.net_kwh = MaybeFigure::known(integral.net_figure_kwh(input.rules));
+    stand.discharge_kwh = MaybeFigure::known(integral.discharge_figure_kwh(input.rules));
+    stand.charge_kwh = MaybeFigure::known(integral.charge_figure_kwh(input.rules));
+    stand.discharge_ah = MaybeFigure::known(integral.discharge_figure_ah(input.rules));
+    stand.charge_ah = MaybeFigure::known(integral.charge_figure_ah(input.rules));
+    stand.filled_kwh = fill_gaps(input, segment, energy, -1);
+    return stand;
+  }
+  std::string why = energy.why.empty() ? "no pair of pack voltage and current" : energy.why;
+  if (energy.silent && input.facts.nominal_kwh) {
+    const auto first = first_in(input.episode.soc, segment.span);
+    const auto last = last_in(input.episode.soc, segment.span);
+    if (first && last && last->time_ms > first->time_ms) {
+      stand.net_kwh = MaybeFigure::known(
+          soc_energy_kwh(static_cast<double>(first->raw) - static_cast<double>(last->raw),
+                         *input.facts.nominal_kwh));
+    }
+  }
+  if (!stand.net_kwh.figure) stand.net_kwh = MaybeFigure::unknown(why);
+  stand.discharge_kwh = stand.charge_kwh = MaybeFigure::unknown(why);
+  stand.discharge_ah = stand.charge_ah = stand.filled_kwh = MaybeFigure::unknown(why);
+  return stand;
+}
+
+}  // namespace
+
+std::string_view word_of(EnergyMethod method) {
+  switch (method) {
+    case EnergyMethod::integrated:
+      return "integrated";
+    case EnergyMethod::soc_nominal:
+      return "soc_nominal";
+    case EnergyMethod::none:
+      return "none";
+  }
+  return "";
+}
+
+std::string_view word_of(DistanceSource source) {
+  switch (source) {
+    case DistanceSource::odometer:
+      return "odometer";
+    case DistanceSource::speed:
+      return "speed";
+    case DistanceSource::none:
+      return "none";
+  }
+  return "";
+}
+
+std::string_view word_of(ChargeKind kind) {
+  switch (kind) {
+    case ChargeKind::ac:
+      return "ac";
+    case ChargeKind::dc:
+      return "dc";
+    case ChargeKind::unknown:
+      return "unknown";
+  }
+  return "";
+}
+
+std::string_view word_of(SessionSource source) {
+  switch (source) {
+    case SessionSource::measured:
+      return "measured";
+    case SessionSource::inferred:
+      return "inferred";
+    case SessionSource::noted:
+      return "noted";
+  }
+  return "";
+}
+
+struct VanAccount::State {
+  VanFacts facts;
+  std::vector<PackReading> readings;
+  EnergyRules rules;
+  VanFigures figures;
+  PackDecoder decoder;
+  SocSwings swings;
+  std::optional<Ending> ending;
+  std::int64_t last_end_ms = 0;
+  bool last_cut = false;
+  std::optional<SessionWork> open_session;
+  std::uint32_t odometer_divisor = 0;  // of all its steps; 0: none seen
+  std::size_t odometer_steps = 0;
+
+  void add(const Episode& episode);
+  void close_session();
+  void observe_slow(const Episode& episode);
+  void add_across(const Episode& episode, const Ending& last, const Span& awake,
+                  CurrentVerdict verdict);
+};
+
+VanAccount::VanAccount(VanFacts facts, std::vector<PackReading> readings, EnergyRules rules)
+    : state_(std::make_unique<State>()) {
+  state_->facts = facts;
+  state_->readings = std::move(readings);
+  state_->rules = rules;
+}
+VanAccount::~VanAccount() = default;
+VanAccount::VanAccount(VanAccount&&) noexcept = default;
+VanAccount& VanAccount::operator=(VanAccount&&) noexcept = default;
+
+void VanAccount::add(const Episode& episode) { state_->add(episode); }
+
+void VanAccount::State::close_session() {
+  if (!open_session) return;
+  SessionRows rows = finish_session(*open_session, facts, rules);
+  figures.sessions.push_back(std::move(rows.session));
+  if (rows.given) figures.stands.push_back(std::move(*rows.given));
+  open_session.reset();
+}
+
+// Odometer, swings and the hours near full and near empty.
+void VanAccount::State::observe_slow(const Episode& episode) {
+  const SignalSeries& odometer = episode.odometer;
+  for (std::size_t i = 1; i < odometer.raw.size(); ++i) {
+    if (odometer.raw[i] == odometer.raw[i - 1]) continue;
+    if (odometer.raw[i] < odometer.raw[i - 1]) {
+      add_finding(figures.findings, Finding::odometer_fell);
+      continue;
+    }
+    odometer_divisor = std::gcd(odometer_divisor, odometer.raw[i] - odometer.raw[i - 1]);
+    ++odometer_steps;
+  }
+  if (!odometer.raw.empty()) {
+    const double first_km = odometer.raw.front() * 0.1;
+    if (!figures.odometer_first_km) figures.odometer_first_km = first_km;
+    if (figures.odometer_last_km && first_km < *figures.odometer_last_km - 0.05) {
+      add_finding(figures.findings, Finding::odometer_fell);
+    }
+    figures.odometer_last_km = odometer.raw.back() * 0.1;
+  }
+  const SignalSeries& soc = episode.soc;
+  for (std::size_t i = 0; i < soc.raw.size(); ++i) {
+    swings.observe(soc.raw[i]);
+    if (i + 1 >= soc.raw.size()) break;
+    const std::int64_t step_ms = soc.time_ms[i + 1] - soc.time_ms[i];
+    if (step_ms > kSocHoldsMs) continue;
+    const double hours = static_cast<double>(step_ms) / 3.6e6;
+    if (soc.raw[i] >= kSocHighCode) figures.hours_soc_high += hours;
+    if (soc.raw[i] <= kSocLowCode) figures.hours_soc_low += hours;
+  }
+}
+
+// What happened in a silence, told by what was read before and after it.
+void VanAccount::State::add_across(const Episode& episode, const Ending& last, const Span& awake,
+                                   CurrentVerdict verdict) {
+  if (awake.from_ms <= last.end_ms) return;
+  const auto soc = first_in(episode.soc, awake);
+  const auto odometer = first_in(episode.odometer, awake);
+  bool drove = false;
+  std::uint32_t driven_codes = 0;
+  if (last.odometer && odometer && odometer->raw >= last.odometer->raw + kUnseenDriveCodes) {
+    // Not what was driven awake between the readings and the silence.
+    const double awake_km =
+        km_by_speed(episode.speed, {awake.from_ms, odometer->time_ms}).km +
+        (last.end_ms > last.odometer->time_ms
+             ? km_by_speed(episode.speed, {last.odometer->time_ms, last.end_ms}).km
+             : 0);
+    const auto awake_codes = static_cast<std::uint32_t>(std::max(0.0, awake_km * 10));
+    const std::uint32_t codes = odometer->raw - last.odometer->raw;
+    driven_codes = codes > awake_codes ? codes - awake_codes : 0;
+    drove = driven_codes >= kUnseenDriveCodes;
+  }
+  const auto near = [&](std::int64_t most_ms) {
+    return last.soc && soc && last.end_ms - last.soc->time_ms <= most_ms &&
+           soc->time_ms - awake.from_ms <= most_ms;
+  };
+  const bool rose = near(kNearSilenceRiseMs) && soc->raw >= last.soc->raw + kUnseenChargeCodes;
+  const bool fell = near(kNearSilenceMs) && soc->raw < last.soc->raw;
+  if (drove) {
+    UnseenDrive drive;
+    drive.start = at(last.end_ms);
+    drive.end = at(awake.from_ms);
+    drive.km = driven_codes * 0.1;
+    drive.verdict = verdict;
+    if (last.soc && soc) {
+      drive.soc_start_pct = last.soc->raw * kSocPctPerCode;
+      drive.soc_end_pct = soc->raw * kSocPctPerCode;
+      if (!rose) {
+        drive.fallen_codes = static_cast<double>(last.soc->raw) - static_cast<double>(soc->raw);
+      }
+    }
+    Trip trip = build_unseen_trip(drive, facts, rules);
+    trip.clock_uncertainty_ms = episode.clock_uncertainty_ms;
+    if (episode.clock_guessed) add_finding(trip.findings, Finding::clock_guessed);
+    figures.trips.push_back(std::move(trip));
+  }
+  if (rose) {
+    UnseenCharge charge{at(last.end_ms), at(awake.from_ms), episode.clock_uncertainty_ms,
+                        last.soc->raw,   soc->raw,          drove,
+                        verdict};
+    ChargeSession session = build_unseen_session(charge, facts);
+    if (episode.clock_guessed) add_finding(session.findings, Finding::clock_guessed);
+    figures.sessions.push_back(std::move(session));
+  } else if (fell && !drove) {
+    Stand stand;
+    stand.start = at(last.end_ms);
+    stand.end = at(awake.from_ms);
+    const std::string unseen = "nothing was heard of the van while its charge fell";
+    if (facts.nominal_kwh) {
+      // The scale of one code is small against the code itself.
+      const double code_kwh = *facts.nominal_kwh / 255;
+      const double kwh = (last.soc->raw - soc->raw) * code_kwh;
+      stand.net_kwh = MaybeFigure::known(figure_of(kwh, code_kwh, 0));
+      stand.discharge_kwh = stand.net_kwh;
+    } else {
+      stand.net_kwh =
+          MaybeFigure::unknown(unseen + "; nominal_kwh of the van is not in fleet.toml");
+      stand.discharge_kwh = stand.net_kwh;
+    }
+    stand.charge_kwh = stand.discharge_ah = stand.charge_ah = MaybeFigure::unknown(unseen);
+    stand.filled_kwh = MaybeFigure::unknown(unseen);
+    figures.stands.push_back(std::move(stand));
+  }
+}
+
+void VanAccount::State::add(const Episode& episode) {
+  if (episode.end <= episode.start) return;
+  const PackReading* reading = reading_of(readings, episode);
+  const PackRows rows = decoder.decode(episode.pack, reading);
+  const EpisodePlan plan = plan_segments(episode, rows, rules);
+  observe_slow(episode);
+  if (!figures.measured_from || episode.start < *figures.measured_from) {
+    figures.measured_from = episode.start;
+  }
+  if (!figures.measured_to || episode.end > *figures.measured_to) figures.measured_to = episode.end;
+  if (reading != nullptr && reading->verdict != CurrentVerdict::agreed) {
+    add_finding(figures.findings, Finding::pack_current_undecided);
+  }
+  if (episode.pack.rows_not_supported > 0 && episode.pack.time_ms.empty()) {
+    add_finding(figures.findings, Finding::pack_words_not_supported);
+  }
+
+  const CurrentVerdict verdict = reading != nullptr ? reading->verdict : CurrentVerdict::too_little;
+  const bool whole_km = odometer_steps >= kWholeKmSteps && odometer_divisor % 10 == 0;
+  const SegmentInput input{episode, rows, reading, facts, rules, whole_km};
+  const std::int64_t start_ms = ms_of(episode.start);
+  const bool goes_on = last_cut && start_ms - last_end_ms < kCutMs;
+
+  // Silences, before the episode and inside it, each with what was awake after.
+  std::vector<Span> awake;
+  Span now{start_ms, ms_of(episode.end)};
+  for (const Span& silence : plan.silences) {
+    awake.push_back({now.from_ms, silence.from_ms});
+    now.from_ms = silence.to_ms;
+  }
+  awake.push_back(now);
+  for (std::size_t i = 0; i < awake.size(); ++i) {
+    const Span& span = awake[i];
+    if (ending && !(i == 0 && goes_on)) add_across(episode, *ending, span, verdict);
+    Ending here = ending.value_or(Ending{});
+    here.end_ms = std::max(span.to_ms, here.end_ms);
+    if (const auto soc = last_in(episode.soc, span)) here.soc = soc;
+    if (const auto odometer = last_in(episode.odometer, span)) here.odometer = odometer;
+    ending = here;
+  }
+
+  for (const Segment& segment : plan.segments) {
+    switch (segment.kind) {
+      case SegmentKind::trip:
+        close_session();
+        figures.trips.push_back(build_trip(input, segment));
+        break;
+      case SegmentKind::session: {
+        SessionWork work = sum_session(input, segment);
+        const bool joins = goes_on && open_session && open_session->touches_end &&
+                           segment.span.from_ms - open_session->span.to_ms < kCutMs &&
+                           open_session->by_soc == work.by_soc;
+        if (joins) {
+          join_sessions(*open_session, work);
+        } else {
+          close_session();
+          open_session = std::move(work);
+        }
+        break;
+      }
+      case SegmentKind::stand:
+        figures.stands.push_back(build_stand(input, segment));
+        break;
+    }
+  }
+  if (!episode.cut) close_session();
+  last_cut = episode.cut;
+  last_end_ms = ms_of(episode.end);
+}
+
+VanFigures VanAccount::finish() {
+  State& state = *state_;
+  state.close_session();
+  state.figures.swings = state.swings.finish();
+  const auto by_start = [](const auto& a, const auto& b) { return a.start < b.start; };
+  std::stable_sort(state.figures.trips.begin(), state.figures.trips.end(), by_start);
+  std::stable_sort(state.figures.sessions.begin(), state.figures.sessions.end(), by_start);
+  std::stable_sort(state.figures.stands.begin(), state.figures.stands.end(), by_start);
+  VanFigures figures = std::move(state.figures);
+  auto fresh = std::make_unique<State>();
+  fresh->facts = state.facts;
+  fresh->readings = std::move(state.readings);
+  fresh->rules = state.rules;
+  state_ = std::move(fresh);
+  return figures;
+}
+
+}  // namespace packmile

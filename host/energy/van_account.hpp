@@ -1,0 +1,146 @@
+// One van's energy account: trips, charge sessions, stands and throughput from
+// its episodes, every figure with coverage and interval or with the reason why
+// there is none.
+//
+// Input     episodes in time order, and the reading of the pack-current word.
+// Output    VanFigures.
+// Sign      net_kwh of a trip is positive when the pack lost energy; pack_kwh
+//           of a session is what flowed into the pack.
+// Method    trapezoid of V * I over samples of one response; a step longer than
+//           2.5 poll periods is a gap: it adds nothing, lowers the coverage and
+//           is estimated apart in filled_kwh.
+// Rule      every kWh of awake time is in exactly one of trip, session, stand.
+#pragma once
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "figure.hpp"
+#include "finding.hpp"
+#include "reading/pack_reading.hpp"
+#include "timeline/episode.hpp"
+
+namespace packmile {
+
+// What the owner knows about a van (fleet.toml); absent: not known.
+struct VanFacts {
+  std::optional<double> nominal_kwh;
+  std::optional<double> nominal_ah;
+  std::optional<double> onboard_charger_kw;
+};
+
+// Settings of the segmentation and of the intervals, with their defaults.
+// Defaults without a source are common practice and marked in the .cpp.
+struct EnergyRules {
+  double moving_kmh = 3;         // a drive begins at this speed ..
+  double moving_for_s = 5;       // .. held for this long
+  double stop_split_s = 300;     // a standstill this long ends a trip
+  double silence_split_s = 120;  // and so does a silence
+  double charge_enter_kw = 0.6;  // 60 s mean into the pack
+  double charge_leave_kw = 0.3;  // mean over charge_leave_s; current that
+                                 // flows on without a break still belongs
+  double charge_leave_s = 300;
+  double charge_merge_s = 900;     // pauses up to this stay one session
+  double session_least_kwh = 0.1;  // shorter ones are not listed
+  double gap_periods = 2.5;
+  double offset_u_a = 0.3;          // 1 sd, current sensor offset
+  double current_gain_u = 0.006;    // 1 sd, relative
+  double voltage_gain_u = 0.003;    // 1 sd, relative
+  double odometer_scale_u = 0.015;  // 1 sd, relative: tyres
+  double speed_scale_u = 0.03;      // 1 sd, relative, without an odometer
+};
+
+enum class EnergyMethod : std::uint8_t { integrated, soc_nominal, none };
+enum class DistanceSource : std::uint8_t { odometer, speed, none };
+enum class ChargeKind : std::uint8_t { ac, dc, unknown };
+enum class SessionSource : std::uint8_t { measured, inferred, noted };
+[[nodiscard]] std::string_view word_of(EnergyMethod method);
+[[nodiscard]] std::string_view word_of(DistanceSource source);
+[[nodiscard]] std::string_view word_of(ChargeKind kind);
+[[nodiscard]] std::string_view word_of(SessionSource source);
+
+struct Trip {
+  UtcTime start, end;
+  std::int64_t clock_uncertainty_ms = 0;
+  MaybeFigure distance_km;
+  DistanceSource distance_source = DistanceSource::none;
+  MaybeFigure discharge_kwh, regen_kwh, net_kwh;
+  MaybeFigure discharge_ah, regen_ah;
+  MaybeFigure kwh_per_mile, wh_per_km;
+  std::optional<double> soc_start_pct, soc_end_pct, ambient_mean_c;
+  EnergyMethod energy_method = EnergyMethod::none;
+  double coverage = 0;     // 0..1, share of the time that samples cover
+  MaybeFigure filled_kwh;  // estimate for the gaps, not in net_kwh
+  CurrentVerdict current_verdict = CurrentVerdict::too_little;
+  std::vector<Finding> findings;
+};
+
+struct ChargeSession {
+  UtcTime start, end;
+  std::int64_t clock_uncertainty_ms = 0;
+  ChargeKind kind = ChargeKind::unknown;
+  SessionSource source = SessionSource::measured;
+  MaybeFigure pack_kwh, pack_ah;  // charging lobes only
+  MaybeFigure grid_kwh, peak_kw;
+  std::optional<double> soc_start_pct, soc_end_pct;
+  double coverage = 0;
+  MaybeFigure filled_kwh;
+  CurrentVerdict current_verdict = CurrentVerdict::too_little;
+  std::vector<Finding> findings;
+};
+
+// Awake time outside trips and sessions. Two more kinds keep the account whole:
+// start == end: what the pack gave in the pauses of the session that starts
+// then (no time of its own); coverage 0 with net_kwh: a silence across which
+// the state of charge fell (asleep, no awake time).
+struct Stand {
+  UtcTime start, end;
+  MaybeFigure net_kwh;  // positive: the pack lost energy
+  // Its lobes, each >= 0; net is discharge - charge. For the throughput.
+  MaybeFigure discharge_kwh, charge_kwh;
+  MaybeFigure discharge_ah, charge_ah;
+  double coverage = 0;
+  MaybeFigure filled_kwh;
+};
+
+// What a period adds to the van's throughput; summed over trips, sessions and
+// stands by the ledger for any period.
+struct SwingCount {
+  double depth_pct = 0;
+  double count = 0;  // halves are possible
+};
+
+struct VanFigures {
+  std::vector<Trip> trips;
+  std::vector<ChargeSession> sessions;
+  std::vector<Stand> stands;
+  std::optional<UtcTime> measured_from, measured_to;
+  std::optional<double> odometer_first_km, odometer_last_km;
+  std::vector<SwingCount> swings;  // rainflow of the SoC, ASTM E1049-85
+  double hours_soc_high = 0;       // awake hours at or above 80 %
+  double hours_soc_low = 0;        // awake hours at or below 20 %
+  std::vector<Finding> findings;
+};
+
+class VanAccount {
+ public:
+  VanAccount(VanFacts facts, std::vector<PackReading> readings, EnergyRules rules = {});
+  ~VanAccount();
+  VanAccount(VanAccount&&) noexcept;
+  VanAccount& operator=(VanAccount&&) noexcept;
+
+  // Episodes in time order.
+  void add(const Episode& episode);
+  // Closes what is open and hands out everything added so far, each list in
+  // order of start. The account starts anew.
+  [[nodiscard]] VanFigures finish();
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace packmile

@@ -1,0 +1,100 @@
+// The one table of findings: words for what is doubtful about data or figures.
+// They appear in `findings` lists of rows; the text is for people.
+#pragma once
+#include <array>
+#include <cstdint>
+#include <string_view>
+
+namespace packmile {
+
+enum class Finding : std::uint8_t {
+  frozen_signals,
+  soc_against_current,
+  held_values,
+  gap,
+  filled_gap,
+  clock_guessed,
+  clock_missing,
+  poll_rate_missed,
+  low_coverage,
+  odometer_against_speed,
+  odometer_fell,
+  pack_current_undecided,
+  pack_words_not_supported,
+  van_unknown,
+  van_name_of_another_vin,
+  settings_refused,
+  head_destroyed,
+  sectors_damaged,
+  sectors_missing,
+  sectors_foreign,
+  sectors_misplaced,
+  truncated,
+  newer_format,
+  older_log,
+  samples_dropped,
+  no_data_yet,
+  record_malformed,
+  time_overlap
+};
+
+struct FindingEntry {
+  Finding finding;
+  std::string_view word;  // as in rows
+  std::string_view text;  // one line for people
+};
+
+inline constexpr std::array kFindings{
+    FindingEntry{Finding::frozen_signals, "frozen_signals",
+                 "speed and pack words stood still while the van moved"},
+    FindingEntry{Finding::soc_against_current, "soc_against_current",
+                 "state of charge and pack current do not tell the same story"},
+    FindingEntry{Finding::held_values, "held_values",
+                 "the van repeats old values: it refreshes slower than it is asked"},
+    FindingEntry{Finding::gap, "gap", "part of the time was not answered"},
+    FindingEntry{Finding::filled_gap, "filled_gap",
+                 "a gap was estimated; the estimate is kept apart in filled_kwh"},
+    FindingEntry{Finding::clock_guessed, "clock_guessed",
+                 "no clock was read in this boot; its place in time is a guess"},
+    FindingEntry{Finding::clock_missing, "clock_missing", "no clock was ever read on this card"},
+    FindingEntry{Finding::poll_rate_missed, "poll_rate_missed",
+                 "answers came more slowly than the schedule asked"},
+    FindingEntry{Finding::low_coverage, "low_coverage", "less than half of the time was seen"},
+    FindingEntry{Finding::odometer_against_speed, "odometer_against_speed",
+                 "odometer and speed differ by more than a tenth"},
+    FindingEntry{Finding::odometer_fell, "odometer_fell", "the odometer ran backwards"},
+    FindingEntry{Finding::pack_current_undecided, "pack_current_undecided",
+                 "which sign of the pack current is discharge is not proven"},
+    FindingEntry{Finding::pack_words_not_supported, "pack_words_not_supported",
+                 "the van marks its pack voltage or current as not supported"},
+    FindingEntry{Finding::van_unknown, "van_unknown", "fleet.toml does not know this van"},
+    FindingEntry{Finding::van_name_of_another_vin, "van_name_of_another_vin",
+                 "the name in the card's settings belongs to another VIN"},
+    FindingEntry{Finding::settings_refused, "settings_refused",
+                 "the settings on the card could not be read"},
+    FindingEntry{Finding::head_destroyed, "head_destroyed",
+                 "the head of the log is damaged; the samples are not"},
+    FindingEntry{Finding::sectors_damaged, "sectors_damaged", "sectors with a broken checksum"},
+    FindingEntry{Finding::sectors_missing, "sectors_missing",
+                 "sectors that were written and are not there"},
+    FindingEntry{Finding::sectors_foreign, "sectors_foreign", "sectors that are not ours"},
+    FindingEntry{Finding::sectors_misplaced, "sectors_misplaced",
+                 "good sectors that lie where they do not belong"},
+    FindingEntry{Finding::truncated, "truncated", "the copy is shorter than the log"},
+    FindingEntry{Finding::newer_format, "newer_format",
+                 "sectors of a newer logger that this program cannot read"},
+    FindingEntry{Finding::older_log, "older_log", "sectors of an earlier life of the card"},
+    FindingEntry{Finding::samples_dropped, "samples_dropped",
+                 "answers that came while the card was busy and were not kept"},
+    FindingEntry{Finding::no_data_yet, "no_data_yet", "a prepared card on which nothing is yet"},
+    FindingEntry{Finding::record_malformed, "record_malformed",
+                 "good sectors whose record does not follow the format"},
+    FindingEntry{Finding::time_overlap, "time_overlap",
+                 "two boots claim the same time; the samples of the later one were left out"},
+};
+
+constexpr const FindingEntry& entry_of(Finding finding) {
+  return kFindings[static_cast<std::size_t>(finding)];
+}
+
+}  // namespace packmile

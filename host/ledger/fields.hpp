@@ -1,0 +1,102 @@
+// The fields of trip, session and stand, listed once: a visitor makes of the
+// list the columns of a row, its cells, the SQL columns, and the values that go
+// into and come out of the ledger.
+//
+// A visitor has: time, figure, reading, word, real, whole, findings; kept_figure
+// and kept_whole for what the ledger keeps and rows do not show; and
+// unknown_text, unknown_figure, fixed for what rows show and the ledger does
+// not keep yet.
+#pragma once
+#include <string>
+
+#include "energy/van_account.hpp"
+
+namespace packmile::fields {
+
+// What one step of a reading hides: the word stands for anything between
+// `below` under it and `above` over it, because nobody says whether a van cuts
+// or rounds.
+struct Step {
+  double below;
+  double above;
+  const char* why;  // why there is none
+};
+inline constexpr Step kSocStep{kSocPctPerCode / 2, kSocPctPerCode,
+                               "the van did not answer its state of charge here"};
+inline constexpr Step kAmbientStep{0.5, 1.0, "the van did not answer its ambient temperature here"};
+
+// Values of each enum, for reading words back.
+template <typename E>
+inline constexpr int kValuesOf = 0;
+template <>
+inline constexpr int kValuesOf<EnergyMethod> = 3;
+template <>
+inline constexpr int kValuesOf<DistanceSource> = 3;
+template <>
+inline constexpr int kValuesOf<ChargeKind> = 3;
+template <>
+inline constexpr int kValuesOf<SessionSource> = 3;
+template <>
+inline constexpr int kValuesOf<CurrentVerdict> = 4;
+
+template <typename V, typename T>
+void of_trip(V& v, T& trip) {
+  v.time("start", trip.start);
+  v.time("end", trip.end);
+  v.figure("distance_km", trip.distance_km);
+  v.word("distance_source", trip.distance_source);
+  v.figure("discharge_kwh", trip.discharge_kwh);
+  v.figure("regen_kwh", trip.regen_kwh);
+  v.figure("net_kwh", trip.net_kwh);
+  v.figure("kwh_per_mile", trip.kwh_per_mile);
+  v.figure("wh_per_km", trip.wh_per_km);
+  v.reading("soc_start_pct", trip.soc_start_pct, kSocStep);
+  v.reading("soc_end_pct", trip.soc_end_pct, kSocStep);
+  v.reading("ambient_mean_c", trip.ambient_mean_c, kAmbientStep);
+  v.word("energy_method", trip.energy_method);
+  v.real("coverage", trip.coverage);
+  v.figure("filled_kwh", trip.filled_kwh);
+  v.word("current_verdict", trip.current_verdict);
+  v.findings("findings", trip.findings);
+  v.kept_figure("discharge_ah", trip.discharge_ah);
+  v.kept_figure("regen_ah", trip.regen_ah);
+  v.kept_whole("clock_uncertainty_ms", trip.clock_uncertainty_ms);
+}
+
+template <typename V, typename T>
+void of_session(V& v, T& session, const std::string& currency) {
+  v.time("start", session.start);
+  v.time("end", session.end);
+  v.word("kind", session.kind);
+  v.word("source", session.source);
+  v.figure("pack_kwh", session.pack_kwh);
+  v.figure("pack_ah", session.pack_ah);
+  v.figure("grid_kwh", session.grid_kwh);
+  v.figure("peak_kw", session.peak_kw);
+  v.reading("soc_start_pct", session.soc_start_pct, kSocStep);
+  v.reading("soc_end_pct", session.soc_end_pct, kSocStep);
+  v.unknown_text("place", "nobody has said where this charge was");
+  v.fixed("place_source", "unknown");
+  v.unknown_figure("cost", "the depot has no tariff for this charge");
+  v.fixed("currency", currency);
+  v.real("coverage", session.coverage);
+  v.figure("filled_kwh", session.filled_kwh);
+  v.word("current_verdict", session.current_verdict);
+  v.findings("findings", session.findings);
+  v.kept_whole("clock_uncertainty_ms", session.clock_uncertainty_ms);
+}
+
+template <typename V, typename T>
+void of_stand(V& v, T& stand) {
+  v.time("start", stand.start);
+  v.time("end", stand.end);
+  v.figure("net_kwh", stand.net_kwh);
+  v.figure("discharge_kwh", stand.discharge_kwh);
+  v.figure("charge_kwh", stand.charge_kwh);
+  v.figure("discharge_ah", stand.discharge_ah);
+  v.figure("charge_ah", stand.charge_ah);
+  v.real("coverage", stand.coverage);
+  v.figure("filled_kwh", stand.filled_kwh);
+}
+
+}  // namespace packmile::fields

@@ -1,0 +1,49 @@
+// fleet.toml: the slow facts that only the owner knows.
+//
+// Input     TOML 1.0; every key is in the table of fleet.cpp, and a key that is
+//           not there is refused, so that a mistyped one is never ignored.
+// Output    Fleet, or every mistake of the file at once, in order of lines.
+#pragma once
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "energy/van_account.hpp"
+#include "ledger/zone.hpp"
+#include "result.hpp"
+
+namespace packmile {
+
+struct FleetVan {
+  std::string name;  // as it stands in every row
+  std::string vin;   // 17 characters; empty: not given
+  VanFacts facts;
+};
+
+struct Fleet {
+  Zone zone;
+  std::string currency;  // ISO 4217 code; XXX: none was given
+  std::vector<FleetVan> vans;
+  // What looks wrong and is allowed, as file:line:column: text.
+  std::vector<std::string> warnings;
+
+  [[nodiscard]] const FleetVan* van_of_vin(std::string_view vin) const;    // nullptr: none
+  [[nodiscard]] const FleetVan* van_of_name(std::string_view name) const;  // nullptr: none
+};
+
+struct FleetRead {
+  Fleet fleet;                // whole only when there is no error
+  std::vector<Error> errors;  // sorted by line, then column
+};
+
+// `where` is the name that stands in front of the messages.
+[[nodiscard]] FleetRead parse_fleet(std::string_view text, const std::string& where);
+[[nodiscard]] FleetRead read_fleet(const std::filesystem::path& file);
+
+// A fleet.toml with a comment on every key and one van commented out.
+[[nodiscard]] std::string fleet_template(std::string_view zone, std::string_view currency);
+// The lines to paste for a van that fleet.toml does not know yet.
+[[nodiscard]] std::string van_lines(std::string_view name, std::string_view vin);
+
+}  // namespace packmile

@@ -1,0 +1,334 @@
+#include "ledger/ledger.hpp"
+
+#include "ledger/schema.hpp"
+#include "ledger/sql_fields.hpp"
+
+namespace packmile {
+namespace {
+
+// The three tables of stretches differ only in their list of fields.
+template <typename T>
+struct Table;
+
+template <>
+struct Table<Trip> {
+  static constexpr const char* kName = "trip";
+  template <typename V, typename T>
+  static void fields(V& v, T& value) {
+    fields::of_trip(v, value);
+  }
+};
+template <>
+struct Table<ChargeSession> {
+  static constexpr const char* kName = "session";
+  template <typename V, typename T>
+  static void fields(V& v, T& value) {
+    static const std::string kCurrencyIsOfTheFleet;
+    fields::of_session(v, value, kCurrencyIsOfTheFleet);
+  }
+};
+template <>
+struct Table<Stand> {
+  static constexpr const char* kName = "stand";
+  template <typename V, typename T>
+  static void fields(V& v, T& value) {
+    fields::of_stand(v, value);
+  }
+};
+
+// "end" is a keyword of SQL and a key of ours: every name goes in quotes.
+std::string quoted(const std::string& name) { return '"' + name + '"'; }
+
+template <typename T>
+std::vector<std::string> names_of() {
+  SqlColumns columns;
+  const T none{};
+  Table<T>::fields(columns, none);
+  return std::move(columns.names);
+}
+
+std::string insert_of(const char* table, const std::vector<std::string>& names) {
+  std::string sql = std::string{"INSERT INTO "} + table + "(van_id";
+  for (const auto& name : names) sql += "," + quoted(name);
+  sql += ") VALUES(?";
+  for (std::size_t k = 0; k < names.size(); ++k) sql += ",?";
+  return sql + ")";
+}
+
+template <typename T>
+Result<Done> insert_all(Db& db, std::int64_t van_id, const std::vector<T>& values) {
+  auto statement = Statement::prepare(db, insert_of(Table<T>::kName, names_of<T>()));
+  if (!statement) return statement.error();
+  for (const T& value : values) {
+    statement->bind(1, van_id);
+    SqlBinder binder{*statement, 2};
+    Table<T>::fields(binder, value);
+    if (const auto done = statement->run(); !done) return done.error();
+  }
+  return Done{};
+}
+
+// Rows of a table with a plain list of columns; `bind` fills parameters 2 on.
+template <typename T, typename Bind>
+Result<Done> insert_plain(Db& db, std::int64_t van_id, const char* table,
+                          const std::vector<std::string>& names, const std::vector<T>& values,
+                          const Bind& bind) {
+  auto statement = Statement::prepare(db, insert_of(table, names));
+  if (!statement) return statement.error();
+  for (const T& value : values) {
+    statement->bind(1, van_id);
+    bind(*statement, value);
+    if (const auto done = statement->run(); !done) return done.error();
+  }
+  return Done{};
+}
+
+template <typename T>
+Result<std::vector<T>> select_all(Db& db, std::int64_t van_id, const Period& period) {
+  std::string sql = "SELECT ";
+  for (const auto& name : names_of<T>()) sql += (sql.size() > 7 ? "," : "") + quoted(name);
+  sql += std::string{" FROM "} + Table<T>::kName +
+         " WHERE van_id=?1 AND start>=?2 AND start<?3 ORDER BY start, \"end\", rowid";
+  auto statement = Statement::prepare(db, sql);
+  if (!statement) return statement.error();
+  statement->bind(1, van_id);
+  statement->bind(2, period.from ? std::int64_t{period.from->time_since_epoch().count()}
+                                 : std::numeric_limits<std::int64_t>::min());
+  statement->bind(3, period.to ? std::int64_t{period.to->time_since_epoch().count()}
+                               : std::numeric_limits<std::int64_t>::max());
+  std::vector<T> out;
+  for (;;) {
+    const auto row = statement->step();
+    if (!row) return row.error();
+    if (!*row) return out;
+    SqlReader reader{*statement};
+    Table<T>::fields(reader, out.emplace_back());
+  }
+}
+
+// Walks a SELECT whose only parameter is the van.
+template <typename Take>
+Result<Done> for_each_row(Db& db, const char* sql, std::int64_t van_id, const Take& take) {
+  auto statement = Statement::prepare(db, sql);
+  if (!statement) return statement.error();
+  statement->bind(1, van_id);
+  for (;;) {
+    const auto row = statement->step();
+    if (!row) return row.error();
+    if (!*row) return Done{};
+    take(*statement);
+  }
+}
+
+std::int64_t ms_of(UtcTime at) { return at.time_since_epoch().count(); }
+UtcTime time_of(std::int64_t ms) { return UtcTime{std::chrono::milliseconds{ms}}; }
+
+}  // namespace
+
+std::vector<VerdictLine> lines_of(const std::vector<PackReading>& readings) {
+  std::vector<VerdictLine> out;
+  for (const PackReading& reading : readings) {
+    const auto line = [&](const char* question, std::string_view verdict, std::string_view value) {
+      out.push_back({reading.ecu, reading.calibration_id, question, std::string{verdict},
+                     std::string{value}, reading.evidence, reading.decided_on});
+    };
+    const auto settled = [](bool known) {
+      return word_of(known ? CurrentVerdict::agreed : CurrentVerdict::too_little);
+    };
+    const bool coded = reading.coding != CurrentCoding::unknown;
+    const bool signed_ = reading.sign != CurrentSign::unknown;
+    line("coding", settled(coded), coded ? word_of(reading.coding) : "");
+    line("pack_current", word_of(reading.verdict), "");
+    line("sign", settled(signed_), signed_ ? word_of(reading.sign) : "");
+  }
+  return out;
+}
+
+Result<Ledger> Ledger::open(const std::filesystem::path& file) {
+  auto db = Db::open(file);
+  if (!db) return db.error();
+  if (const auto ready = migrate(*db, file.string()); !ready) return ready.error();
+  return Ledger{std::move(*db)};
+}
+
+Result<Done> Ledger::replace_van(const VanRecord& van) {
+  auto transaction = Transaction::begin(db_);
+  if (!transaction) return transaction.error();
+  if (const auto done = insert_van(van); !done) return done.error();
+  return transaction->commit();
+}
+
+Result<Done> Ledger::insert_van(const VanRecord& van) {
+  auto old = Statement::prepare(db_, "DELETE FROM van WHERE key=?1");
+  if (!old) return old.error();
+  old->bind(1, std::string_view{van.key});
+  if (const auto done = old->run(); !done) return done.error();
+
+  auto head = Statement::prepare(
+      db_, "INSERT INTO van(key,van,vin,fingerprint,findings) VALUES(?1,?2,?3,?4,?5)");
+  if (!head) return head.error();
+  head->bind(1, std::string_view{van.key});
+  head->bind(2, std::string_view{van.names.van});
+  if (van.names.vin.empty())
+    head->bind_null(3);
+  else
+    head->bind(3, std::string_view{van.names.vin});
+  head->bind(4, std::string_view{van.fingerprint});
+  head->bind(5, std::string_view{text_of(van.findings)});
+  if (const auto done = head->run(); !done) return done.error();
+  const auto id = db_.number("SELECT last_insert_rowid()");
+  if (!id) return id.error();
+
+  if (auto done = insert_all(db_, *id, van.figures.trips); !done) return done;
+  if (auto done = insert_all(db_, *id, van.figures.sessions); !done) return done;
+  if (auto done = insert_all(db_, *id, van.figures.stands); !done) return done;
+  if (auto done = insert_plain(
+          db_, *id, "verdict",
+          {"ecu", "calibration_id", "question", "verdict", "value", "evidence", "decided_on"},
+          lines_of(van.readings),
+          [](Statement& s, const VerdictLine& line) {
+            s.bind(2, std::int64_t{line.ecu});
+            s.bind(3, std::string_view{line.calibration_id});
+            s.bind(4, std::string_view{line.question});
+            s.bind(5, std::string_view{line.verdict});
+            if (line.value.empty())
+              s.bind_null(6);
+            else
+              s.bind(6, std::string_view{line.value});
+            s.bind(7, std::string_view{line.evidence});
+            s.bind(8, ms_of(line.decided_on));
+          });
+      !done)
+    return done;
+  if (auto done = insert_plain(db_, *id, "soc_turn", {"time", "soc_pct"}, van.trace.turns(),
+                               [](Statement& s, const SocTurn& turn) {
+                                 s.bind(2, ms_of(turn.time));
+                                 s.bind(3, turn.soc_pct);
+                               });
+      !done)
+    return done;
+  if (auto done = insert_plain(db_, *id, "soc_band", {"kind", "start", "end"}, van.trace.bands(),
+                               [](Statement& s, const SocBand& band) {
+                                 s.bind(2, static_cast<std::int64_t>(band.kind));
+                                 s.bind(3, ms_of(band.start));
+                                 s.bind(4, ms_of(band.end));
+                               });
+      !done)
+    return done;
+  return insert_plain(db_, *id, "odometer", {"time", "odometer_km"}, van.trace.odometer(),
+                      [](Statement& s, const OdometerReading& reading) {
+                        s.bind(2, ms_of(reading.time));
+                        s.bind(3, reading.odometer_km);
+                      });
+}
+
+Result<Done> Ledger::rename_van(std::int64_t id, const VanNames& names) {
+  auto statement = Statement::prepare(db_, "UPDATE van SET van=?1 WHERE id=?2");
+  if (!statement) return statement.error();
+  statement->bind(1, std::string_view{names.van});
+  statement->bind(2, id);
+  return statement->run();
+}
+
+Result<Done> Ledger::remove_van(std::int64_t id) {
+  auto statement = Statement::prepare(db_, "DELETE FROM van WHERE id=?1");
+  if (!statement) return statement.error();
+  statement->bind(1, id);
+  return statement->run();
+}
+
+Result<std::string> Ledger::made_from() {
+  auto statement = Statement::prepare(db_, "SELECT fingerprint FROM made_from");
+  if (!statement) return statement.error();
+  const auto row = statement->step();
+  if (!row) return row.error();
+  return *row ? statement->text(0) : std::string{};
+}
+
+Result<Done> Ledger::set_made_from(const std::string& fingerprint) {
+  auto statement =
+      Statement::prepare(db_, "INSERT OR REPLACE INTO made_from(id,fingerprint) VALUES(1,?1)");
+  if (!statement) return statement.error();
+  statement->bind(1, std::string_view{fingerprint});
+  return statement->run();
+}
+
+Result<std::vector<LedgerVan>> Ledger::vans() {
+  std::vector<LedgerVan> out;
+  // The parameter is only there because for_each_row binds one.
+  const auto done = for_each_row(
+      db_, "SELECT id,key,van,vin,fingerprint,findings FROM van WHERE ?1=0 ORDER BY van,key", 0,
+      [&](const Statement& s) {
+        out.push_back(
+            {s.integer(0), s.text(1), {s.text(2), s.text(3)}, s.text(4), findings_of(s.text(5))});
+      });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<std::vector<Trip>> Ledger::trips(std::int64_t van_id, const Period& period) {
+  return select_all<Trip>(db_, van_id, period);
+}
+Result<std::vector<ChargeSession>> Ledger::sessions(std::int64_t van_id, const Period& period) {
+  return select_all<ChargeSession>(db_, van_id, period);
+}
+Result<std::vector<Stand>> Ledger::stands(std::int64_t van_id, const Period& period) {
+  return select_all<Stand>(db_, van_id, period);
+}
+
+Result<Period> Ledger::covered(std::int64_t van_id) {
+  Period out;
+  const auto done = for_each_row(
+      db_,
+      "SELECT min(start), max(\"end\") FROM (SELECT start,\"end\" FROM trip WHERE van_id=?1 "
+      "UNION ALL SELECT start,\"end\" FROM session WHERE van_id=?1 "
+      "UNION ALL SELECT start,\"end\" FROM stand WHERE van_id=?1)",
+      van_id, [&](const Statement& s) {
+        if (s.is_null(0)) return;
+        out = {time_of(s.integer(0)), time_of(s.integer(1))};
+      });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<std::vector<VerdictLine>> Ledger::verdicts(std::int64_t van_id) {
+  std::vector<VerdictLine> out;
+  const auto done = for_each_row(
+      db_,
+      "SELECT ecu,calibration_id,question,verdict,value,evidence,decided_on FROM verdict "
+      "WHERE van_id=?1 ORDER BY ecu,calibration_id,question",
+      van_id, [&](const Statement& s) {
+        out.push_back({static_cast<std::uint32_t>(s.integer(0)), s.text(1), s.text(2), s.text(3),
+                       s.text(4), s.text(5), time_of(s.integer(6))});
+      });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<TraceLines> Ledger::trace(std::int64_t van_id) {
+  TraceLines out;
+  auto done =
+      for_each_row(db_, "SELECT time,soc_pct FROM soc_turn WHERE van_id=?1 ORDER BY time,rowid",
+                   van_id, [&](const Statement& s) {
+                     out.turns.push_back({time_of(s.integer(0)), s.real(1)});
+                   });
+  if (!done) return done.error();
+  done = for_each_row(
+      db_, "SELECT kind,start,\"end\" FROM soc_band WHERE van_id=?1 ORDER BY start,kind,rowid",
+      van_id, [&](const Statement& s) {
+        const auto kind = s.integer(0);
+        if (kind < 0 || kind >= static_cast<std::int64_t>(kSocBandKinds)) return;
+        out.bands.push_back(
+            {static_cast<SocBandKind>(kind), time_of(s.integer(1)), time_of(s.integer(2))});
+      });
+  if (!done) return done.error();
+  done =
+      for_each_row(db_, "SELECT time,odometer_km FROM odometer WHERE van_id=?1 ORDER BY time,rowid",
+                   van_id, [&](const Statement& s) {
+                     out.odometer.push_back({time_of(s.integer(0)), s.real(1)});
+                   });
+  if (!done) return done.error();
+  return out;
+}
+
+}  // namespace packmile

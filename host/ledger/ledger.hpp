@@ -1,0 +1,99 @@
+// The ledger: what was worked out of the archive, kept so that questions are
+// quick. It may be deleted at any time.
+//
+// Rule      a van is replaced as a whole, in one transaction: a reader sees the
+//           old figures or the new ones, never half.
+#pragma once
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "energy/van_account.hpp"
+#include "ledger/row.hpp"
+#include "ledger/sqlite.hpp"
+#include "ledger/van_trace.hpp"
+#include "reading/pack_reading.hpp"
+#include "result.hpp"
+
+namespace packmile {
+
+inline constexpr char kLedgerFileName[] = "depot.db";
+
+// Half open: from <= t < to. Absent: no border.
+struct Period {
+  std::optional<UtcTime> from, to;
+  [[nodiscard]] bool holds(UtcTime at) const { return (!from || at >= *from) && (!to || at < *to); }
+};
+
+// One answered question about the van's words, as in rows of `verdicts`.
+struct VerdictLine {
+  std::uint32_t ecu = 0;
+  std::string calibration_id;
+  std::string question;  // coding, sign, pack_current
+  std::string verdict;
+  std::string value;  // empty: the question has none
+  std::string evidence;
+  UtcTime decided_on{};
+};
+[[nodiscard]] std::vector<VerdictLine> lines_of(const std::vector<PackReading>& readings);
+
+// Everything about one van that goes into the ledger.
+struct VanRecord {
+  std::string key;  // what it is found by: its VIN, else its name
+  VanNames names;
+  std::string fingerprint;
+  std::vector<Finding> findings;
+  VanFigures figures;
+  std::vector<PackReading> readings;
+  VanTrace trace;
+};
+
+struct LedgerVan {
+  std::int64_t id = 0;
+  std::string key;
+  VanNames names;
+  std::string fingerprint;
+  std::vector<Finding> findings;
+};
+
+struct TraceLines {
+  std::vector<SocTurn> turns;
+  std::vector<SocBand> bands;
+  std::vector<OdometerReading> odometer;
+};
+
+class Ledger {
+ public:
+  // Opens or makes the ledger and brings its schema up. A newer one is refused
+  // untouched.
+  [[nodiscard]] static Result<Ledger> open(const std::filesystem::path& file);
+
+  [[nodiscard]] Result<Done> replace_van(const VanRecord& van);
+  // A van that only got another name.
+  [[nodiscard]] Result<Done> rename_van(std::int64_t id, const VanNames& names);
+  [[nodiscard]] Result<Done> remove_van(std::int64_t id);
+
+  // What the whole ledger was made from; empty: not made yet.
+  [[nodiscard]] Result<std::string> made_from();
+  [[nodiscard]] Result<Done> set_made_from(const std::string& fingerprint);
+
+  [[nodiscard]] Result<std::vector<LedgerVan>> vans();  // by name, then key
+  // In order of start; those that start in the period.
+  [[nodiscard]] Result<std::vector<Trip>> trips(std::int64_t van_id, const Period& period);
+  [[nodiscard]] Result<std::vector<ChargeSession>> sessions(std::int64_t van_id,
+                                                            const Period& period);
+  [[nodiscard]] Result<std::vector<Stand>> stands(std::int64_t van_id, const Period& period);
+  // From the first to the last record of the van.
+  [[nodiscard]] Result<Period> covered(std::int64_t van_id);
+  [[nodiscard]] Result<std::vector<VerdictLine>> verdicts(std::int64_t van_id);
+  // The whole life of the van, in order of time.
+  [[nodiscard]] Result<TraceLines> trace(std::int64_t van_id);
+
+ private:
+  explicit Ledger(Db db) : db_(std::move(db)) {}
+  [[nodiscard]] Result<Done> insert_van(const VanRecord& van);
+  Db db_;
+};
+
+}  // namespace packmile

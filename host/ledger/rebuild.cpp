@@ -1,0 +1,339 @@
+#include "ledger/rebuild.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <map>
+#include <set>
+
+#include "ledger/schema.hpp"
+#include "timeline/van_history.hpp"
+
+namespace packmile {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+// Raise it whenever a method changes a figure: ledgers made before are then
+// made again by themselves.
+constexpr int kFiguresVersion = 1;
+
+constexpr char kPulledFileName[] = "pulled.csv";
+
+// FNV-1a, 64 bits (Fowler, Noll, Vo): tells states apart, proves nothing.
+class Fingerprint {
+ public:
+  void add(std::string_view text) {
+    for (const char c : text) step(static_cast<unsigned char>(c));
+    step(0);
+  }
+  template <typename N>
+  requires std::is_arithmetic_v<N>
+  void add(N number) { add(std::string_view{fmt::format("{}", number)}); }
+  void add(const std::optional<double>& number) {
+    add(number ? std::string_view{fmt::format("{}", *number)} : std::string_view{"none"});
+  }
+  void add(const VanFacts& facts) {
+    add(facts.nominal_kwh);
+    add(facts.nominal_ah);
+    add(facts.onboard_charger_kw);
+  }
+  [[nodiscard]] std::string text() const { return fmt::format("{:016x}", state_); }
+
+ private:
+  void step(unsigned char byte) { state_ = (state_ ^ byte) * 1099511628211ull; }
+  std::uint64_t state_ = 14695981039346656037ull;
+};
+
+// Everything that the ledger is made from, told by sizes: archive files only
+// ever grow.
+Result<std::string> fingerprint_of(const Depot& depot) {
+  Fingerprint print;
+  print.add(kFiguresVersion);
+  print.add(schema_version());
+  for (const FleetVan& van : depot.fleet.vans) {
+    print.add(van.name);
+    print.add(van.vin);
+    print.add(van.facts);
+  }
+  std::map<std::string, std::uintmax_t> sizes;
+  std::error_code failed;
+  for (fs::recursive_directory_iterator at{depot.archive(), failed}, end; !failed && at != end;
+       at.increment(failed)) {
+    std::error_code no_size;
+    const auto kind = at->path().extension();
+    if ((kind == ".sectors" || kind == ".csv") && at->is_regular_file(no_size))
+      sizes[at->path().lexically_relative(depot.archive()).generic_string()] =
+          at->file_size(no_size);
+  }
+  if (failed && fs::exists(depot.archive()))
+    return Error{"cannot be read: " + failed.message(), depot.archive().string(), {}};
+  for (const auto& [name, size] : sizes) {
+    print.add(name);
+    print.add(size);
+  }
+  return print.text();
+}
+
+// One van of the fleet with every history that is its own.
+struct VanSource {
+  std::string key;
+  VanNames names;
+  VanFacts facts;
+  bool known_to_fleet = false;
+  std::vector<const VanHistory*> histories;
+  std::vector<Finding> findings;
+
+  void find(Finding finding) {
+    if (std::ranges::find(findings, finding) == findings.end()) findings.push_back(finding);
+  }
+};
+
+// The newest name that a card's settings gave; empty: none did.
+std::string settings_name(const VanHistory& history) {
+  const auto& boots = history.boots();
+  for (auto boot = boots.rbegin(); boot != boots.rend(); ++boot)
+    if (!boot->settings_van.empty()) return boot->settings_van;
+  return {};
+}
+
+// The name that fleet.toml gives to the VIN, else the name in the settings,
+// else the VIN, else log- and the log id.
+VanSource source_of(const VanHistory& history, const Fleet& fleet) {
+  VanSource source;
+  const VanKey& key = history.key();
+  const FleetVan* known = nullptr;
+  if (!key.vin.empty()) {
+    const std::string name = settings_name(history);
+    const FleetVan* namesake = name.empty() ? nullptr : fleet.van_of_name(name);
+    known = fleet.van_of_vin(key.vin);
+    const bool of_another =
+        namesake != nullptr && !namesake->vin.empty() && namesake->vin != key.vin;
+    if (of_another) source.find(Finding::van_name_of_another_vin);
+    // A van that fleet.toml names without its VIN.
+    if (known == nullptr && namesake != nullptr && namesake->vin.empty()) known = namesake;
+    source.key = key.vin;
+    // A name that is another van's would mix the two up in every table.
+    source.names = {known ? known->name : name.empty() || of_another ? key.vin : name, key.vin};
+  } else {
+    known = fleet.van_of_name(key.name);
+    const std::string vin = known ? known->vin : std::string{};
+    source.key = vin.empty() ? "name:" + key.name : vin;
+    source.names = {key.name, vin};
+  }
+  source.known_to_fleet = known != nullptr;
+  if (known) source.facts = known->facts;
+  if (!known) source.find(Finding::van_unknown);
+  return source;
+}
+
+std::string fingerprint_of(const VanSource& source) {
+  Fingerprint print;
+  print.add(kFiguresVersion);
+  print.add(schema_version());
+  print.add(source.facts);
+  for (const VanHistory* history : source.histories) {
+    for (const Boot& boot : history->boots()) {
+      // Clock offsets hold what was told about pulled cards, too.
+      for (const std::uint64_t number :
+           {std::uint64_t{boot.log_id}, std::uint64_t{boot.boot_id},
+            std::uint64_t{boot.first_sequence}, std::uint64_t{boot.last_sequence}, boot.sectors,
+            boot.sectors_missing, static_cast<std::uint64_t>(boot.clock_offset_ms)})
+        print.add(number);
+    }
+  }
+  for (const Finding finding : source.findings) print.add(entry_of(finding).word);
+  return print.text();
+}
+
+std::uint64_t sectors_of(const VanHistory& history) {
+  std::uint64_t sectors = 0;
+  for (const Boot& boot : history.boots()) sectors += boot.sectors;
+  return sectors;
+}
+
+// Episodes of all histories of one van in order of time. The longest history
+// streams; the others wait in memory.
+class MergedEpisodes {
+ public:
+  [[nodiscard]] static Result<MergedEpisodes> open(const VanSource& source) {
+    MergedEpisodes merged;
+    for (const VanHistory* history : source.histories)
+      if (merged.main_ == nullptr || sectors_of(*history) > sectors_of(*merged.main_))
+        merged.main_ = history;
+    for (const VanHistory* history : source.histories) {
+      if (history == merged.main_) continue;
+      const auto walked = history->for_each_episode([&](const Episode& episode) {
+        merged.waiting_.push_back(episode);
+        return true;
+      });
+      if (!walked) return walked.error();
+    }
+    std::ranges::stable_sort(merged.waiting_, {}, &Episode::start);
+    return merged;
+  }
+
+  template <typename Visit>
+  [[nodiscard]] Result<Done> for_each(const Visit& visit) const {
+    auto next = waiting_.begin();
+    const auto walked = main_->for_each_episode([&](const Episode& episode) {
+      for (; next != waiting_.end() && next->start < episode.start; ++next) visit(*next);
+      visit(episode);
+      return true;
+    });
+    if (!walked) return walked.error();
+    for (; next != waiting_.end(); ++next) visit(*next);
+    return Done{};
+  }
+
+ private:
+  const VanHistory* main_ = nullptr;
+  std::vector<Episode> waiting_;
+};
+
+Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
+  const auto episodes = MergedEpisodes::open(source);
+  if (!episodes) return episodes.error();
+  VanRecord record{source.key, source.names, std::move(fingerprint), source.findings, {}, {}, {}};
+  PackEvidence evidence;
+  if (auto done = episodes->for_each([&](const Episode& episode) { evidence.observe(episode); });
+      !done)
+    return done.error();
+  record.readings = evidence.decide();
+  VanAccount account{source.facts, record.readings};
+  if (auto done = episodes->for_each([&](const Episode& episode) {
+        account.add(episode);
+        record.trace.observe(episode);
+      });
+      !done)
+    return done.error();
+  record.figures = account.finish();
+  record.trace.finish();
+  const auto keep = [&](const std::vector<Finding>& findings) {
+    for (const Finding finding : findings)
+      if (std::ranges::find(record.findings, finding) == record.findings.end())
+        record.findings.push_back(finding);
+  };
+  keep(record.figures.findings);
+  for (const VanHistory* history : source.histories) keep(history->findings());
+  std::ranges::sort(record.findings);
+  return record;
+}
+
+struct Pulled {
+  std::map<std::uint32_t, UtcTime> at;  // by log id, the latest
+};
+
+Pulled read_pulled(const Depot& depot) {
+  Pulled pulled;
+  const auto utc = Zone::find("UTC");
+  std::ifstream in{depot.archive() / kPulledFileName};
+  for (std::string line; utc && std::getline(in, line);) {
+    // log-0000002A,2026-03-31T17:00:00Z ; anything else is no line of ours.
+    unsigned log_id = 0;
+    int used = 0;
+    if (std::sscanf(line.c_str(), "log-%8X,%n", &log_id, &used) != 1 || used == 0) continue;
+    const auto at = utc->read(std::string_view{line}.substr(static_cast<std::size_t>(used)));
+    if (!at) continue;
+    const auto [known, added] = pulled.at.emplace(log_id, *at);
+    if (!added) known->second = std::max(known->second, *at);
+  }
+  return pulled;
+}
+
+}  // namespace
+
+Result<Done> keep_pulled_at(const Depot& depot, std::uint32_t log_id, UtcTime at) {
+  const Pulled pulled = read_pulled(depot);
+  const auto known = pulled.at.find(log_id);
+  if (known != pulled.at.end() && known->second >= at) return Done{};
+  const auto utc = Zone::find("UTC");
+  if (!utc) return utc.error();
+  const fs::path file = depot.archive() / kPulledFileName;
+  std::ofstream out{file, std::ios::app};
+  out << fmt::format("log-{:08X},{}\n", log_id, utc->iso(at));
+  out.close();
+  if (!out) return Error{"cannot be written", file.string(), "is the disk full or read-only?"};
+  return Done{};
+}
+
+VanFacts facts_of(const Fleet& fleet, const VanNames& names) {
+  const FleetVan* van = fleet.van_of_vin(names.vin);
+  if (van == nullptr) {
+    van = fleet.van_of_name(names.van);
+    // The name of another van's VIN says nothing about this one.
+    if (van != nullptr && !van->vin.empty() && van->vin != names.vin) van = nullptr;
+  }
+  return van ? van->facts : VanFacts{};
+}
+
+Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
+                                        const RebuildRequest& request) {
+  const auto print = fingerprint_of(depot);
+  if (!print) return print.error();
+  const auto made_from = ledger.made_from();
+  if (!made_from) return made_from.error();
+  const auto before = ledger.vans();
+  if (!before) return before.error();
+
+  std::vector<RebuiltVan> out;
+  if (!request.everything && *made_from == *print) {
+    for (const LedgerVan& van : *before) {
+      const bool unknown =
+          std::ranges::find(van.findings, Finding::van_unknown) != van.findings.end();
+      out.push_back({van.names, !unknown, false, van.findings});
+    }
+    return out;
+  }
+
+  auto archive = Archive::open(depot.archive());
+  if (!archive) return archive.error();
+  const Pulled pulled = read_pulled(depot);
+  const auto histories =
+      VanHistory::open(*archive, [&](std::uint32_t log_id) -> std::optional<UtcTime> {
+        const auto found = pulled.at.find(log_id);
+        if (found == pulled.at.end()) return std::nullopt;
+        return found->second;
+      });
+  if (!histories) return histories.error();
+
+  std::map<std::string, VanSource> sources;
+  for (const VanHistory& history : *histories) {
+    VanSource source = source_of(history, depot.fleet);
+    auto [place, added] = sources.emplace(source.key, source);
+    place->second.histories.push_back(&history);
+    for (const Finding finding : source.findings) place->second.find(finding);
+  }
+
+  std::size_t done = 0;
+  for (auto& [key, source] : sources) {
+    if (request.progress) request.progress(done++, sources.size());
+    std::ranges::sort(source.findings);
+    const std::string van_print = fingerprint_of(source);
+    const auto old = std::ranges::find(*before, key, &LedgerVan::key);
+    const bool same = !request.everything && old != before->end() && old->fingerprint == van_print;
+    RebuiltVan van{source.names, source.known_to_fleet, !same, source.findings};
+    if (!same) {
+      const auto record = work_out(source, van_print);
+      if (!record) return record.error();
+      if (const auto kept = ledger.replace_van(*record); !kept) return kept.error();
+      van.findings = record->findings;
+    } else {
+      van.findings = old->findings;
+      if (old->names.van != source.names.van)
+        if (const auto kept = ledger.rename_van(old->id, source.names); !kept) return kept.error();
+    }
+    out.push_back(std::move(van));
+  }
+  for (const LedgerVan& van : *before)
+    if (!sources.contains(van.key))
+      if (const auto gone = ledger.remove_van(van.id); !gone) return gone.error();
+  if (const auto kept = ledger.set_made_from(*print); !kept) return kept.error();
+  std::ranges::sort(out, {},
+                    [](const RebuiltVan& van) { return std::tie(van.names.van, van.names.vin); });
+  return out;
+}
+
+}  // namespace packmile

@@ -1,0 +1,106 @@
+#include "ledger/row.hpp"
+
+#include <algorithm>
+
+#include "ledger/fields.hpp"
+
+namespace packmile {
+namespace {
+
+struct ColumnLister {
+  std::vector<Column> columns{{"van", ColumnKind::text, false}, {"vin", ColumnKind::text, true}};
+
+  void add(const char* name, ColumnKind kind, bool may_be_unknown = false) {
+    columns.push_back({name, kind, may_be_unknown});
+  }
+  void time(const char* name, UtcTime) { add(name, ColumnKind::time); }
+  void figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
+  void reading(const char* name, const std::optional<double>&, const fields::Step&) {
+    add(name, ColumnKind::figure);
+  }
+  template <typename E>
+  void word(const char* name, E) {
+    add(name, ColumnKind::text);
+  }
+  void real(const char* name, double) { add(name, ColumnKind::real); }
+  void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
+  void kept_figure(const char*, const MaybeFigure&) {}
+  void kept_whole(const char*, std::int64_t) {}
+  void unknown_text(const char* name, const char*) { add(name, ColumnKind::text, true); }
+  void unknown_figure(const char* name, const char*) { add(name, ColumnKind::figure); }
+  void fixed(const char* name, const std::string&) { add(name, ColumnKind::text); }
+};
+
+struct CellMaker {
+  Row row;
+
+  explicit CellMaker(const VanNames& van) {
+    row.push_back({van.van, {}});
+    row.push_back(van.vin.empty() ? Cell::unknown("the van never answered its VIN")
+                                  : Cell{van.vin, {}});
+  }
+  void time(const char*, UtcTime at) { row.push_back({at, {}}); }
+  void figure(const char*, const MaybeFigure& f) { row.push_back(Cell::of(f)); }
+  void reading(const char*, const std::optional<double>& value, const fields::Step& step) {
+    if (!value)
+      row.push_back(Cell::unknown(step.why));
+    else
+      row.push_back({Figure{*value, *value - step.below, *value + step.above,
+                            std::max(step.below, step.above)},
+                     {}});
+  }
+  template <typename E>
+  void word(const char*, E value) {
+    row.push_back({std::string{word_of(value)}, {}});
+  }
+  void real(const char*, double value) { row.push_back({value, {}}); }
+  void findings(const char*, const std::vector<Finding>& found) {
+    std::vector<std::string> words;
+    for (const Finding finding : found) words.emplace_back(entry_of(finding).word);
+    row.push_back({std::move(words), {}});
+  }
+  void kept_figure(const char*, const MaybeFigure&) {}
+  void kept_whole(const char*, std::int64_t) {}
+  void unknown_text(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
+  void unknown_figure(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
+  void fixed(const char*, const std::string& value) { row.push_back({value, {}}); }
+};
+
+}  // namespace
+
+std::string text_of(const std::vector<Finding>& findings) {
+  std::string out;
+  for (const Finding finding : findings) {
+    if (!out.empty()) out += ' ';
+    out += entry_of(finding).word;
+  }
+  return out;
+}
+
+std::vector<Column> trip_columns() {
+  ColumnLister lister;
+  const Trip trip;
+  fields::of_trip(lister, trip);
+  return std::move(lister.columns);
+}
+
+Row row_of(const VanNames& van, const Trip& trip) {
+  CellMaker maker{van};
+  fields::of_trip(maker, trip);
+  return std::move(maker.row);
+}
+
+std::vector<Column> session_columns() {
+  ColumnLister lister;
+  const ChargeSession session;
+  fields::of_session(lister, session, {});
+  return std::move(lister.columns);
+}
+
+Row row_of(const VanNames& van, const ChargeSession& session, const std::string& currency) {
+  CellMaker maker{van};
+  fields::of_session(maker, session, currency);
+  return std::move(maker.row);
+}
+
+}  // namespace packmile

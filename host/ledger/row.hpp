@@ -1,0 +1,91 @@
+// Rows: what every command prints and the ledger stores, as cells under named
+// columns. One spelling from struct to SQL column to CSV header to JSON key.
+//
+// Rule      a figure `x` has x_low, x_high, x_scatter beside it; what is not
+//           known is empty (JSON null) and x_why says the reason.
+#pragma once
+#include <cmath>
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "energy/van_account.hpp"
+#include "figure.hpp"
+
+namespace packmile {
+
+enum class ColumnKind : std::uint8_t {
+  text,
+  time,
+  real,    // a plain number that is no measured figure, such as coverage
+  count,   // a whole number
+  figure,  // a number with its interval
+  words,   // a list of words
+  swings   // depth_pct and count; JSON only
+};
+
+struct Column {
+  std::string name;
+  ColumnKind kind = ColumnKind::text;
+  // May be null and then has x_why; a figure always may.
+  bool may_be_unknown = false;
+};
+
+struct Cell {
+  std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
+               std::vector<std::string>, std::vector<SwingCount>>
+      value;
+  std::string why;  // the reason, when there is no value
+
+  [[nodiscard]] bool known() const { return value.index() != 0; }
+  static Cell unknown(std::string reason) { return {std::monostate{}, std::move(reason)}; }
+  static Cell of(const MaybeFigure& f) {
+    if (!f.figure) return unknown(f.why.empty() ? "not worked out" : f.why);
+    if (!std::isfinite(f.figure->value)) return unknown("the arithmetic has no result here");
+    return {*f.figure, {}};
+  }
+};
+
+using Row = std::vector<Cell>;  // one cell for each column
+
+struct Rows {
+  std::vector<Column> columns;
+  std::vector<Row> rows;
+
+  // Index of a column; columns.size() when there is none of that name.
+  [[nodiscard]] std::size_t column_of(std::string_view name) const {
+    std::size_t k = 0;
+    while (k < columns.size() && columns[k].name != name) ++k;
+    return k;
+  }
+};
+
+// The keys that one column becomes, in order: x, x_low, x_high, x_scatter, x_why.
+[[nodiscard]] inline std::vector<std::string> keys_of(const Column& column) {
+  std::vector<std::string> keys{column.name};
+  if (column.kind == ColumnKind::figure)
+    for (const char* end : {"_low", "_high", "_scatter"}) keys.push_back(column.name + end);
+  if (column.kind == ColumnKind::figure || column.may_be_unknown)
+    keys.push_back(column.name + "_why");
+  return keys;
+}
+
+// Their words with spaces between.
+[[nodiscard]] std::string text_of(const std::vector<Finding>& findings);
+
+// Whose row it is.
+struct VanNames {
+  std::string van;
+  std::string vin;  // empty: never read
+};
+
+// The columns and cells of `trips` and `sessions` (van and vin come first).
+[[nodiscard]] std::vector<Column> trip_columns();
+[[nodiscard]] Row row_of(const VanNames& van, const Trip& trip);
+[[nodiscard]] std::vector<Column> session_columns();
+[[nodiscard]] Row row_of(const VanNames& van, const ChargeSession& session,
+                         const std::string& currency);
+
+}  // namespace packmile

@@ -1,0 +1,175 @@
+#include "ledger/schema.hpp"
+
+#include <array>
+#include <string>
+
+namespace packmile {
+namespace {
+
+// Append only: a ledger of any earlier version is brought up by the steps that
+// it lacks; user_version is how many it has had. Times are UTC milliseconds.
+constexpr std::array kMigrations{
+    R"sql(-- fingerprint: what the figures were made from; other: make them anew.
+CREATE TABLE van(
+  id INTEGER PRIMARY KEY,
+  key TEXT NOT NULL UNIQUE,
+  van TEXT NOT NULL,
+  vin TEXT,
+  fingerprint TEXT NOT NULL,
+  findings TEXT NOT NULL
+) STRICT;
+CREATE TABLE trip(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  start INTEGER NOT NULL,
+  "end" INTEGER NOT NULL,
+  distance_km REAL, distance_km_low REAL, distance_km_high REAL,
+  distance_km_scatter REAL, distance_km_why TEXT,
+  distance_source TEXT NOT NULL,
+  discharge_kwh REAL, discharge_kwh_low REAL, discharge_kwh_high REAL,
+  discharge_kwh_scatter REAL, discharge_kwh_why TEXT,
+  regen_kwh REAL, regen_kwh_low REAL, regen_kwh_high REAL,
+  regen_kwh_scatter REAL, regen_kwh_why TEXT,
+  net_kwh REAL, net_kwh_low REAL, net_kwh_high REAL,
+  net_kwh_scatter REAL, net_kwh_why TEXT,
+  kwh_per_mile REAL, kwh_per_mile_low REAL, kwh_per_mile_high REAL,
+  kwh_per_mile_scatter REAL, kwh_per_mile_why TEXT,
+  wh_per_km REAL, wh_per_km_low REAL, wh_per_km_high REAL,
+  wh_per_km_scatter REAL, wh_per_km_why TEXT,
+  soc_start_pct REAL, soc_start_pct_low REAL, soc_start_pct_high REAL,
+  soc_start_pct_scatter REAL, soc_start_pct_why TEXT,
+  soc_end_pct REAL, soc_end_pct_low REAL, soc_end_pct_high REAL,
+  soc_end_pct_scatter REAL, soc_end_pct_why TEXT,
+  ambient_mean_c REAL, ambient_mean_c_low REAL, ambient_mean_c_high REAL,
+  ambient_mean_c_scatter REAL, ambient_mean_c_why TEXT,
+  energy_method TEXT NOT NULL,
+  coverage REAL NOT NULL CHECK(coverage BETWEEN 0 AND 1),
+  filled_kwh REAL, filled_kwh_low REAL, filled_kwh_high REAL,
+  filled_kwh_scatter REAL, filled_kwh_why TEXT,
+  current_verdict TEXT NOT NULL,
+  findings TEXT NOT NULL,
+  discharge_ah REAL, discharge_ah_low REAL, discharge_ah_high REAL,
+  discharge_ah_scatter REAL, discharge_ah_why TEXT,
+  regen_ah REAL, regen_ah_low REAL, regen_ah_high REAL,
+  regen_ah_scatter REAL, regen_ah_why TEXT,
+  clock_uncertainty_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE session(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  start INTEGER NOT NULL,
+  "end" INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  source TEXT NOT NULL,
+  pack_kwh REAL, pack_kwh_low REAL, pack_kwh_high REAL,
+  pack_kwh_scatter REAL, pack_kwh_why TEXT,
+  pack_ah REAL, pack_ah_low REAL, pack_ah_high REAL,
+  pack_ah_scatter REAL, pack_ah_why TEXT,
+  grid_kwh REAL, grid_kwh_low REAL, grid_kwh_high REAL,
+  grid_kwh_scatter REAL, grid_kwh_why TEXT,
+  peak_kw REAL, peak_kw_low REAL, peak_kw_high REAL,
+  peak_kw_scatter REAL, peak_kw_why TEXT,
+  soc_start_pct REAL, soc_start_pct_low REAL, soc_start_pct_high REAL,
+  soc_start_pct_scatter REAL, soc_start_pct_why TEXT,
+  soc_end_pct REAL, soc_end_pct_low REAL, soc_end_pct_high REAL,
+  soc_end_pct_scatter REAL, soc_end_pct_why TEXT,
+  coverage REAL NOT NULL CHECK(coverage BETWEEN 0 AND 1),
+  filled_kwh REAL, filled_kwh_low REAL, filled_kwh_high REAL,
+  filled_kwh_scatter REAL, filled_kwh_why TEXT,
+  current_verdict TEXT NOT NULL,
+  findings TEXT NOT NULL,
+  clock_uncertainty_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE stand(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  start INTEGER NOT NULL,
+  "end" INTEGER NOT NULL,
+  net_kwh REAL, net_kwh_low REAL, net_kwh_high REAL,
+  net_kwh_scatter REAL, net_kwh_why TEXT,
+  discharge_kwh REAL, discharge_kwh_low REAL, discharge_kwh_high REAL,
+  discharge_kwh_scatter REAL, discharge_kwh_why TEXT,
+  charge_kwh REAL, charge_kwh_low REAL, charge_kwh_high REAL,
+  charge_kwh_scatter REAL, charge_kwh_why TEXT,
+  discharge_ah REAL, discharge_ah_low REAL, discharge_ah_high REAL,
+  discharge_ah_scatter REAL, discharge_ah_why TEXT,
+  charge_ah REAL, charge_ah_low REAL, charge_ah_high REAL,
+  charge_ah_scatter REAL, charge_ah_why TEXT,
+  coverage REAL NOT NULL CHECK(coverage BETWEEN 0 AND 1),
+  filled_kwh REAL, filled_kwh_low REAL, filled_kwh_high REAL,
+  filled_kwh_scatter REAL, filled_kwh_why TEXT
+) STRICT;
+CREATE INDEX trip_by_start ON trip(van_id, start);
+CREATE INDEX session_by_start ON session(van_id, start);
+CREATE INDEX stand_by_start ON stand(van_id, start);
+CREATE TABLE verdict(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  ecu INTEGER NOT NULL,
+  calibration_id TEXT NOT NULL,
+  question TEXT NOT NULL,
+  verdict TEXT NOT NULL,
+  value TEXT,
+  evidence TEXT NOT NULL,
+  decided_on INTEGER NOT NULL,
+  PRIMARY KEY(van_id, ecu, calibration_id, question)
+) STRICT;
+CREATE TABLE soc_turn(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  time INTEGER NOT NULL,
+  soc_pct REAL NOT NULL
+) STRICT;
+CREATE TABLE soc_band(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  kind INTEGER NOT NULL,
+  start INTEGER NOT NULL,
+  "end" INTEGER NOT NULL
+) STRICT;
+CREATE TABLE odometer(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  time INTEGER NOT NULL,
+  odometer_km REAL NOT NULL
+) STRICT;
+CREATE INDEX soc_turn_by_time ON soc_turn(van_id, time);
+CREATE INDEX soc_band_by_start ON soc_band(van_id, start);
+CREATE INDEX odometer_by_time ON odometer(van_id, time);
+-- One line: what the whole ledger was made from.
+CREATE TABLE made_from(
+  id INTEGER PRIMARY KEY CHECK(id = 1),
+  fingerprint TEXT NOT NULL
+) STRICT;
+)sql",
+};
+
+}  // namespace
+
+int schema_version() { return static_cast<int>(kMigrations.size()); }
+
+Result<Done> migrate(Db& db, const std::string& file) {
+  const auto found = db.number("PRAGMA user_version");
+  if (!found) return found.error();
+  if (*found > schema_version()) {
+    return Error{"ledger is from a newer version (schema " + std::to_string(*found) +
+                     ", this program knows " + std::to_string(schema_version()) +
+                     "); nothing was changed",
+                 file, "use that version, or delete the ledger and run: packmile rebuild"};
+  }
+  const auto tables = db.number("SELECT count(*) FROM sqlite_schema");
+  if (!tables) return tables.error();
+  if (*found < 0 || (*found == 0 && *tables > 0))
+    return Error{"is an SQLite file but no ledger of this program; nothing was changed", file,
+                 "move it away and run: packmile rebuild"};
+  // Readers are not held up by an import, and a killed one leaves the old state.
+  if (const auto set = db.run("PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; "
+                              "PRAGMA foreign_keys=ON;");
+      !set)
+    return set.error();
+  for (auto version = *found; version < schema_version(); ++version) {
+    auto transaction = Transaction::begin(db);
+    if (!transaction) return transaction.error();
+    const auto step = db.run(kMigrations[static_cast<std::size_t>(version)]);
+    if (!step) return step.error();
+    const auto mark = db.run("PRAGMA user_version=" + std::to_string(version + 1));
+    if (!mark) return mark.error();
+    if (const auto done = transaction->commit(); !done) return done.error();
+  }
+  return Done{};
+}
+
+}  // namespace packmile

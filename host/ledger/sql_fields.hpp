@@ -1,0 +1,134 @@
+// Visitors of fields.hpp for SQL: the columns of a table, values into an INSERT
+// and values out of a SELECT, all three in the same order.
+#pragma once
+#include <algorithm>
+#include <sstream>
+#include <string>
+#include <vector>
+
+#include "ledger/fields.hpp"
+#include "ledger/row.hpp"
+#include "ledger/sqlite.hpp"
+
+namespace packmile {
+
+// Back from text_of(); words of a newer program are left out.
+[[nodiscard]] inline std::vector<Finding> findings_of(const std::string& text) {
+  std::vector<Finding> out;
+  std::istringstream in{text};
+  for (std::string word; in >> word;) {
+    const auto found = std::ranges::find(kFindings, word, &FindingEntry::word);
+    if (found != kFindings.end()) out.push_back(found->finding);
+  }
+  return out;
+}
+
+struct SqlColumns {
+  std::vector<std::string> names;
+
+  void add(const char* name, ColumnKind kind) {
+    for (auto& key : keys_of({name, kind, false})) names.push_back(std::move(key));
+  }
+  void time(const char* name, UtcTime) { add(name, ColumnKind::time); }
+  void figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
+  void reading(const char* name, const std::optional<double>&, const fields::Step&) {
+    add(name, ColumnKind::figure);
+  }
+  template <typename E>
+  void word(const char* name, E) {
+    add(name, ColumnKind::text);
+  }
+  void real(const char* name, double) { add(name, ColumnKind::real); }
+  void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
+  void kept_figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
+  void kept_whole(const char* name, std::int64_t) { add(name, ColumnKind::count); }
+  void unknown_text(const char*, const char*) {}
+  void unknown_figure(const char*, const char*) {}
+  void fixed(const char*, const std::string&) {}
+};
+
+class SqlBinder {
+ public:
+  // `next`: the first free parameter.
+  SqlBinder(Statement& statement, int next) : statement_(statement), next_(next) {}
+
+  void time(const char*, UtcTime at) { statement_.bind(next_++, at.time_since_epoch().count()); }
+  void figure(const char*, const MaybeFigure& f) {
+    if (f.figure) {
+      for (const double value : {f.figure->value, f.figure->low, f.figure->high, f.figure->scatter})
+        statement_.bind(next_++, value);
+      statement_.bind_null(next_++);
+    } else {
+      for (int k = 0; k < 4; ++k) statement_.bind_null(next_++);
+      statement_.bind(next_++, std::string_view{f.why});
+    }
+  }
+  void reading(const char* name, const std::optional<double>& value, const fields::Step& step) {
+    figure(name, value ? MaybeFigure::known({*value, *value - step.below, *value + step.above,
+                                             std::max(step.below, step.above)})
+                       : MaybeFigure::unknown(step.why));
+  }
+  template <typename E>
+  void word(const char*, E value) {
+    statement_.bind(next_++, word_of(value));
+  }
+  void real(const char*, double value) {
+    // Shares only: rounding of sums must not break the table's CHECK.
+    statement_.bind(next_++, value > 0 ? std::min(value, 1.0) : 0.0);
+  }
+  void findings(const char*, const std::vector<Finding>& found) {
+    statement_.bind(next_++, std::string_view{text_of(found)});
+  }
+  void kept_figure(const char* name, const MaybeFigure& f) { figure(name, f); }
+  void kept_whole(const char*, std::int64_t value) { statement_.bind(next_++, value); }
+  void unknown_text(const char*, const char*) {}
+  void unknown_figure(const char*, const char*) {}
+  void fixed(const char*, const std::string&) {}
+
+ private:
+  Statement& statement_;
+  int next_;
+};
+
+class SqlReader {
+ public:
+  explicit SqlReader(const Statement& statement) : statement_(statement) {}
+
+  void time(const char*, UtcTime& at) {
+    at = UtcTime{std::chrono::milliseconds{statement_.integer(next_++)}};
+  }
+  void figure(const char*, MaybeFigure& f) {
+    if (statement_.is_null(next_)) {
+      f = MaybeFigure::unknown(statement_.text(next_ + 4));
+    } else {
+      f = MaybeFigure::known({statement_.real(next_), statement_.real(next_ + 1),
+                              statement_.real(next_ + 2), statement_.real(next_ + 3)});
+    }
+    next_ += 5;
+  }
+  void reading(const char*, std::optional<double>& value, const fields::Step&) {
+    value = statement_.real_or_none(next_);
+    next_ += 5;
+  }
+  template <typename E>
+  void word(const char*, E& value) {
+    const std::string text = statement_.text(next_++);
+    for (int k = 0; k < fields::kValuesOf<E>; ++k)
+      if (text == word_of(static_cast<E>(k))) value = static_cast<E>(k);
+  }
+  void real(const char*, double& value) { value = statement_.real(next_++); }
+  void findings(const char*, std::vector<Finding>& found) {
+    found = findings_of(statement_.text(next_++));
+  }
+  void kept_figure(const char* name, MaybeFigure& f) { figure(name, f); }
+  void kept_whole(const char*, std::int64_t& value) { value = statement_.integer(next_++); }
+  void unknown_text(const char*, const char*) {}
+  void unknown_figure(const char*, const char*) {}
+  void fixed(const char*, const std::string&) {}
+
+ private:
+  const Statement& statement_;
+  int next_ = 0;
+};
+
+}  // namespace packmile

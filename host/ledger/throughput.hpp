@@ -1,0 +1,54 @@
+// What went through a van's pack in a period, and how it was used.
+//
+// Input     trips, sessions, stands and trace of the van's whole life.
+// Output    one row of `throughput`.
+// Sign      every kWh and Ah here is >= 0; discharge is out of the pack, charge
+//           into it (regen included).
+// Method    sums over what starts in the period, by figure_sum.hpp. Estimates
+//           for gaps (filled_kwh) are added; their Ah follow from the voltage
+//           of the stretch. A stretch whose energy is not known is left out and
+//           lowers the coverage.
+#pragma once
+#include <string>
+#include <vector>
+
+#include "ledger/ledger.hpp"
+#include "ledger/zone.hpp"
+
+namespace packmile {
+
+struct VanParts {
+  VanFacts facts;
+  std::vector<Trip> trips;
+  std::vector<ChargeSession> sessions;
+  std::vector<Stand> stands;
+  TraceLines trace;
+};
+
+struct Throughput {
+  MaybeFigure discharge_kwh, charge_kwh, discharge_ah, charge_ah;
+  MaybeFigure full_cycles;   // discharge_ah / nominal_ah
+  MaybeFigure odometer_km;   // last reading in the period
+  MaybeFigure kwh_per_mile;  // of the trips, gaps filled in
+  MaybeFigure standing_kwh;  // out of the pack outside trips
+  std::optional<UtcTime> measured_from, measured_to;
+  std::optional<double> coverage;  // 0..1
+  std::string none_why;            // why there is no time and no coverage
+  // Assumed, never inside the measured figures: what the odometer showed before
+  // the first record, at the consumption since.
+  MaybeFigure before_logging_kwh;
+  MaybeFigure dc_share;       // of the kWh charged, 0..1
+  MaybeFigure charger_hours;  // of the on-board charger
+  MaybeFigure hours_soc_high, hours_soc_low;
+  std::optional<std::vector<SwingCount>> swings;
+  std::string swings_why;
+};
+
+// `zone`: for the months of before_logging_kwh.
+[[nodiscard]] Throughput throughput_of(const VanParts& parts, const Period& period,
+                                       const Zone& zone);
+
+[[nodiscard]] std::vector<Column> throughput_columns();
+[[nodiscard]] Row row_of(const VanNames& van, const Throughput& throughput);
+
+}  // namespace packmile

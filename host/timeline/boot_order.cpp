@@ -1,0 +1,219 @@
+#include "timeline/boot_order.hpp"
+
+#include <algorithm>
+#include <map>
+#include <unordered_map>
+
+#include "card/sequence_gap.hpp"
+
+namespace packmile {
+namespace {
+
+// How wrong a guessed time may be where nothing bounds it: the age of a card
+// that was left in a drawer. Common practice, no source.
+constexpr std::int64_t kUnboundedMs = 366LL * 86'400'000;
+
+struct Gathered {
+  BootFacts facts;
+  std::uint32_t newest_sequence = 0;
+  std::uint64_t missing = 0;
+};
+
+class Gatherer {
+ public:
+  bool take(const SectorHeader& header, std::span<const std::uint8_t> payload) {
+    if (header.kind == SectorKind::settings) {
+      take_settings(payload);
+      return true;
+    }
+    if (last_ && last_->facts.boot_id == header.boot_id &&
+        last_->newest_sequence == header.sequence) {
+      conflict = true;
+      return true;
+    }
+    Gathered& boot = boot_of(header);
+    if (boot.facts.sectors != 0)
+      boot.missing += missing_between(boot.newest_sequence, true, header.sequence);
+    boot.newest_sequence = header.sequence;
+    census_.add(boot.facts, header, payload);
+    return true;
+  }
+
+  void finish() { census_.finish(); }
+
+  std::vector<std::unique_ptr<Gathered>> boots;
+  CardSettings settings;
+  bool conflict = false;
+
+ private:
+  // A changed settings sector is kept beside the old one: the newest counts.
+  void take_settings(std::span<const std::uint8_t> payload) {
+    const auto read = read_settings(payload);
+    if (!read) return;
+    if (read->prepared_unix_ms > settings.prepared_unix_ms ||
+        (read->prepared_unix_ms == settings.prepared_unix_ms && read->van > settings.van))
+      settings = *read;
+  }
+
+  // Boot ids repeat by chance once in some 80,000 boots. One that comes back
+  // after other boots, and after more sectors than two session records are
+  // apart, is another boot.
+  Gathered& boot_of(const SectorHeader& header) {
+    if (last_ && last_->facts.boot_id == header.boot_id) return *last_;
+    Gathered*& known = by_id_[header.boot_id];
+    if (!known || header.sequence - known->newest_sequence > kSessionEverySectors) {
+      boots.push_back(std::make_unique<Gathered>());
+      known = boots.back().get();
+    }
+    last_ = known;
+    return *known;
+  }
+
+  std::unordered_map<std::uint32_t, Gathered*> by_id_;
+  Gathered* last_ = nullptr;
+  BootCensus census_{BootCensus::Depth::times};
+};
+
+// The ECU with most rows; of equal ones the lowest id.
+class Contest {
+ public:
+  void count(std::uint32_t ecu, std::uint64_t rows) { rows_[ecu] += rows; }
+  [[nodiscard]] std::uint32_t winner() const {
+    std::uint32_t best = 0;
+    std::uint64_t most = 0;
+    for (const auto& [ecu, rows] : rows_) {
+      if (rows <= most) continue;
+      most = rows;
+      best = ecu;
+    }
+    return best;
+  }
+
+ private:
+  std::map<std::uint32_t, std::uint64_t> rows_;
+};
+
+SeriesEcus choose_ecus(const std::vector<AnsweredSet>& sets) {
+  Contest pack, speed, soc, odometer, ambient, module_v;
+  for (const AnsweredSet& set : sets) {
+    const auto end = set.signal.begin() + set.signals;
+    const auto has = [&](SignalId id) { return std::find(set.signal.begin(), end, id) != end; };
+    if (has(signal::pack_v) && has(signal::pack_a)) pack.count(set.ecu, set.rows);
+    if (has(signal::speed_kmh)) speed.count(set.ecu, set.rows);
+    if (has(signal::soc_pct)) soc.count(set.ecu, set.rows);
+    if (has(signal::odometer_km)) odometer.count(set.ecu, set.rows);
+    if (has(signal::ambient_c)) ambient.count(set.ecu, set.rows);
+    if (has(signal::module_v)) module_v.count(set.ecu, set.rows);
+  }
+  return {pack.winner(),     speed.winner(),   soc.winner(),
+          odometer.winner(), ambient.winner(), module_v.winner()};
+}
+
+Boot boot_from(Gathered& gathered, const CardSettings& settings) {
+  BootFacts& facts = gathered.facts;
+  Boot boot;
+  boot.log_id = facts.log_id;
+  boot.boot_id = facts.boot_id;
+  boot.first_sequence = facts.first_sequence;
+  boot.last_sequence = facts.last_sequence;
+  boot.sectors = facts.sectors;
+  boot.sectors_missing = gathered.missing;
+  boot.vin = std::move(facts.vin);
+  boot.settings_van = facts.van.empty() ? settings.van : std::move(facts.van);
+  boot.logger_version = std::move(facts.logger_version);
+  boot.ecus = std::move(facts.ecus);
+  boot.counters = facts.counters;
+  boot.supply_min_mv = facts.supply_min_mv;
+  boot.has_samples = facts.first_tick.has_value();
+  boot.first_tick = facts.first_tick.value_or(0);
+  boot.last_tick = facts.last_tick.value_or(0);
+  boot.series_ecu = choose_ecus(facts.answered);
+  const BootClock clock = fit_boot_clock(facts.clock_readings, settings.prepared_unix_ms);
+  boot.clock_source = clock.source;
+  boot.clock_offset_ms = clock.offset_ms;
+  boot.clock_uncertainty_ms = clock.uncertainty_ms;
+  boot.clock_guessed = !clock.known();
+  return boot;
+}
+
+std::int64_t end_ms(const Boot& boot) {
+  return boot.clock_offset_ms + static_cast<std::int64_t>(boot.last_tick);
+}
+
+// Places boots[begin, end), none of which has a clock, one behind the other.
+void place_run(LogBoots& log, std::size_t begin, std::size_t end,
+               std::optional<std::int64_t> pulled_at_ms) {
+  std::int64_t length_ms = 0;
+  for (std::size_t i = begin; i < end; ++i)
+    length_ms += static_cast<std::int64_t>(log.boots[i].last_tick);
+
+  std::optional<std::int64_t> earliest_ms, latest_ms;
+  if (begin > 0)
+    earliest_ms = end_ms(log.boots[begin - 1]) + 1;
+  else if (log.prepared_unix_ms != 0 && log.prepared_unix_ms < kLargestTick)
+    earliest_ms = static_cast<std::int64_t>(log.prepared_unix_ms);
+  // A boot that has a clock was powered up at its tick 0.
+  if (end < log.boots.size())
+    latest_ms = log.boots[end].clock_offset_ms - length_ms;
+  else if (pulled_at_ms)
+    latest_ms = *pulled_at_ms - length_ms;
+
+  // Behind the boot before, where there is one; otherwise close to the first
+  // sure moment, which is nearer than the desk where the card was prepared.
+  const bool from_the_end = latest_ms && (!earliest_ms || (begin == 0 && end < log.boots.size()));
+  std::int64_t at_ms = from_the_end ? *latest_ms : earliest_ms.value_or(0);
+  const std::int64_t slack_ms = earliest_ms && latest_ms
+                                    ? std::max<std::int64_t>(0, *latest_ms - *earliest_ms)
+                                    : kUnboundedMs;
+  for (std::size_t i = begin; i < end; ++i) {
+    Boot& boot = log.boots[i];
+    boot.clock_offset_ms = at_ms;
+    boot.clock_uncertainty_ms = slack_ms;
+    at_ms = end_ms(boot) + 1;
+  }
+}
+
+}  // namespace
+
+Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id,
+                                std::optional<UtcTime> pulled_at) {
+  Gatherer gatherer;
+  auto walked = source.for_each_sector(log_id, [&](const SectorHeader& header, const auto& sector) {
+    return gatherer.take(header, sector_payload(sector, header));
+  });
+  if (!walked) return walked.error();
+  gatherer.finish();
+
+  LogBoots log;
+  log.log_id = log_id;
+  log.settings_van = gatherer.settings.van;
+  log.prepared_unix_ms = gatherer.settings.prepared_unix_ms;
+  log.conflict = gatherer.conflict;
+  std::sort(gatherer.boots.begin(), gatherer.boots.end(), [](const auto& a, const auto& b) {
+    return a->facts.first_sequence != b->facts.first_sequence
+               ? a->facts.first_sequence < b->facts.first_sequence
+               : a->facts.boot_id < b->facts.boot_id;
+  });
+  bool samples = false;
+  bool clock = false;
+  for (const auto& gathered : gatherer.boots) {
+    log.malformed = log.malformed || gathered->facts.malformed_records != 0;
+    log.van_tags.push_back(gathered->facts.van_tag);
+    log.boots.push_back(boot_from(*gathered, gatherer.settings));
+    samples = samples || log.boots.back().has_samples;
+    clock = clock || !log.boots.back().clock_guessed;
+  }
+  log.no_clock = samples && !clock;
+
+  std::optional<std::int64_t> pulled_at_ms;
+  if (pulled_at) pulled_at_ms = pulled_at->time_since_epoch().count();
+  for (std::size_t begin = 0; begin < log.boots.size();) {
+    std::size_t end = begin;
+    while (end < log.boots.size() && log.boots[end].clock_guessed) ++end;
+    if (end != begin) place_run(log, begin, end, pulled_at_ms);
+    begin = end + 1;
+  }
+  return log;
+}
+
+}  // namespace packmile

@@ -1,0 +1,34 @@
+// The boots of one log: told apart, given a clock, in order of their sequence.
+//
+// Input     all good sectors of one log.
+// Clock     card/boot_clock.hpp; boots without one are placed by their
+//           neighbours: right behind the boot before, else right before the
+//           first boot that has a clock, else from the moment on at which the
+//           card was prepared, else so that they end when the card was read.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "card/sector_source.hpp"
+#include "result.hpp"
+#include "timeline/van_history.hpp"
+
+namespace packmile {
+
+struct LogBoots {
+  std::uint32_t log_id = 0;
+  std::string settings_van;             // may be empty
+  std::uint64_t prepared_unix_ms = 0;   // 0: not known
+  std::vector<Boot> boots;              // in order of first_sequence
+  std::vector<std::uint32_t> van_tags;  // one for each boot; 0: none
+  bool malformed = false;               // some record does not follow the format
+  bool conflict = false;                // some key has two contents
+  bool no_clock = false;                // samples, and no clock in any boot
+};
+
+[[nodiscard]] Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id,
+                                              std::optional<UtcTime> pulled_at);
+
+}  // namespace packmile

@@ -1,0 +1,67 @@
+// One awake stretch of one van: every sample between two silences, as
+// contiguous columns on the UTC clock.
+//
+// Input     archived sectors in order (van_history.hpp).
+// Output    what reading and energy work on; raw words, nothing interpreted.
+// Rule      an episode ends where nothing was answered for more than
+//           kEpisodeSilence, or after kEpisodeLongest in any case, so that
+//           memory does not grow with the card. The longest pause inside one
+//           charge session is shorter than that silence.
+#pragma once
+#include <chrono>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "catalogue/catalogue.hpp"
+#include "figure.hpp"
+#include "finding.hpp"
+
+namespace packmile {
+
+inline constexpr std::chrono::minutes kEpisodeSilence{16};
+inline constexpr std::chrono::hours kEpisodeLongest{48};
+
+// One signal: its words and when they came. All vectors have the same length
+// and are in time order.
+struct SignalSeries {
+  std::vector<std::int64_t> time_ms;  // UTC
+  std::vector<std::uint32_t> raw;
+};
+
+// Pack voltage and current from one response each ($9A), rows whose support
+// bits say that both words mean something.
+struct PackSeries {
+  std::uint32_t ecu = 0;
+  std::string calibration_id;
+  std::vector<std::int64_t> time_ms;     // UTC
+  std::vector<std::uint16_t> v_raw;      // 1/64 V
+  std::vector<std::uint16_t> a_raw;      // 0.1 A, coding and sign undecided
+  std::vector<std::uint32_t> period_ms;  // poll period in force; 0: back to back
+  std::uint64_t rows_not_supported = 0;  // left out: support bits not set
+};
+
+struct Episode {
+  PackSeries pack;
+  SignalSeries speed;     // 1 km/h
+  SignalSeries soc;       // 100/255 %
+  SignalSeries odometer;  // 0.1 km
+  SignalSeries ambient;   // degC + 40
+  SignalSeries module_v;  // mV
+  // From the first to the last answer of any signal.
+  UtcTime start;
+  UtcTime end;
+  // Half-width of what is not known about `start` beyond the tick, ms.
+  std::int64_t clock_uncertainty_ms = 0;
+  bool clock_guessed = false;
+  // The episode goes on in the next one without a silence (kEpisodeLongest).
+  bool cut = false;
+  std::uint32_t log_id = 0;
+  std::uint32_t boot_id = 0;  // of the first sample
+
+  void clear();
+  [[nodiscard]] bool empty() const;
+};
+
+}  // namespace packmile

@@ -1,0 +1,224 @@
+#include "timeline/episode_builder.hpp"
+
+#include <algorithm>
+#include <array>
+#include <string_view>
+
+namespace packmile {
+namespace {
+
+using std::chrono::milliseconds;
+
+constexpr std::int64_t kSilenceMs = milliseconds(kEpisodeSilence).count();
+constexpr std::int64_t kLongestMs = milliseconds(kEpisodeLongest).count();
+// Support bits of $9A: bit 1 voltage, bit 2 current; from memory.
+constexpr std::uint32_t kVoltAndCurrent = 0x06;
+
+std::string_view calibration_of(const Boot& boot, std::uint32_t ecu) {
+  for (const EcuFacts& facts : boot.ecus)
+    if (facts.response_id == ecu) return facts.calibration_id;
+  return {};
+}
+
+void append_times(std::vector<std::int64_t>& out, const Tick* ticks, std::size_t rows,
+                  std::int64_t offset_ms) {
+  const std::size_t at = out.size();
+  out.resize(at + rows);
+  std::int64_t* to = out.data() + at;
+  for (std::size_t i = 0; i < rows; ++i) to[i] = static_cast<std::int64_t>(ticks[i]) + offset_ms;
+}
+
+void append_words(std::vector<std::uint16_t>& out, const std::uint32_t* words, std::size_t rows) {
+  const std::size_t at = out.size();
+  out.resize(at + rows);
+  std::uint16_t* to = out.data() + at;
+  for (std::size_t i = 0; i < rows; ++i) to[i] = static_cast<std::uint16_t>(words[i]);
+}
+
+}  // namespace
+
+void EpisodeBuilder::begin_boot(const Boot& boot) {
+  if (boot_ == &boot) return;
+  boot_ = &boot;
+  covered_ms_ = newest_ms_;
+}
+
+void EpisodeBuilder::add_record(std::span<const BlockView> blocks) {
+  if (blocks.empty() || stopped_) return;
+  Tick first = blocks[0].tick_ms[0];
+  Tick last = first;
+  for (const BlockView& block : blocks) {
+    first = std::min(first, block.tick_ms[0]);
+    last = std::max(last, block.tick_ms[block.rows - 1]);
+  }
+  if (static_cast<std::int64_t>(last - first) <= kSilenceMs) {
+    add_stretch(blocks, first, last, true);
+    return;
+  }
+  // A card may be set to keep a sector open for longer than a silence: then the
+  // silence can be inside one.
+  std::array<Tick, kSectorPayloadBytes> ticks;
+  std::size_t count = 0;
+  for (const BlockView& block : blocks)
+    for (std::size_t i = 0; i < block.rows && count < ticks.size(); ++i)
+      ticks[count++] = block.tick_ms[i];
+  std::sort(ticks.begin(), ticks.begin() + static_cast<std::ptrdiff_t>(count));
+  std::size_t begin = 0;
+  for (std::size_t i = 1; i <= count && !stopped_; ++i) {
+    if (i < count && static_cast<std::int64_t>(ticks[i] - ticks[i - 1]) <= kSilenceMs) continue;
+    add_stretch(blocks, ticks[begin], ticks[i - 1], false);
+    begin = i;
+  }
+}
+
+bool EpisodeBuilder::must_split(std::int64_t first_ms, bool& goes_on) const {
+  goes_on = false;
+  if (first_ms - end_ms_ > kSilenceMs) return true;
+  if (boot_ != last_boot_) {
+    // How long the silence was between two boots is only known when both have a
+    // clock.
+    if (boot_->clock_guessed || last_boot_->clock_guessed) return true;
+    const std::uint32_t ecu = boot_->series_ecu.pack;
+    if (ecu != 0 && episode_.pack.ecu != 0 &&
+        (ecu != episode_.pack.ecu || calibration_of(*boot_, ecu) != episode_.pack.calibration_id)) {
+      goes_on = true;
+      return true;
+    }
+  }
+  goes_on = first_ms - start_ms_ > kLongestMs;
+  return goes_on;
+}
+
+void EpisodeBuilder::add_stretch(std::span<const BlockView> blocks, Tick first, Tick last,
+                                 bool whole) {
+  std::int64_t first_ms = static_cast<std::int64_t>(first) + boot_->clock_offset_ms;
+  const std::int64_t last_ms = static_cast<std::int64_t>(last) + boot_->clock_offset_ms;
+  if (first_ms <= covered_ms_) {
+    time_overlapped_ = true;
+    if (last_ms <= covered_ms_) return;
+    first += static_cast<Tick>(covered_ms_ + 1 - first_ms);
+    first_ms = covered_ms_ + 1;
+    whole = false;
+  }
+  bool goes_on = false;
+  if (open_ && must_split(first_ms, goes_on)) emit(goes_on);
+  if (stopped_) return;
+  if (!open_) {
+    open_ = true;
+    start_ms_ = first_ms;
+    end_ms_ = last_ms;
+    episode_.log_id = boot_->log_id;
+    episode_.boot_id = boot_->boot_id;
+    episode_.clock_uncertainty_ms = boot_->clock_uncertainty_ms;
+    last_boot_ = boot_;
+  }
+  if (episode_.pack.ecu == 0 && boot_->series_ecu.pack != 0) {
+    episode_.pack.ecu = boot_->series_ecu.pack;
+    episode_.pack.calibration_id = calibration_of(*boot_, boot_->series_ecu.pack);
+  }
+  episode_.clock_guessed = episode_.clock_guessed || boot_->clock_guessed;
+  for (const BlockView& block : blocks) {
+    std::size_t begin = 0;
+    std::size_t end = block.rows;
+    if (!whole) {
+      const Tick* const ticks = block.tick_ms;
+      begin = static_cast<std::size_t>(std::lower_bound(ticks, ticks + end, first) - ticks);
+      end = static_cast<std::size_t>(std::upper_bound(ticks + begin, ticks + end, last) - ticks);
+    }
+    if (begin < end) add_block(block, begin, end);
+  }
+  end_ms_ = std::max(end_ms_, last_ms);
+  newest_ms_ = std::max(newest_ms_, last_ms);
+  last_boot_ = boot_;
+}
+
+void EpisodeBuilder::add_block(const BlockView& block, std::size_t begin, std::size_t end) {
+  const SeriesEcus& ecus = boot_->series_ecu;
+  std::size_t v = block.signals;
+  std::size_t a = block.signals;
+  for (std::size_t k = 0; k < block.signals; ++k) {
+    switch (block.signal[k]) {
+      case signal::pack_v:
+        v = k;
+        break;
+      case signal::pack_a:
+        a = k;
+        break;
+      case signal::speed_kmh:
+        if (block.ecu == ecus.speed) add_series(episode_.speed, block, k, begin, end);
+        break;
+      case signal::soc_pct:
+        if (block.ecu == ecus.soc) add_series(episode_.soc, block, k, begin, end);
+        break;
+      case signal::odometer_km:
+        if (block.ecu == ecus.odometer) add_series(episode_.odometer, block, k, begin, end);
+        break;
+      case signal::ambient_c:
+        if (block.ecu == ecus.ambient) add_series(episode_.ambient, block, k, begin, end);
+        break;
+      case signal::module_v:
+        if (block.ecu == ecus.module_v) add_series(episode_.module_v, block, k, begin, end);
+        break;
+    }
+  }
+  if (v != block.signals && a != block.signals && block.ecu == ecus.pack)
+    add_pack(block, begin, end, v, a);
+}
+
+// The first row that is later than the series so far.
+std::size_t EpisodeBuilder::skip_known(const std::vector<std::int64_t>& time_ms,
+                                       const BlockView& block, std::size_t begin,
+                                       std::size_t end) const {
+  if (time_ms.empty()) return begin;
+  const std::int64_t last_ms = time_ms.back() - boot_->clock_offset_ms;
+  while (begin < end && static_cast<std::int64_t>(block.tick_ms[begin]) <= last_ms) ++begin;
+  return begin;
+}
+
+void EpisodeBuilder::add_series(SignalSeries& series, const BlockView& block, std::size_t column,
+                                std::size_t begin, std::size_t end) {
+  begin = skip_known(series.time_ms, block, begin, end);
+  append_times(series.time_ms, block.tick_ms + begin, end - begin, boot_->clock_offset_ms);
+  series.raw.insert(series.raw.end(), block.raw[column] + begin, block.raw[column] + end);
+}
+
+void EpisodeBuilder::add_pack(const BlockView& block, std::size_t begin, std::size_t end,
+                              std::size_t v, std::size_t a) {
+  PackSeries& pack = episode_.pack;
+  begin = skip_known(pack.time_ms, block, begin, end);
+  // Stretches of rows that count; nearly always one.
+  const std::size_t support = block.column_of(signal::pack_support);
+  const std::uint32_t* bits = support == block.signals ? nullptr : block.raw[support];
+  const auto supported = [&](std::size_t row) {
+    return !bits || (bits[row] & kVoltAndCurrent) == kVoltAndCurrent;
+  };
+  while (begin < end) {
+    std::size_t until = begin;
+    while (until < end && supported(until)) ++until;
+    const std::size_t rows = until - begin;
+    append_times(pack.time_ms, block.tick_ms + begin, rows, boot_->clock_offset_ms);
+    append_words(pack.v_raw, block.raw[v] + begin, rows);
+    append_words(pack.a_raw, block.raw[a] + begin, rows);
+    pack.period_ms.insert(pack.period_ms.end(), rows, block.period_ms);
+    begin = until;
+    while (begin < end && !supported(begin)) {
+      ++begin;
+      ++pack.rows_not_supported;
+    }
+  }
+}
+
+void EpisodeBuilder::emit(bool goes_on) {
+  episode_.start = UtcTime{milliseconds(start_ms_)};
+  episode_.end = UtcTime{milliseconds(end_ms_)};
+  episode_.cut = goes_on;
+  open_ = false;
+  if (!stopped_ && !visit_(episode_)) stopped_ = true;
+  episode_.clear();
+}
+
+void EpisodeBuilder::finish() {
+  if (open_) emit(false);
+}
+
+}  // namespace packmile

@@ -1,0 +1,62 @@
+// Joins decoded records into episodes.
+//
+// Input     boots in order of time, their records in order of sequence.
+// Output    each episode as soon as it is complete.
+// Rule      no time twice: left out are rows that are not later than the last
+//           row of their series (a sector that was written twice), and what a
+//           boot says about a time that an earlier boot has covered.
+// Bounded   one episode; its arrays keep their capacity.
+#pragma once
+#include <cstdint>
+#include <functional>
+#include <limits>
+#include <span>
+
+#include "card/record_decoder.hpp"
+#include "timeline/episode.hpp"
+#include "timeline/van_history.hpp"
+
+namespace packmile {
+
+class EpisodeBuilder {
+ public:
+  // False from `visit` makes stopped() true; nothing is visited after that.
+  explicit EpisodeBuilder(const std::function<bool(const Episode&)>& visit) : visit_(visit) {}
+
+  // The boot of the records that follow; must outlive them.
+  void begin_boot(const Boot& boot);
+  void add_record(std::span<const BlockView> blocks);
+  void finish();
+
+  [[nodiscard]] bool stopped() const { return stopped_; }
+  // Rows were left out because another boot claims their time.
+  [[nodiscard]] bool time_overlapped() const { return time_overlapped_; }
+
+ private:
+  void add_stretch(std::span<const BlockView> blocks, Tick first, Tick last, bool whole);
+  [[nodiscard]] bool must_split(std::int64_t first_ms, bool& goes_on) const;
+  void add_block(const BlockView& block, std::size_t begin, std::size_t end);
+  void add_pack(const BlockView& block, std::size_t begin, std::size_t end, std::size_t v,
+                std::size_t a);
+  void add_series(SignalSeries& series, const BlockView& block, std::size_t column,
+                  std::size_t begin, std::size_t end);
+  [[nodiscard]] std::size_t skip_known(const std::vector<std::int64_t>& time_ms,
+                                       const BlockView& block, std::size_t begin,
+                                       std::size_t end) const;
+  void emit(bool goes_on);
+
+  const std::function<bool(const Episode&)>& visit_;
+  Episode episode_;
+  bool open_ = false;  // the episode has samples
+  const Boot* boot_ = nullptr;
+  const Boot* last_boot_ = nullptr;  // of the sample before
+  std::int64_t start_ms_ = 0;
+  std::int64_t end_ms_ = 0;
+  // Up to here boots before this one have had their say.
+  std::int64_t covered_ms_ = std::numeric_limits<std::int64_t>::min();
+  std::int64_t newest_ms_ = std::numeric_limits<std::int64_t>::min();
+  bool stopped_ = false;
+  bool time_overlapped_ = false;
+};
+
+}  // namespace packmile

@@ -1,0 +1,99 @@
+// All that the archive holds of one van, in order: boots, their clocks, and
+// episode by episode the samples.
+//
+// Input     good sectors in order: of the archive, or of one card.
+// Output    Boot values, then episodes in time order.
+// Clock     each boot's wall clock = tick + offset, the offset from the clock
+//           readings in its session records (analytic rule: median of the
+//           readings that agree). A boot without a reading is placed behind the
+//           boot before it on the same card and marked clock_guessed.
+// Bounded   one episode at a time is in memory.
+#pragma once
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "archive/archive.hpp"
+#include "card/boot_facts.hpp"
+#include "card/sector_source.hpp"
+#include "result.hpp"
+#include "tick.hpp"
+#include "timeline/episode.hpp"
+
+namespace packmile {
+
+// Which ECU each series of an episode is taken from: the one that answered it
+// most often in the boot. 0: none did.
+struct SeriesEcus {
+  std::uint32_t pack = 0;
+  std::uint32_t speed = 0;
+  std::uint32_t soc = 0;
+  std::uint32_t odometer = 0;
+  std::uint32_t ambient = 0;
+  std::uint32_t module_v = 0;
+};
+
+struct Boot {
+  std::uint32_t log_id = 0;
+  std::uint32_t boot_id = 0;
+  std::uint32_t first_sequence = 0;
+  std::uint32_t last_sequence = 0;
+  std::uint64_t sectors = 0;
+  std::uint64_t sectors_missing = 0;  // gaps in the sequence inside the boot
+  std::string vin;                    // empty: never read in this boot
+  std::string settings_van;           // name in the card's settings; may be empty
+  std::string logger_version;
+  std::vector<EcuFacts> ecus;
+  BootCounters counters;
+  std::uint32_t supply_min_mv = 0;  // 0: not measured
+  // unix ms = tick + clock_offset_ms.
+  std::int64_t clock_offset_ms = 0;
+  std::int64_t clock_uncertainty_ms = 0;
+  std::uint8_t clock_source = 0;  // packmile.ClockSource
+  bool clock_guessed = false;
+  // Of the first and last sample; both 0 and has_samples false: none.
+  bool has_samples = false;
+  Tick first_tick = 0;
+  Tick last_tick = 0;
+  SeriesEcus series_ecu;
+};
+
+// Who drove which boot: the VIN that was read, else the name in the settings,
+// else "log-" and the log id.
+struct VanKey {
+  std::string vin;   // may be empty
+  std::string name;  // settings name, or log-XXXXXXXX when nothing is known
+  auto operator<=>(const VanKey&) const = default;
+};
+
+class VanHistory {
+ public:
+  // Every van that the source holds, in order of their keys. pulled_at: when
+  // the cards were read, the upper bound for boots that have no clock. The
+  // source must stay where it is while a history is in use.
+  [[nodiscard]] static Result<std::vector<VanHistory>> open(const SectorSource& source,
+                                                            std::optional<UtcTime> pulled_at = {});
+  // The same with a moment for each log.
+  using PulledAt = std::function<std::optional<UtcTime>(std::uint32_t log_id)>;
+  [[nodiscard]] static Result<std::vector<VanHistory>> open(const SectorSource& source,
+                                                            const PulledAt& pulled_at);
+
+  [[nodiscard]] const VanKey& key() const { return key_; }
+  [[nodiscard]] const std::vector<Boot>& boots() const { return boots_; }
+  // Calls `visit` with each episode in time order. The episode's arrays are
+  // reused: valid during the call only. False from visit ends the walk.
+  [[nodiscard]] Result<Done> for_each_episode(
+      const std::function<bool(const Episode&)>& visit) const;
+  // Findings about boots and records, filled by open() and for_each_episode().
+  [[nodiscard]] const std::vector<Finding>& findings() const { return findings_; }
+
+ private:
+  VanKey key_;
+  std::vector<Boot> boots_;
+  mutable std::vector<Finding> findings_;
+  const SectorSource* source_ = nullptr;
+};
+
+}  // namespace packmile

@@ -1,0 +1,240 @@
+#include "benchvan/bench.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+
+namespace packmile::benchvan {
+namespace {
+
+// Other ECUs' frames of the fault bus-traffic: one each 20 ms, far below what
+// the serial line carries.
+constexpr Nanos kTrafficPeriodNs = 20 * kNanosPerMs;
+constexpr std::array<std::uint32_t, 3> kTrafficIds{0x1A0, 0x2F4, 0x3C8};
+
+// An adapter that gets no acknowledgement says so; it has no confirmation.
+constexpr std::string_view kNoAcknowledgement = "e1a\r";
+constexpr std::string_view kFormError = "e1f\r";
+
+EcuIdentity identity_of(unsigned number, bool extended) {
+  EcuIdentity identity;
+  identity.extended = extended;
+  // 29-bit addresses 10, 11, 12: invented.
+  identity.request_id = extended ? 0x18DA00F1u | ((0x10u + number) << 8) : 0x7E0u + number;
+  identity.response_id = extended ? 0x18DAF100u | (0x10u + number) : 0x7E8u + number;
+  return identity;
+}
+
+// Which PIDs the three ECUs answer, given what the van can ever show.
+struct PidPlan {
+  PidSet vehicle, charger, motor;
+};
+
+PidPlan plan_pids(const QuantitySet& quantities, const Faults& faults) {
+  PidPlan plan;
+  for (const unsigned pid : {0x01u, 0x1Cu, 0x1Fu, 0x42u, 0x51u}) plan.vehicle.set(pid);
+  for (const unsigned pid : {0x01u, 0x1Cu, 0x42u}) plan.charger.set(pid);
+  for (const unsigned pid : {0x01u, 0x1Cu}) plan.motor.set(pid);
+  const auto answer = [&](Quantity quantity, unsigned pid, std::initializer_list<PidSet*> ecus) {
+    if (!quantities.has(quantity)) return;
+    for (PidSet* ecu : ecus) ecu->set(pid);
+  };
+  answer(Quantity::speed_kmh, 0x0D, {&plan.vehicle, &plan.motor});
+  answer(Quantity::ambient_c, 0x46, {&plan.vehicle, &plan.charger});
+  answer(Quantity::coolant_c, 0x05, {&plan.vehicle, &plan.charger, &plan.motor});
+  answer(Quantity::barometric_kpa, 0x33, {&plan.vehicle});
+  answer(Quantity::warm_ups, 0x30, {&plan.vehicle});
+  answer(Quantity::time_since_clear_min, 0x4E, {&plan.vehicle});
+  answer(Quantity::pack_v, 0x9A, {&plan.vehicle});
+  answer(Quantity::pack_a, 0x9A, {&plan.vehicle});
+  if (quantities.has(Quantity::pack_v)) answer(Quantity::pack_a, 0x62, {&plan.motor});
+  answer(Quantity::demanded_torque_pct, 0x61, {&plan.motor});
+  answer(Quantity::actual_torque_pct, 0x62, {&plan.motor});
+  answer(Quantity::reference_torque_nm, 0x63, {&plan.motor});
+  if (!faults.no_soc) answer(Quantity::soc_pct, 0x5B, {&plan.vehicle});
+  if (!faults.no_odometer) {
+    // The odometer grows by speed where it has no column of its own.
+    for (const Quantity source : {Quantity::odometer_km, Quantity::speed_kmh}) {
+      answer(source, 0xA6, {&plan.vehicle});
+      answer(source, 0x31, {&plan.vehicle});
+    }
+  }
+  return plan;
+}
+
+}  // namespace
+
+Bench::Bench(const BenchSetup& setup, Scene& scene)
+    : setup_(setup),
+      scene_(scene),
+      bus_kbit_per_s_(setup.faults.bus_250k ? 250 : 500),
+      from_host_(setup.baud),
+      to_host_(setup.baud),
+      adapter_(setup.faults.z_confirm) {
+  using namespace std::string_literals;
+  const bool extended = setup.faults.ids_29bit;
+  const PidPlan plan = plan_pids(setup.quantities, setup.faults);
+  EcuIdentity vehicle = identity_of(0, extended);
+  vehicle.vin = setup.vin;
+  vehicle.calibration_id = "BENCH-VCU-01.07";
+  vehicle.name = "VCU\0-VehicleControl"s;
+  EcuIdentity charger = identity_of(1, extended);
+  charger.calibration_id = "BENCH-OBC-02.11";
+  charger.name = "OBC\0-OnBoardCharger"s;
+  // Its terminals are at the end of a longer wire.
+  charger.module_v_drop = 0.1;
+  EcuIdentity motor = identity_of(2, extended);
+  motor.calibration_id = "BENCH-MCU-01.03";
+  motor.name = "MCU\0-MotorControl"s;
+  ecus_.emplace_back(vehicle, plan.vehicle, setup.coding, setup.faults, setup.seed);
+  ecus_.emplace_back(charger, plan.charger, setup.coding, setup.faults, setup.seed);
+  ecus_.emplace_back(motor, plan.motor, setup.coding, setup.faults, setup.seed);
+  if (setup.faults.bus_traffic) next_traffic_ns_ = 0;
+}
+
+void Bench::on_host_bytes(Nanos now_ns, std::span<const std::uint8_t> bytes) {
+  from_host_.on_bytes(now_ns, bytes);
+}
+
+std::size_t Bench::take_host_bytes(Nanos now_ns, std::span<std::uint8_t> out) {
+  return to_host_.take(now_ns, out);
+}
+
+void Bench::to_host(Nanos now_ns, std::string_view line) {
+  if (to_host_.put(now_ns, line)) return;
+  ++counts_.lost_lines;
+  adapter_.note_lost_line();
+}
+
+Nanos Bench::next_event_ns() const {
+  Nanos next_ns = std::min({from_host_.next_ns(), to_host_.next_ns(), next_traffic_ns_});
+  if (!bus_.empty()) next_ns = std::min(next_ns, bus_.front().at_ns);
+  for (const Ecu& ecu : ecus_) next_ns = std::min(next_ns, ecu.deadline_ns());
+  return next_ns;
+}
+
+void Bench::advance(Nanos now_ns) {
+  for (;;) {
+    const Nanos line_ns = from_host_.next_ns();
+    const Nanos bus_ns = bus_.empty() ? kNever : bus_.front().at_ns;
+    Ecu* first_ecu = nullptr;
+    Nanos ecu_ns = kNever;
+    for (Ecu& ecu : ecus_) {
+      if (ecu.deadline_ns() >= ecu_ns) continue;
+      ecu_ns = ecu.deadline_ns();
+      first_ecu = &ecu;
+    }
+    const Nanos next_ns = std::min({line_ns, bus_ns, ecu_ns, next_traffic_ns_});
+    if (next_ns > now_ns) return;
+    if (bus_ns == next_ns) {
+      const OnBus passed = bus_.front();
+      bus_.pop_front();
+      on_bus_frame(passed);
+    } else if (ecu_ns == next_ns) {
+      if (const std::optional<BusFrame> frame = first_ecu->take_frame(ecu_ns)) {
+        const std::uint64_t answers_before = first_ecu->answers();
+        const Nanos sent_ns = put_on_bus(ecu_ns, *frame, false);
+        first_ecu->on_sent(sent_ns);
+        ++counts_.ecu_frames;
+        if (first_ecu->answers() != answers_before) {
+          counts_.last_answer_ns = sent_ns;
+          if (counts_.first_poll_ns) ++counts_.polled_exchanges;
+        }
+      }
+    } else if (line_ns == next_ns) {
+      on_serial_line(*from_host_.take(next_ns));
+    } else {
+      if (scene_.awake(next_ns)) {
+        BusFrame frame{.id = kTrafficIds[traffic_count_ % kTrafficIds.size()], .length = 8};
+        frame.data.fill(++traffic_count_);
+        ++counts_.other_frames;
+        (void)put_on_bus(next_ns, frame, false);
+      }
+      next_traffic_ns_ += kTrafficPeriodNs;
+    }
+  }
+}
+
+bool Bench::acknowledged(Nanos now_ns) {
+  return adapter_.hears(bus_kbit_per_s_) && (!setup_.faults.no_ack_asleep || scene_.awake(now_ns));
+}
+
+Nanos Bench::put_on_bus(Nanos now_ns, const BusFrame& frame, bool from_tester) {
+  const Nanos busy_ns = setup_.faults.instant_ecu ? 0 : bus_time_ns(frame, bus_kbit_per_s_);
+  bus_free_ns_ = std::max(bus_free_ns_, now_ns) + busy_ns;
+  bus_.push_back({bus_free_ns_, frame, from_tester});
+  return bus_free_ns_;
+}
+
+void Bench::on_serial_line(const SerialLine& line) {
+  const Adapter::Step step = adapter_.on_line(line.view(), line.too_long);
+  if (!step.answer.empty()) to_host(line.at_ns, step.answer);
+  if (!step.transmit) return;
+  judge(*step.transmit);
+  if (acknowledged(line.at_ns)) {
+    (void)put_on_bus(line.at_ns, *step.transmit, true);
+  } else {
+    to_host(line.at_ns, kNoAcknowledgement);
+  }
+}
+
+void Bench::judge(const BusFrame& frame) {
+  ++counts_.tester_frames;
+  const bool functional = frame.id == (frame.extended ? 0x18DB33F1u : 0x7DFu);
+  const bool physical = frame.extended ? (frame.id & 0xFFFF00FFu) == 0x18DA00F1u
+                                       : frame.id >= 0x7E0 && frame.id <= 0x7E7;
+  const std::uint8_t control = frame.data[0];
+  const bool flow_control = physical && control >= 0x30 && control <= 0x32;
+  const bool single = (functional || physical) && control >= 1 && control <= 7;
+  const std::uint8_t service = frame.data[1];
+  const bool reading = single && (service == 0x01 || service == 0x09 || service == 0x22);
+  if (!flow_control) ++counts_.requests;
+  if (!frame.remote && frame.length == 8 && (flow_control || reading)) return;
+  ++counts_.forbidden;
+  if (!counts_.first_forbidden.empty()) return;
+  counts_.first_forbidden = fmt::format("{:0{}X}#", frame.id, frame.extended ? 8 : 3);
+  if (frame.remote) counts_.first_forbidden += 'R';
+  for (std::size_t i = 0; i < frame.length; ++i) {
+    counts_.first_forbidden += fmt::format("{:02X}", frame.data[i]);
+  }
+}
+
+void Bench::on_bus_frame(const OnBus& passed) {
+  if (setup_.candump != nullptr) setup_.candump->on_frame(passed.at_ns, passed.frame);
+  if (!passed.from_tester) {
+    if (adapter_.hears(bus_kbit_per_s_)) {
+      to_host(passed.at_ns, adapter_.frame_line(passed.frame, passed.at_ns));
+    } else if (adapter_.on_bus()) {
+      to_host(passed.at_ns, kFormError);
+    }
+    return;
+  }
+  to_host(passed.at_ns, adapter_.confirmation(passed.frame));
+  const BusFrame& frame = passed.frame;
+  const bool polls = frame.data[0] >= 2 && frame.data[0] <= 7 && frame.data[1] == 0x01 &&
+                     !is_support_pid(frame.data[2]);
+  if (polls) {
+    if (!counts_.first_poll_ns) counts_.first_poll_ns = passed.at_ns;
+    scene_.on_poll_request(passed.at_ns);
+  }
+  const bool flow_control = (frame.data[0] & 0xF0) == 0x30;
+  // A flow control asks for nothing that the sensors show.
+  const Moment* moment = nullptr;
+  if (!flow_control && setup_.answers_service01) moment = scene_.show(passed.at_ns);
+  for (Ecu& ecu : ecus_) ecu.on_frame(passed.at_ns, frame, moment);
+}
+
+const BenchCounts& Bench::counts() {
+  counts_.exchanges = 0;
+  counts_.values = 0;
+  counts_.aborted_replies = 0;
+  for (const Ecu& ecu : ecus_) {
+    counts_.exchanges += ecu.answers();
+    counts_.values += ecu.values();
+    counts_.aborted_replies += ecu.aborted();
+  }
+  return counts_;
+}
+
+}  // namespace packmile::benchvan

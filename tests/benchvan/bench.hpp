@@ -1,0 +1,97 @@
+// The bench van put together: serial line, adapter, bus, ECUs and the scene
+// they live in. Event-driven: nothing happens between two events.
+//
+//   host bytes -> LineAssembler -> Adapter -> bus -> ECUs
+//   host bytes <- LinePacer     <- Adapter <- bus <- ECUs
+//
+// Watch  every frame of the tester is judged: service 01, 09 or 22 in a single
+//        frame, or flow control to an ECU; anything else is forbidden, counted,
+//        and still put on the bus.
+#pragma once
+#include <cstdint>
+#include <deque>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "benchvan/adapter.hpp"
+#include "benchvan/candump.hpp"
+#include "benchvan/ecu.hpp"
+#include "benchvan/faults.hpp"
+#include "benchvan/pid_words.hpp"
+#include "benchvan/scene.hpp"
+#include "benchvan/serial_line.hpp"
+
+namespace packmile::benchvan {
+
+struct BenchSetup {
+  unsigned baud = 115200;    // of the serial line; 0: no pace
+  std::string vin{};         // at most 17 characters
+  QuantitySet quantities{};  // what the van can ever answer
+  PidCoding coding{};
+  Faults faults{};
+  bool answers_service01 = true;  // false: no ECU answers anything
+  std::uint64_t seed = 0;         // of the ECUs' answer times
+  Candump* candump = nullptr;     // null: no log of the bus
+};
+
+struct BenchCounts {
+  std::uint64_t tester_frames = 0;
+  std::uint64_t ecu_frames = 0;
+  std::uint64_t other_frames = 0;        // of the fault bus-traffic
+  std::uint64_t requests = 0;            // tester frames that are no flow control
+  std::uint64_t exchanges = 0;           // positive answers that left an ECU whole
+  std::uint64_t polled_exchanges = 0;    // those since the first poll request
+  std::uint64_t values = 0;              // sensor values in those answers
+  std::uint64_t forbidden = 0;           // tester frames that a reader must not send
+  std::uint64_t aborted_replies = 0;     // multi-frame answers not fetched
+  std::uint64_t lost_lines = 0;          // the line to the host was too slow
+  std::optional<Nanos> first_poll_ns{};  // first service 01 request for data
+  std::optional<Nanos> last_answer_ns;
+  std::string first_forbidden;  // as in a candump log; empty: none
+};
+
+class Bench {
+ public:
+  // `scene` and the candump of the setup must outlive the bench.
+  Bench(const BenchSetup& setup, Scene& scene);
+
+  void on_host_bytes(Nanos now_ns, std::span<const std::uint8_t> bytes);
+  // Lets everything happen that is due by now.
+  void advance(Nanos now_ns);
+  // Bytes that have reached the host by now; 0: none.
+  [[nodiscard]] std::size_t take_host_bytes(Nanos now_ns, std::span<std::uint8_t> out);
+  // When advance() or take_host_bytes() has something to do; kNever: nothing.
+  [[nodiscard]] Nanos next_event_ns() const;
+  [[nodiscard]] const BenchCounts& counts();
+
+ private:
+  struct OnBus {
+    Nanos at_ns;  // its last bit has passed
+    BusFrame frame;
+    bool from_tester;
+  };
+
+  [[nodiscard]] Nanos put_on_bus(Nanos now_ns, const BusFrame& frame, bool from_tester);
+  void on_serial_line(const SerialLine& line);
+  void on_bus_frame(const OnBus& passed);
+  void judge(const BusFrame& frame);
+  void to_host(Nanos now_ns, std::string_view line);
+  [[nodiscard]] bool acknowledged(Nanos now_ns);
+
+  BenchSetup setup_;
+  Scene& scene_;
+  unsigned bus_kbit_per_s_;
+  LineAssembler from_host_;
+  LinePacer to_host_;
+  Adapter adapter_;
+  std::vector<Ecu> ecus_;
+  std::deque<OnBus> bus_;
+  Nanos bus_free_ns_ = 0;
+  Nanos next_traffic_ns_ = kNever;
+  std::uint8_t traffic_count_ = 0;
+  BenchCounts counts_;
+};
+
+}  // namespace packmile::benchvan

@@ -1,0 +1,106 @@
+#include "benchvan/card_file.hpp"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstring>
+#include <utility>
+
+#include "benchvan/bench_error.hpp"
+#include "sector/sector.hpp"
+
+namespace packmile::benchvan {
+namespace {
+
+[[noreturn]] void refuse(const std::string& path, const std::string& what) {
+  throw BenchError(fmt::format("{}: {}", path, what));
+}
+
+void write_sector(const std::string& path, int file, std::uint64_t address,
+                  const SectorBytes& sector) {
+  const auto offset = static_cast<off_t>(address * kSectorBytes);
+  if (::pwrite(file, sector.data(), sector.size(), offset) != static_cast<ssize_t>(sector.size())) {
+    refuse(path, fmt::format("sector {} cannot be written: {}", address, std::strerror(errno)));
+  }
+}
+
+}  // namespace
+
+CardFile::CardFile(std::string path, int file, std::uint64_t sectors)
+    : path_(std::move(path)), file_(file), sectors_(sectors) {}
+
+CardFile::CardFile(CardFile&& other) noexcept
+    : path_(std::move(other.path_)),
+      file_(std::exchange(other.file_, -1)),
+      sectors_(other.sectors_),
+      written_(other.written_) {}
+
+CardFile::~CardFile() {
+  if (file_ >= 0) ::close(file_);
+}
+
+CardFile CardFile::prepare(const std::string& path, std::uint64_t size_bytes, std::uint32_t log_id,
+                           const CardSettings& settings) {
+  const int file = ::open(path.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
+  if (file < 0) refuse(path, std::strerror(errno));
+  CardFile card(path, file, size_bytes / kSectorBytes);
+  if (::ftruncate(file, static_cast<off_t>(size_bytes)) != 0) {
+    refuse(path, fmt::format("cannot be made {} bytes long: {}", size_bytes, std::strerror(errno)));
+  }
+  const std::optional<SectorBytes> head =
+      make_settings_sector(log_id, ring_sectors_of(card.sectors_), settings);
+  if (!head) refuse(path, "the settings do not fit into a sector");
+  write_sector(path, file, 0, *head);
+  return card;
+}
+
+CardFile CardFile::continue_log(const std::string& path,
+                                std::optional<std::uint32_t> poll_period_ms) {
+  struct stat status {};
+  if (::stat(path.c_str(), &status) != 0) refuse(path, std::strerror(errno));
+  if (!S_ISREG(status.st_mode)) refuse(path, "not a log: not a regular file");
+  const int file = ::open(path.c_str(), O_RDWR | O_CLOEXEC);
+  if (file < 0) refuse(path, std::strerror(errno));
+  CardFile card(path, file, static_cast<std::uint64_t>(status.st_size) / kSectorBytes);
+  if (ring_sectors_of(card.sectors_) == 0) {
+    refuse(path, fmt::format("not a log: {} bytes", status.st_size));
+  }
+  SectorBytes sector{};
+  if (::pread(file, sector.data(), sector.size(), 0) != static_cast<ssize_t>(sector.size())) {
+    refuse(path, fmt::format("sector 0 cannot be read: {}", std::strerror(errno)));
+  }
+  const std::optional<SectorBytes> head = with_poll_period(sector, poll_period_ms);
+  if (!head) {
+    refuse(path,
+           "not a log that could be continued: no settings in sector 0\n"
+           "  give a file that does not exist, or one that drive has made");
+  }
+  if (*head != sector) write_sector(path, file, 0, *head);
+  return card;
+}
+
+CardAnswer CardFile::serve(const CardRequest& request, std::span<std::uint8_t, 512> sector) {
+  if (request.address >= sectors_) return {};
+  const auto offset = static_cast<off_t>(std::uint64_t{request.address} * kSectorBytes);
+  switch (request.operation) {
+    case CardOperation::read:
+      if (::pread(file_, sector.data(), sector.size(), offset) !=
+          static_cast<ssize_t>(sector.size())) {
+        return {};
+      }
+      return {.ok = true, .sector = sector.data()};
+    case CardOperation::write:
+      if (request.sector == nullptr || ::pwrite(file_, request.sector, kSectorBytes, offset) !=
+                                           static_cast<ssize_t>(kSectorBytes)) {
+        return {};
+      }
+      ++written_;
+      return {.ok = true};
+  }
+  return {};
+}
+
+}  // namespace packmile::benchvan

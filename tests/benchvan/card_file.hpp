@@ -1,0 +1,46 @@
+// The card of the bench: a log file that is prepared or continued, and read and
+// written by sector.
+//
+// Standard  sector/sector.hpp for the sector; FORMAT.md for head and ring.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+
+#include "benchvan/settings_sector.hpp"
+#include "core/port.hpp"
+
+namespace packmile::benchvan {
+
+class CardFile {
+ public:
+  // Makes a prepared card, sparse; refuses a file that exists. All of these
+  // throw BenchError.
+  [[nodiscard]] static CardFile prepare(const std::string& path, std::uint64_t size_bytes,
+                                        std::uint32_t log_id, const CardSettings& settings);
+  // Continues a log: keeps log id and settings, but puts the poll period into
+  // force.
+  [[nodiscard]] static CardFile continue_log(const std::string& path,
+                                             std::optional<std::uint32_t> poll_period_ms);
+
+  CardFile(CardFile&& other) noexcept;
+  CardFile& operator=(CardFile&&) = delete;
+  ~CardFile();
+
+  [[nodiscard]] std::uint64_t sectors() const { return sectors_; }
+  [[nodiscard]] std::uint64_t written() const { return written_; }
+  // Does what the logger asks of its card. `sector` is room for 512 bytes, valid
+  // in the answer until the next call.
+  [[nodiscard]] CardAnswer serve(const CardRequest& request, std::span<std::uint8_t, 512> sector);
+
+ private:
+  CardFile(std::string path, int file, std::uint64_t sectors);
+
+  std::string path_;
+  int file_;
+  std::uint64_t sectors_;
+  std::uint64_t written_ = 0;
+};
+
+}  // namespace packmile::benchvan

@@ -1,0 +1,179 @@
+#include "benchvan/ecu.hpp"
+
+#include <algorithm>
+#include <array>
+
+namespace packmile::benchvan {
+namespace {
+
+constexpr std::uint32_t kFunctionalId = 0x7DF;
+constexpr std::uint32_t kFunctionalIdExtended = 0x18DB33F1;
+constexpr std::uint8_t kCurrentData = 0x01;
+constexpr std::uint8_t kVehicleInformation = 0x09;
+constexpr std::uint8_t kPositive = 0x40;
+// Negative responses of ISO 14229-1.
+constexpr std::uint8_t kServiceNotSupported = 0x11;
+constexpr std::uint8_t kSubFunctionNotSupported = 0x12;
+constexpr std::uint8_t kWrongLength = 0x13;
+constexpr std::uint8_t kResponsePending = 0x78;
+constexpr std::size_t kMaxPids = 6;
+
+}  // namespace
+
+Ecu::Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding,
+         const Faults& faults, std::uint64_t seed)
+    : identity_(std::move(identity)),
+      supported_(supported),
+      coding_(coding),
+      faults_(faults),
+      generator_(seed ^ identity_.response_id),
+      sender_(identity_.response_id, identity_.extended, faults.short_n_bs ? kShortNBsNs : kNBsNs) {
+  link_support_ranges(supported_);
+}
+
+void Ecu::on_frame(Nanos now_ns, const BusFrame& frame, const Moment* moment) {
+  if (frame.extended != identity_.extended || frame.remote || frame.length < 2) return;
+  const bool functional = frame.id == (identity_.extended ? kFunctionalIdExtended : kFunctionalId);
+  if (!functional && frame.id != identity_.request_id) return;
+  const std::uint8_t control = frame.data[0];
+  if ((control & 0xF0) == 0x30) {
+    if (!functional) sender_.on_flow_control(now_ns, frame);
+    return;
+  }
+  // Single frames only: no request of ours is longer, and an ECU that is asked
+  // for 00 bytes or for more than the frame holds does not answer.
+  if (control == 0 || control > 7 || control >= frame.length || moment == nullptr) return;
+  on_request(now_ns, std::span(frame.data).subspan(1, control), functional, *moment);
+}
+
+void Ecu::on_request(Nanos now_ns, std::span<const std::uint8_t> request, bool functional,
+                     const Moment& moment) {
+  reply_.clear();
+  reply_due_ns_ = kNever;
+  announced_.reset();
+  reply_values_ = 0;
+  reply_positive_ = true;
+  const std::uint8_t service = request[0];
+  if (service == kCurrentData && request.size() >= 2 && request.size() <= 1 + kMaxPids) {
+    answer_current_data(request.subspan(1), functional, moment);
+  } else if (service == kVehicleInformation && request.size() == 2) {
+    answer_vehicle_information(request[1], functional);
+  } else if (!functional) {
+    const bool known = service == kCurrentData || service == kVehicleInformation;
+    refuse(service, known ? kWrongLength : kServiceNotSupported);
+  }
+  if (reply_.empty()) return;
+  const double spread = generator_.share();
+  reply_due_ns_ = now_ns;
+  if (!faults_.instant_ecu) {
+    reply_due_ns_ +=
+        kAnswerFixedNs + static_cast<Nanos>(spread * static_cast<double>(kAnswerSpreadNs));
+  }
+  if (faults_.response_pending && reply_positive_ && ++requests_ % 7 == 0) {
+    announced_ = reply_;
+    reply_.clear();
+    refuse(service, kResponsePending);
+  }
+}
+
+void Ecu::answer_current_data(std::span<const std::uint8_t> pids, bool functional,
+                              const Moment& moment) {
+  if (faults_.one_pid_only && pids.size() > 1) {
+    if (!functional) refuse(kCurrentData, kSubFunctionNotSupported);
+    return;
+  }
+  std::array<std::uint8_t, kMaxPids> order{};
+  std::copy(pids.begin(), pids.end(), order.begin());
+  const auto asked = std::span(order).first(pids.size());
+  if (faults_.pids_reversed) std::reverse(asked.begin(), asked.end());
+
+  Moment own = moment;
+  if (const std::optional<double> module_v = moment.get(Quantity::module_v)) {
+    own.set(Quantity::module_v, *module_v - identity_.module_v_drop);
+  }
+  reply_.put(kCurrentData | kPositive);
+  bool any_supported = false;
+  for (const std::uint8_t pid : asked) {
+    const bool supported = pid == 0 || supported_[pid];
+    any_supported = any_supported || supported;
+    if (!supported) continue;
+    if (is_support_pid(pid)) {
+      put_support_bitmap(pid, supported_, reply_);
+    } else if (put_pid(pid, own, coding_, reply_)) {
+      reply_values_ += values_of_pid(pid);
+    }
+  }
+  if (reply_.size() > 1) return;
+  reply_.clear();
+  if (!any_supported && !functional) refuse(kCurrentData, kSubFunctionNotSupported);
+}
+
+void Ecu::answer_vehicle_information(std::uint8_t info_type, bool functional) {
+  const auto begin = [&] {
+    reply_.put(kVehicleInformation | kPositive);
+    reply_.put(info_type);
+  };
+  switch (info_type) {
+    case 0x00: {
+      const std::uint32_t bits = (identity_.vin.empty() ? 0u : 1u << (32 - 0x02)) |
+                                 (1u << (32 - 0x04)) | (1u << (32 - 0x0A));
+      begin();
+      reply_.put_word(bits, 4);
+      return;
+    }
+    case 0x02:
+      if (identity_.vin.empty()) break;
+      begin();
+      reply_.put(1);
+      for (std::size_t i = identity_.vin.size(); i < 17; ++i) reply_.put(0);
+      reply_.put_text(identity_.vin, identity_.vin.size());
+      return;
+    case 0x04:
+      begin();
+      reply_.put(1);
+      reply_.put_text(identity_.calibration_id, 16);
+      return;
+    case 0x0A:
+      begin();
+      reply_.put(1);
+      reply_.put_text(identity_.name, 20);
+      return;
+    default:
+      break;
+  }
+  if (!functional) refuse(kVehicleInformation, kSubFunctionNotSupported);
+}
+
+void Ecu::refuse(std::uint8_t service, std::uint8_t reason) {
+  reply_.clear();
+  reply_.put(0x7F);
+  reply_.put(service);
+  reply_.put(reason);
+  reply_positive_ = false;
+}
+
+std::optional<BusFrame> Ecu::take_frame(Nanos now_ns) {
+  if (reply_due_ns_ <= now_ns) {
+    sender_.start(now_ns, reply_);
+    sending_positive_ = reply_positive_;
+    sending_values_ = reply_positive_ ? reply_values_ : 0;
+    reply_due_ns_ = kNever;
+    if (announced_) {
+      reply_ = *announced_;
+      announced_.reset();
+      reply_positive_ = true;
+      reply_due_ns_ = now_ns + kPendingNs;
+    }
+  }
+  return sender_.take_frame(now_ns);
+}
+
+void Ecu::on_sent(Nanos at_ns) {
+  if (!sender_.on_sent(at_ns) || !sending_positive_) return;
+  ++answers_;
+  values_ += sending_values_;
+}
+
+Nanos Ecu::deadline_ns() const { return std::min(reply_due_ns_, sender_.deadline_ns()); }
+
+}  // namespace packmile::benchvan

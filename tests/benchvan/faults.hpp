@@ -1,0 +1,40 @@
+// The faults that the bench van can be told to have, by name.
+#pragma once
+#include <span>
+#include <string>
+#include <string_view>
+
+namespace packmile::benchvan {
+
+struct Faults {
+  bool instant_ecu = false;
+  bool speed_cut = false;
+  bool no_odometer = false;
+  bool no_soc = false;
+  bool soc_frozen = false;
+  bool ids_29bit = false;
+  bool bus_250k = false;
+  bool bus_traffic = false;
+  bool no_ack_asleep = false;
+  bool z_confirm = false;
+  bool pids_reversed = false;
+  bool one_pid_only = false;
+  bool response_pending = false;
+  bool short_n_bs = false;
+};
+
+struct FaultName {
+  std::string_view name;     // as given to --fault
+  bool Faults::*flag;        // what it sets
+  std::string_view meaning;  // one line for --help
+};
+
+[[nodiscard]] std::span<const FaultName> fault_names();
+
+// Sets the fault of that name; false: there is none.
+[[nodiscard]] bool set_fault(Faults& faults, std::string_view name);
+
+// One line a fault, for --help.
+[[nodiscard]] std::string fault_help();
+
+}  // namespace packmile::benchvan

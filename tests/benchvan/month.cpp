@@ -1,0 +1,151 @@
+#include "benchvan/month.hpp"
+
+#include <fmt/format.h>
+
+#include <array>
+#include <cmath>
+#include <cstring>
+#include <ctime>
+#include <filesystem>
+#include <fstream>
+#include <string_view>
+
+#include "benchvan/bench.hpp"
+#include "benchvan/bench_error.hpp"
+#include "benchvan/card_file.hpp"
+#include "benchvan/clockwork.hpp"
+#include "benchvan/month_plan.hpp"
+#include "benchvan/report.hpp"
+#include "benchvan/run_identity.hpp"
+#include "benchvan/truth.hpp"
+#include "benchvan/vin.hpp"
+
+namespace packmile::benchvan {
+namespace {
+
+namespace fs = std::filesystem;
+
+// 2026-01-05T00:00:00Z, a Monday: fixed, never the machine's clock.
+constexpr std::int64_t kOriginUnixMs = 1767571200000;
+constexpr Nanos kSilentEndNs = 45 * kNanosPerSecond;
+constexpr std::array<std::string_view, 12> kVanNames{"willow", "alder",  "rowan", "hazel",
+                                                     "aspen",  "linden", "tamar", "severn",
+                                                     "tweed",  "medway", "avon",  "trent"};
+
+std::string van_name(unsigned number) {
+  const std::string_view name = kVanNames[number % kVanNames.size()];
+  const unsigned lap = number / static_cast<unsigned>(kVanNames.size());
+  return lap == 0 ? std::string(name) : fmt::format("{}-{}", name, lap + 1);
+}
+
+double cpu_seconds() {
+  timespec spent{};
+  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &spent);
+  return static_cast<double>(spent.tv_sec) + 1e-9 * static_cast<double>(spent.tv_nsec);
+}
+
+std::ofstream make_file(const fs::path& path) {
+  std::ofstream file(path, std::ios::binary | std::ios::trunc);
+  if (!file) throw BenchError(fmt::format("{}: {}", path.string(), std::strerror(errno)));
+  return file;
+}
+
+void close_file(std::ofstream& file, const fs::path& path) {
+  file.close();
+  if (!file) throw BenchError(fmt::format("{}: could not be written whole", path.string()));
+}
+
+void refuse_existing(const fs::path& path) {
+  if (fs::symlink_status(path).type() == fs::file_type::not_found) return;
+  throw BenchError(fmt::format("{}: exists; nothing was written\n  give an empty folder to --out",
+                               path.string()));
+}
+
+}  // namespace
+
+int run_month(const MonthOptions& options) {
+  const fs::path out(options.out);
+  std::error_code trouble;
+  fs::create_directories(out, trouble);
+  if (trouble) throw BenchError(fmt::format("{}: {}", options.out, trouble.message()));
+  const fs::path fleet_path = out / "fleet.toml";
+  const fs::path notes_path = out / "notes.csv";
+  const fs::path truth_path = out / "truth.json";
+  for (const fs::path& path : {fleet_path, notes_path, truth_path}) refuse_existing(path);
+  for (unsigned i = 0; i < options.vans; ++i) refuse_existing(out / (van_name(i) + ".log"));
+
+  std::ofstream fleet = make_file(fleet_path);
+  fleet << "zone = \"Europe/London\"\ncurrency = \"GBP\"\n";
+  std::ofstream notes = make_file(notes_path);
+  notes << "van,date,kind,v1,v2,v3,remark\n";
+  nlohmann::ordered_json vans = nlohmann::ordered_json::array();
+  int exit_code = 0;
+
+  for (unsigned i = 0; i < options.vans; ++i) {
+    RunIdentity identity;
+    identity.add("command", "month");
+    identity.add("van", fmt::format("{}", i));
+    identity.add("days", fmt::format("{}", options.days));
+    identity.add("seed", fmt::format("{}", options.seed));
+    for (const std::string& fault : options.fault_names) identity.add("fault", fault);
+
+    // The life of a van hangs on seed and van alone: a longer month begins like
+    // a shorter one.
+    Generator life(options.seed * 1000003 + i);
+    const MonthVan van{.name = van_name(i),
+                       .vin = invented_vin(100 + i),
+                       .odometer_km = std::round(life.between(12000, 78000)),
+                       .seed = life.next()};
+    const double cpu_from_s = cpu_seconds();
+    MonthPlan plan(van, options.days, kOriginUnixMs);
+    PlannedScene scene(plan, van.odometer_km - 1200);
+    QuantitySet quantities;
+    for (const Quantity quantity :
+         {Quantity::speed_kmh, Quantity::pack_v, Quantity::pack_a, Quantity::soc_pct,
+          Quantity::ambient_c, Quantity::odometer_km}) {
+      quantities.add(quantity);
+    }
+    Bench bench({.vin = van.vin,
+                 .quantities = quantities,
+                 .coding = {.speed_cut = options.faults.speed_cut},
+                 .faults = options.faults,
+                 .seed = identity.number("answer times")},
+                scene);
+    CardFile card = CardFile::prepare((out / (van.name + ".log")).string(), kMonthCardBytes,
+                                      identity.number("log id"),
+                                      {.van = van.name, .prepared_unix_ms = kOriginUnixMs});
+    Clockwork clockwork(bench, scene, card,
+                        {.entropy = identity.number("boot"), .origin_unix_ms = kOriginUnixMs});
+    clockwork.run(kNever, [&] { return scene.finished(); });
+    clockwork.run(clockwork.now_ns() + kSilentEndNs);
+    clockwork.stop();
+
+    const nlohmann::ordered_json truth = plan.truth();
+    vans.push_back(truth);
+    fleet << fmt::format(
+        "\n[[van]]\nname = \"{}\"\nvin = \"{}\"\nnominal_kwh = {:.1f}\nnominal_ah = {:.1f}\n"
+        "onboard_charger_kw = {:.1f}\n",
+        van.name, van.vin, kNominalKwh, kNominalAh, kOnboardChargerKw);
+    std::vector<OdometerNote> readings = plan.notes();
+    readings.push_back({plan.end_unix_ms(), truth["throughput"]["odometer_km"].get<double>()});
+    for (const OdometerNote& note : readings) {
+      // A dashboard shows whole kilometres.
+      notes << fmt::format("{},{},odometer,{:.0f},,,\n", van.name, iso_time(note.unix_ms),
+                           std::floor(note.odometer_km));
+    }
+    const BenchCounts& counts = bench.counts();
+    fmt::print("{}: {} days, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
+               van.name, options.days, truth["trips"].size(), truth["sessions"].size(),
+               counts.values, card.written(), cpu_seconds() - cpu_from_s);
+    std::fflush(stdout);
+    if (report_bench(counts) != 0) exit_code = 1;
+  }
+  std::ofstream truth = make_file(truth_path);
+  truth << nlohmann::ordered_json{{"vans", vans}}.dump(1) << '\n';
+  close_file(truth, truth_path);
+  close_file(fleet, fleet_path);
+  close_file(notes, notes_path);
+  return exit_code;
+}
+
+}  // namespace packmile::benchvan

@@ -1,0 +1,185 @@
+#include "benchvan/month_plan.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "benchvan/round.hpp"
+#include "benchvan/truth.hpp"
+
+namespace packmile::benchvan {
+namespace {
+
+constexpr double kDayS = 86400;
+constexpr double kKmPerMile = 1.609344;
+constexpr double kAcKw = 6.6;  // into the pack, from a supply of kOnboardChargerKw
+constexpr double kFullPct = 99.0;
+
+double soc_at_start(const Track& track) { return track.column(Quantity::soc_pct).front(); }
+double soc_at_end(const Track& track) { return track.column(Quantity::soc_pct).back(); }
+
+}  // namespace
+
+MonthPlan::MonthPlan(const MonthVan& van, unsigned days, std::int64_t origin_unix_ms)
+    : van_(van),
+      days_(days),
+      origin_unix_ms_(origin_unix_ms),
+      generator_(van.seed),
+      pack_(kNominalAh, generator_.between(82, 95)),
+      odometer_km_(van.odometer_km) {}
+
+bool MonthPlan::works() const {
+  const auto days_since_1970 = origin_unix_ms_ / 86400000 + static_cast<std::int64_t>(day_);
+  return (days_since_1970 + 4) % 7 != 0;  // 1970-01-01 was a Thursday; 0 is Sunday
+}
+
+double MonthPlan::ambient_c(double shift_c) const {
+  // A temperate year: 4 C in January, 18 C in July.
+  const double day_of_year = static_cast<double>((origin_unix_ms_ / 86400000 + day_) % 365);
+  const double season = -std::cos(2 * std::numbers::pi * (day_of_year - 15) / 365.0);
+  return std::round((11.0 + 7.0 * season + shift_c) * 2.0) / 2.0;
+}
+
+std::optional<Act> MonthPlan::next() {
+  while (day_ < days_) {
+    switch (part_) {
+      case Part::morning:
+        day_shift_c_ = generator_.between(-5, 5);
+        part_ = Part::afternoon;
+        if (std::optional<Act> act = drive(true)) return act;
+        break;
+      case Part::afternoon:
+        part_ = Part::night;
+        if (std::optional<Act> act = drive(false)) return act;
+        break;
+      case Part::night: {
+        std::optional<Act> act = charge();
+        part_ = Part::morning;
+        ++day_;
+        if (act) return act;
+        break;
+      }
+    }
+  }
+  return std::nullopt;
+}
+
+Act MonthPlan::hand_out(double wake_s, Track track) {
+  free_from_s_ = wake_s + track.duration_s();
+  if (!first_s_) first_s_ = wake_s;
+  return {.wake_ns = nanos_of_seconds(wake_s), .track = std::move(track)};
+}
+
+std::optional<Act> MonthPlan::drive(bool morning) {
+  // Drawn also on days without work, so that a day does not depend on the rest.
+  const double leave_s =
+      morning ? generator_.between(6.75, 7.75) * 3600 : generator_.between(1800, 3000);
+  const auto drops = static_cast<int>(22 + generator_.below(14));
+  const double load_kg = generator_.between(2250, 2850);
+  if (!works()) return std::nullopt;
+  RoundShape shape;
+  // Below a fifth of the pack nobody sets out for more.
+  shape.drops = std::clamp(static_cast<int>((pack_.soc_pct() - 25.0) / 0.9), 0, drops);
+  if (shape.drops < 4) return std::nullopt;
+  const double wake_s =
+      std::max(morning ? static_cast<double>(day_) * kDayS + leave_s : free_from_s_ + leave_s,
+               free_from_s_ + 60);
+  if (morning && (day_ == 0 || day_ % 30 == 0)) {
+    notes_.push_back({origin_unix_ms_ + static_cast<std::int64_t>(wake_s * 1000), odometer_km_});
+  }
+  body_.mass_kg = load_kg;
+  const double ambient = ambient_c(day_shift_c_ + (morning ? -1.5 : 2.0));
+  const std::vector<double> speed_kmh = make_round(generator_, shape);
+  Track track = drive_round(speed_kmh, body_, pack_, ambient, odometer_km_,
+                            generator_.between(30, 90), generator_.between(45, 150));
+  const TrackTruth truth = measure(track);
+  odometer_km_ = track.column(Quantity::odometer_km).back();
+
+  const std::int64_t start_ms = origin_unix_ms_ + static_cast<std::int64_t>(wake_s * 1000);
+  const auto length_ms = static_cast<std::int64_t>(std::llround(track.duration_s() * 1000));
+  const double miles = truth.distance_km / kKmPerMile;
+  trips_.push_back({{"van", van_.name},
+                    {"vin", van_.vin},
+                    {"start", iso_time(start_ms)},
+                    {"end", iso_time(start_ms + length_ms)},
+                    {"distance_km", truth.distance_km},
+                    {"discharge_kwh", truth.discharge_kwh},
+                    {"regen_kwh", truth.charge_kwh},
+                    {"net_kwh", truth.net_kwh()},
+                    {"kwh_per_mile", truth.net_kwh() / miles},
+                    {"wh_per_km", truth.net_kwh() * 1000.0 / truth.distance_km},
+                    {"soc_start_pct", soc_at_start(track)},
+                    {"soc_end_pct", soc_at_end(track)},
+                    {"ambient_mean_c", ambient}});
+  discharge_kwh_ += truth.discharge_kwh;
+  charge_kwh_ += truth.charge_kwh;
+  discharge_ah_ += truth.discharge_ah;
+  charge_ah_ += truth.charge_ah;
+  trip_net_kwh_ += truth.net_kwh();
+  trip_km_ += truth.distance_km;
+  return hand_out(wake_s, std::move(track));
+}
+
+std::optional<Act> MonthPlan::charge() {
+  const double plug_s = generator_.between(20.5, 22.5) * 3600;
+  const double until_pct = generator_.share() < 0.7 ? kFullPct : generator_.between(85, 95);
+  if (pack_.soc_pct() > until_pct - 8) return std::nullopt;
+  const double wake_s =
+      std::max(static_cast<double>(day_) * kDayS + plug_s, free_from_s_ + 20 * 60);
+  const double ambient = ambient_c(day_shift_c_ - 2.5);
+  Track track = charge_at_power(pack_, kAcKw, until_pct, ambient, odometer_km_, 25,
+                                generator_.between(200, 500));
+  const TrackTruth truth = measure(track);
+  const auto at = [&](double after_s) {
+    return iso_time(origin_unix_ms_ +
+                    static_cast<std::int64_t>(std::llround((wake_s + after_s) * 1000)));
+  };
+  sessions_.push_back({{"van", van_.name},
+                       {"vin", van_.vin},
+                       {"start", at(truth.charge_from_s.value_or(0))},
+                       {"end", at(truth.charge_to_s.value_or(0))},
+                       {"kind", "ac"},
+                       {"pack_kwh", truth.charge_kwh},
+                       {"pack_ah", truth.charge_ah},
+                       {"peak_kw", truth.peak_charge_kw},
+                       {"soc_start_pct", soc_at_start(track)},
+                       {"soc_end_pct", soc_at_end(track)}});
+  discharge_kwh_ += truth.discharge_kwh;
+  charge_kwh_ += truth.charge_kwh;
+  discharge_ah_ += truth.discharge_ah;
+  charge_ah_ += truth.charge_ah;
+  standing_kwh_ += truth.discharge_kwh;
+  charger_hours_ += truth.charger_hours;
+  return hand_out(wake_s, std::move(track));
+}
+
+std::int64_t MonthPlan::end_unix_ms() const {
+  return origin_unix_ms_ + static_cast<std::int64_t>(free_from_s_ * 1000);
+}
+
+nlohmann::ordered_json MonthPlan::truth() const {
+  nlohmann::ordered_json throughput = {
+      {"van", van_.name},
+      {"vin", van_.vin},
+      {"discharge_kwh", discharge_kwh_},
+      {"charge_kwh", charge_kwh_},
+      {"discharge_ah", discharge_ah_},
+      {"charge_ah", charge_ah_},
+      {"full_cycles", discharge_ah_ / kNominalAh},
+      {"odometer_km", odometer_km_},
+      {"kwh_per_mile", nullptr},
+      {"standing_kwh", standing_kwh_},
+      {"measured_from",
+       iso_time(origin_unix_ms_ + static_cast<std::int64_t>(first_s_.value_or(0) * 1000))},
+      {"measured_to", iso_time(end_unix_ms())},
+      {"dc_share", 0.0},
+      {"charger_hours", charger_hours_}};
+  if (trip_km_ > 0) throughput["kwh_per_mile"] = trip_net_kwh_ / (trip_km_ / kKmPerMile);
+  return {{"van", van_.name},
+          {"vin", van_.vin},
+          {"trips", trips_},
+          {"sessions", sessions_},
+          {"throughput", throughput}};
+}
+
+}  // namespace packmile::benchvan

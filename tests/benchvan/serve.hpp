@@ -1,0 +1,28 @@
+// The command serve: the bench van behind a pseudo-terminal, in real time.
+#pragma once
+#include <cstdint>
+#include <optional>
+#include <string>
+
+#include "benchvan/faults.hpp"
+#include "benchvan/pid_words.hpp"
+
+namespace packmile::benchvan {
+
+struct ServeOptions {
+  std::string link;                    // symbolic link to the terminal's far end
+  std::string replay;                  // a replay CSV, or empty:
+  std::optional<std::uint64_t> round;  // seed of an endless delivery round
+  std::string vin;
+  double odometer_km = 40000;
+  unsigned pace_baud = 115200;  // 0: no pace
+  PidCoding coding;
+  Faults faults;
+  std::string candump;  // empty: none
+};
+
+// Runs until SIGINT or SIGTERM; prints counts on stdout. Exit code. Throws
+// BenchError.
+[[nodiscard]] int run_serve(const ServeOptions& options);
+
+}  // namespace packmile::benchvan

@@ -1,0 +1,70 @@
+// What the sectors of a card say, read by libprotobuf: an independent reader of
+// what the logger wrote by hand. Plain values, because the generated classes and
+// the core's share a namespace.
+#pragma once
+#include <cstdint>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace packmile::test {
+
+struct DecodedSample {
+  std::uint32_t ecu = 0;
+  std::uint32_t signal = 0;
+  std::uint32_t period_ms = 0;
+  std::uint64_t tick_ms = 0;
+  std::uint32_t raw = 0;
+  bool operator==(const DecodedSample&) const = default;
+};
+
+struct DecodedPoll {
+  std::uint32_t ecu = 0;
+  std::string pids;
+  std::uint32_t period_ms = 0;
+};
+
+struct DecodedEcu {
+  std::uint32_t response_id = 0;
+  std::string name, calibration_id, supported_pids;
+};
+
+struct DecodedSession {
+  std::uint64_t tick_ms = 0;
+  std::string logger_version, van, vin;
+  int reset_cause = 0;
+  int clock_source = 0;
+  std::uint64_t clock_unix_ms = 0, clock_tick_ms = 0;
+  std::uint32_t kbit_per_s = 0;
+  bool extended_ids = false;
+  std::vector<DecodedEcu> ecu;
+  std::vector<DecodedPoll> poll;
+  bool has_counters = false;
+  std::uint32_t requests = 0, refused_transmits = 0, dropped_samples = 0, responses = 0,
+                card_write_failures = 0, requests_while_parked = 0;
+  std::uint32_t supply_min_mv = 0;
+};
+
+struct DecodedRecord {
+  bool parsed = false;
+  std::uint64_t base_ms = 0;
+  std::uint32_t dropped_samples = 0;
+  std::vector<DecodedSample> samples;  // block by block
+  bool has_session = false;
+  DecodedSession session;
+};
+
+[[nodiscard]] DecodedRecord decode_record(std::span<const std::uint8_t> payload);
+
+struct SettingsFields {
+  std::string van;
+  std::uint64_t prepared_unix_ms = 0;
+  int driving_period_ms = -1;  // -1: absent
+  int charging_period_ms = -1;
+  std::uint32_t driving_deadline_ms = 0;
+  std::uint32_t charging_deadline_ms = 0;
+};
+// A Record that holds settings, as serialised by libprotobuf.
+[[nodiscard]] std::vector<std::uint8_t> encode_settings(const SettingsFields& fields);
+
+}  // namespace packmile::test

@@ -1,0 +1,270 @@
+// Duty: every way from one to the next.
+#include "core/duty.hpp"
+
+#include <doctest/doctest.h>
+
+#include <vector>
+
+using namespace packmile;
+
+namespace {
+
+constexpr Tick kMinute = 60'000;
+
+// A van that answers at 1 Hz.
+struct Van {
+  DutyJudge judge;
+  Tick now = 0;
+  int speed = 0;                    // -1: not answered
+  std::int64_t odometer = 400'000;  // -1: not answered
+  int soc = 100;                    // -1: not answered
+  std::int64_t amps_raw = 5;        // -1: not answered
+  std::uint32_t support = 0x06;
+
+  explicit Van(bool by_probe = false) { judge.restart(0, by_probe); }
+
+  void run(Tick ms) {
+    for (const Tick until = now + ms; now < until;) {
+      now += 1'000;
+      std::vector<RawWord> words;
+      if (amps_raw >= 0) {
+        words.push_back({signal::pack_support, support});
+        words.push_back({signal::pack_a, static_cast<std::uint32_t>(amps_raw)});
+      }
+      if (speed >= 0) words.push_back({signal::speed_kmh, static_cast<std::uint32_t>(speed)});
+      if (soc >= 0) words.push_back({signal::soc_pct, static_cast<std::uint32_t>(soc)});
+      if (odometer >= 0)
+        words.push_back({signal::odometer_km, static_cast<std::uint32_t>(odometer)});
+      judge.on_words(now, words);
+    }
+  }
+  [[nodiscard]] Duty duty() const { return judge.duty(); }
+};
+
+// 7 kW at 350 V: 20 A into the pack, in both codings and both signs.
+constexpr std::int64_t kCharging[] = {200, 0x10000 - 200, 0x8000 + 200, 0x8000 - 200};
+
+}  // namespace
+
+TEST_CASE("duty: driving until proven otherwise") {
+  Van van;
+  CHECK(van.duty() == Duty::driving);
+  van.speed = 50;
+  van.run(60 * kMinute);
+  CHECK(van.duty() == Duty::driving);
+}
+
+TEST_CASE("duty: idle for 5 min is standing, for 30 min parked") {
+  for (const std::int64_t idle_raw : {0, 19, 0x10000 - 19, 0x8000, 0x8000 + 19, 0x8000 - 19}) {
+    CAPTURE(idle_raw);
+    Van van;
+    van.amps_raw = idle_raw;
+    van.run(5 * kMinute - 1'000);
+    CHECK(van.duty() == Duty::driving);
+    van.run(2'000);
+    CHECK(van.duty() == Duty::standing);
+    van.run(25 * kMinute - 3'000);
+    CHECK(van.duty() == Duty::standing);
+    van.run(3'000);
+    CHECK(van.duty() == Duty::parked);
+  }
+}
+
+TEST_CASE("duty: 2 A or more is not idle, in either coding") {
+  for (const std::int64_t raw : {20, 0x10000 - 20, 0x8000 + 20, 0x8000 - 20, 3000}) {
+    CAPTURE(raw);
+    Van van;
+    van.amps_raw = raw;
+    van.run(120 * kMinute);
+    CHECK(van.duty() == Duty::driving);
+  }
+  // A current whose support bit is off means nothing.
+  Van van;
+  van.amps_raw = 3000;
+  van.support = 0x02;
+  van.run(31 * kMinute);
+  CHECK(van.duty() == Duty::parked);
+}
+
+TEST_CASE("duty: motion ends standing at once") {
+  for (int sign = 0; sign < 3; ++sign) {
+    Van van;
+    van.run(10 * kMinute);
+    REQUIRE(van.duty() == Duty::standing);
+    if (sign == 0) van.speed = 1;
+    if (sign == 1) van.odometer += 1;
+    if (sign == 2) van.amps_raw = 30;
+    van.run(1'000);
+    CAPTURE(sign);
+    CHECK(van.duty() == Duty::driving);
+  }
+}
+
+TEST_CASE("duty: SoC that rises by two codes at standstill is a charge") {
+  for (const std::int64_t raw : kCharging) {
+    Van van;
+    van.speed = 40;
+    van.run(kMinute);
+    van.speed = 0;
+    van.amps_raw = raw;
+    van.run(kMinute);
+    van.soc += 1;
+    van.run(kMinute);
+    CHECK(van.duty() == Duty::driving);
+    van.soc += 1;
+    van.run(1'000);
+    CHECK(van.duty() == Duty::charging);
+    CHECK(van.judge.pack_burst(van.now));
+    van.run(2 * kMinute);
+    CHECK_FALSE(van.judge.pack_burst(van.now));
+    // A step of more than 2 A: two minutes again.
+    van.amps_raw -= 21;
+    van.run(1'000);
+    CHECK(van.judge.pack_burst(van.now));
+    van.run(3 * kMinute);
+    CHECK_FALSE(van.judge.pack_burst(van.now));
+    van.amps_raw += 20;
+    van.run(1'000);
+    CHECK_FALSE(van.judge.pack_burst(van.now));
+    // Full: the current ends, and half an hour later the van is parked.
+    van.amps_raw = raw >= 0x8000 - 200 && raw <= 0x8000 + 200 ? 0x8000 : 0;
+    van.run(6 * kMinute);
+    CHECK(van.duty() == Duty::standing);
+    van.run(26 * kMinute);
+    CHECK(van.duty() == Duty::parked);
+  }
+}
+
+TEST_CASE("duty: a rise while moving is braking, not charging") {
+  Van van;
+  van.speed = 60;
+  for (int i = 0; i < 10; ++i) {
+    van.soc += 1;
+    van.run(kMinute);
+    CHECK(van.duty() == Duty::driving);
+  }
+  // Nor is it one where nothing tells motion from standing.
+  Van blind;
+  blind.speed = -1;
+  blind.odometer = -1;
+  blind.amps_raw = 300;
+  blind.soc += 5;
+  blind.run(kMinute);
+  blind.soc += 5;
+  blind.run(kMinute);
+  CHECK(blind.duty() == Duty::driving);
+}
+
+TEST_CASE("duty: a charge ends by motion, or by SoC falling two codes") {
+  const auto charging = [] {
+    Van van;
+    van.amps_raw = 200;
+    van.run(kMinute);
+    van.soc += 2;
+    van.run(kMinute);
+    REQUIRE(van.duty() == Duty::charging);
+    return van;
+  };
+  Van moved = charging();
+  moved.speed = 1;
+  moved.run(1'000);
+  CHECK(moved.duty() == Duty::driving);
+  Van fell = charging();
+  fell.soc -= 1;
+  fell.run(kMinute);
+  CHECK(fell.duty() == Duty::charging);
+  fell.soc -= 1;
+  fell.run(1'000);
+  CHECK(fell.duty() == Duty::driving);
+  // An odometer that catches up late is no motion where speed says 0.
+  Van late = charging();
+  late.odometer += 1;
+  late.run(1'000);
+  CHECK(late.duty() == Duty::charging);
+}
+
+TEST_CASE("duty: without speed the odometer tells") {
+  Van van;
+  van.speed = -1;
+  van.amps_raw = 200;
+  van.run(kMinute);
+  van.soc += 2;
+  van.run(kMinute);
+  CHECK(van.duty() == Duty::charging);
+  van.odometer += 1;
+  van.run(1'000);
+  CHECK(van.duty() == Duty::driving);
+}
+
+TEST_CASE("duty: a van that answers neither speed, odometer nor current is let go after 30 min") {
+  Van van;
+  van.speed = -1;
+  van.odometer = -1;
+  van.amps_raw = -1;
+  van.run(31 * kMinute);
+  CHECK(van.duty() == Duty::parked);
+}
+
+TEST_CASE("duty: a probe that nothing asked for is not answered with half an hour of questions") {
+  Van van(true);
+  van.run(5 * kMinute + 1'000);
+  CHECK(van.duty() == Duty::parked);
+  // Unless the van shows a sign of use meanwhile.
+  Van used(true);
+  used.run(2 * kMinute);
+  used.speed = 10;
+  used.run(kMinute);
+  used.speed = 0;
+  used.run(10 * kMinute);
+  CHECK(used.duty() == Duty::standing);
+}
+
+TEST_CASE("duty: parked ends by restart alone, which is like new") {
+  Van van;
+  van.run(40 * kMinute);
+  REQUIRE(van.duty() == Duty::parked);
+  van.speed = 50;
+  van.run(1'000);
+  CHECK(van.duty() == Duty::parked);
+  van.judge.restart(van.now, false);
+  CHECK(van.duty() == Duty::driving);
+  van.speed = 0;
+  van.run(29 * kMinute);
+  CHECK(van.duty() == Duty::standing);
+}
+
+// A code in under 30 s is a fast charge; the odometer's first 2 km.
+TEST_CASE("duty: fast SoC and fine odometer") {
+  Van van;
+  van.amps_raw = 1'000;
+  van.run(kMinute);
+  CHECK_FALSE(van.judge.soc_fast(van.now));
+  for (int i = 0; i < 5; ++i) {
+    van.soc += 1;
+    van.run(20'000);
+  }
+  CHECK(van.judge.soc_fast(van.now));
+  van.run(20'000);
+  CHECK_FALSE(van.judge.soc_fast(van.now));
+  for (int i = 0; i < 5; ++i) {
+    van.soc += 1;
+    van.run(40'000);
+  }
+  CHECK_FALSE(van.judge.soc_fast(van.now));
+
+  Van trip;
+  trip.speed = 30;
+  for (int i = 0; i < 19; ++i) {
+    trip.odometer += 1;
+    trip.run(12'000);
+  }
+  CHECK(trip.judge.odometer_fine());
+  trip.odometer += 2;
+  trip.run(1'000);
+  CHECK_FALSE(trip.judge.odometer_fine());
+  trip.speed = 0;
+  trip.run(10 * kMinute);
+  trip.speed = 30;
+  trip.run(1'000);
+  CHECK(trip.judge.odometer_fine());
+}

@@ -1,0 +1,209 @@
+// Session records, read back by libprotobuf.
+#include "core/session_record.hpp"
+#include "core/settings.hpp"
+
+#include <doctest/doctest.h>
+
+#include <set>
+#include <string>
+#include <vector>
+
+#include "card_decode.hpp"
+
+using namespace packmile;
+using packmile::test::decode_record;
+using packmile::test::DecodedSession;
+
+namespace {
+
+template <std::size_t N>
+FixedText<N> text(const std::string& s) {
+  FixedText<N> out;
+  for (const char c : s) out.append(c);
+  return out;
+}
+
+VanMap map_of(std::size_t ecus) {
+  VanMap map;
+  map.vin = text<17>("1M8GDM9AXKP042788");
+  for (std::size_t i = 0; i < ecus; ++i) {
+    VanEcu& ecu = map.ecu[map.ecu_count++];
+    ecu.response_id = static_cast<std::uint32_t>(0x18DAF100 + i);
+    ecu.extended = true;
+    ecu.name = text<20>("ECU-ABCDEFGHIJKLMNO" + std::to_string(i));
+    ecu.calibration_id = text<16>("CALIBRATION-000" + std::to_string(i));
+    for (std::size_t r = 0; r < kPidRanges; ++r) {
+      const std::array<std::uint8_t, 4> bits{static_cast<std::uint8_t>(i), 0x34,
+                                             static_cast<std::uint8_t>(r), 0x01};
+      CHECK(ecu.pids.set(static_cast<std::uint8_t>(r * 0x20), bits));
+    }
+  }
+  return map;
+}
+
+std::vector<DecodedSession> write_all(const SessionSource& source) {
+  SessionWriter writer;
+  writer.start();
+  std::vector<DecodedSession> parts;
+  std::array<std::uint8_t, kSectorPayloadBytes> out{};
+  while (writer.pending()) {
+    REQUIRE(parts.size() < 20);
+    const std::size_t bytes = writer.write(source, out);
+    REQUIRE(bytes <= kSectorPayloadBytes);
+    const auto record = decode_record(std::span(out).first(bytes));
+    REQUIRE(record.parsed);  // and canonical: the same bytes when written again
+    REQUIRE(record.has_session);
+    parts.push_back(record.session);
+  }
+  return parts;
+}
+
+}  // namespace
+
+TEST_CASE("session: the first record of a boot knows little and says it") {
+  SessionSource source;
+  source.tick = 12;
+  source.van = "heron";
+  source.reset_cause = ResetCause::watchdog;
+  const auto parts = write_all(source);
+  REQUIRE(parts.size() == 1);
+  CHECK(parts[0].tick_ms == 12);
+  CHECK(parts[0].van == "heron");
+  CHECK(parts[0].vin.empty());
+  CHECK(parts[0].reset_cause == 3);
+  CHECK(parts[0].clock_source == 0);
+  CHECK(parts[0].kbit_per_s == 0);
+  CHECK(parts[0].logger_version == logger_version());
+  CHECK_FALSE(logger_version().empty());
+  CHECK(parts[0].has_counters);
+}
+
+TEST_CASE("session: every field arrives") {
+  const VanMap map = map_of(1);
+  std::vector<PollRequest> polls(2);
+  polls[0].response_id = 0x7E8;
+  polls[0].pid = {0x9A, 0x0D};
+  polls[0].pid_count = 2;
+  polls[0].period_ms = 200;
+  polls[1].response_id = 0x7E9;
+  polls[1].pid = {0x46};
+  polls[1].pid_count = 1;
+  polls[1].period_ms = 60'000;
+  SessionSource source;
+  source.tick = 9'999'999'999;  // more than 32 bits
+  source.van = "heron";
+  source.clock = ClockReading{
+      .source = ClockSource::system, .unix_ms = 1'767'592'800'123, .tick = 55, .resolution_ms = 1};
+  source.kbit_per_s = 500;
+  source.extended_ids = true;
+  source.map = &map;
+  source.polls = polls;
+  source.counters.requests = 1000;
+  source.counters.responses = 998;
+  source.counters.refused_transmits = 3;
+  source.counters.dropped_samples = 4'000'000'000;
+  source.counters.requests_while_parked = 5;
+  source.counters.card_write_failures = 6;
+  source.supply_min_mv = 12'345;
+  const auto parts = write_all(source);
+  REQUIRE(parts.size() == 1);
+  const DecodedSession& s = parts[0];
+  CHECK(s.tick_ms == 9'999'999'999);
+  CHECK(s.vin == "1M8GDM9AXKP042788");
+  CHECK(s.clock_source == 3);
+  CHECK(s.clock_unix_ms == 1'767'592'800'123);
+  CHECK(s.clock_tick_ms == 55);
+  CHECK(s.kbit_per_s == 500);
+  CHECK(s.extended_ids);
+  CHECK(s.supply_min_mv == 12'345);
+  CHECK(s.requests == 1000);
+  CHECK(s.responses == 998);
+  CHECK(s.refused_transmits == 3);
+  CHECK(s.dropped_samples == 4'000'000'000);
+  CHECK(s.requests_while_parked == 5);
+  CHECK(s.card_write_failures == 6);
+  REQUIRE(s.poll.size() == 2);
+  CHECK(s.poll[0].ecu == 0x7E8);
+  CHECK(s.poll[0].pids == std::string("\x9A\x0D"));
+  CHECK(s.poll[0].period_ms == 200);
+  REQUIRE(s.ecu.size() == 1);
+  CHECK(s.ecu[0].response_id == 0x18DAF100);
+  CHECK(s.ecu[0].name == "ECU-ABCDEFGHIJKLMNO0");
+  CHECK(s.ecu[0].calibration_id == "CALIBRATION-0000");
+  REQUIRE(s.ecu[0].supported_pids.size() == 32);
+  CHECK(s.ecu[0].supported_pids.substr(8, 4) == std::string("\x00\x34\x02\x01", 4));
+}
+
+// The largest van there can be: eight ECUs with every bitmap, twenty polls.
+TEST_CASE("session: what does not fit goes on in the next sector, each item once") {
+  for (std::size_t ecus = 0; ecus <= kMaxEcus; ++ecus) {
+    for (const std::size_t name_bytes : {0u, 1u, 20u, 40u}) {
+      CAPTURE(ecus);
+      CAPTURE(name_bytes);
+      const VanMap map = map_of(ecus);
+      std::vector<PollRequest> polls(kMaxPolls);
+      for (std::size_t i = 0; i < polls.size(); ++i) {
+        polls[i].response_id = 0x18DAF100;
+        polls[i].pid = {static_cast<std::uint8_t>(i), 1, 2, 3, 4, 5};
+        polls[i].pid_count = 6;
+        polls[i].period_ms = 60'000;
+        polls[i].retired = i == 7;
+      }
+      SessionSource source;
+      source.tick = 0xFFFFFFFFFFFF;
+      const std::string name(name_bytes, 'v');
+      source.van = name;
+      source.clock = ClockReading{.source = ClockSource::gnss,
+                                  .unix_ms = 0xFFFFFFFFFFFF,
+                                  .tick = 0xFFFFFFFFFFFF,
+                                  .resolution_ms = 0xFFFFFFFF};
+      source.kbit_per_s = 500;
+      source.map = &map;
+      source.polls = polls;
+      source.counters = {0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF,
+                         0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF,
+                         0xFFFFFFFF, 0xFFFFFFFF, 0xFFFFFFFF};
+      source.supply_min_mv = 0xFFFF;
+      const auto parts = write_all(source);
+      std::multiset<std::uint32_t> seen_ecus;
+      std::multiset<int> seen_polls;
+      std::size_t with_counters = 0;
+      for (const auto& part : parts) {
+        CHECK(part.vin == "1M8GDM9AXKP042788");
+        CHECK(part.van == name);
+        for (const auto& ecu : part.ecu) seen_ecus.insert(ecu.response_id);
+        for (const auto& poll : part.poll)
+          seen_polls.insert(static_cast<std::uint8_t>(poll.pids[0]));
+        if (part.has_counters) ++with_counters;
+      }
+      CHECK(with_counters == 1);
+      CHECK(parts[0].has_counters);
+      CHECK(seen_ecus.size() == ecus);
+      CHECK(std::set<std::uint32_t>(seen_ecus.begin(), seen_ecus.end()).size() == ecus);
+      CHECK(seen_polls.size() == kMaxPolls - 1);
+      CHECK(seen_polls.count(7) == 0);
+    }
+  }
+}
+
+// A short record: its length is one byte, and the body has moved up.
+TEST_CASE("session: lengths around 127 bytes are written in the shortest way") {
+  for (std::size_t n = 0; n <= kMaxVanNameBytes; ++n) {
+    SessionSource source;
+    const std::string name(n, 'n');
+    source.van = name;
+    source.counters.requests = 0xFFFFFFFF;
+    source.clock = ClockReading{.source = ClockSource::rtc, .unix_ms = 1, .tick = 1};
+    const auto parts = write_all(source);
+    REQUIRE(parts.size() == 1);
+    CHECK(parts[0].van == name);
+  }
+  const VanMap map = map_of(1);
+  for (std::size_t n = 0; n <= kMaxVanNameBytes; ++n) {
+    SessionSource source;
+    const std::string name(n, 'n');
+    source.van = name;
+    source.map = &map;
+    CHECK(write_all(source)[0].van == name);
+  }
+}

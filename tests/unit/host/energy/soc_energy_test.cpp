@@ -1,0 +1,16 @@
+#include "energy/soc_energy.hpp"
+
+#include <doctest/doctest.h>
+
+namespace packmile {
+
+// Worked example of the methods page (1.9), by numpy.
+TEST_CASE("soc energy: 40 codes of 60 kWh") {
+  const Figure figure = soc_energy_kwh(40, 60);
+  CHECK(figure.value == doctest::Approx(9.41).scale(0).epsilon(0.001));
+  CHECK(figure.high - figure.value == doctest::Approx(1.91).scale(0).epsilon(0.005));
+  CHECK(figure.scatter / kZ95 == doctest::Approx(0.096).scale(0).epsilon(0.005));
+  CHECK(soc_energy_kwh(-40, 60).value == doctest::Approx(-figure.value));
+}
+
+}  // namespace packmile

@@ -1,0 +1,606 @@
+#include "energy/van_account.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+
+#include "energy/integrate.hpp"
+#include "host/energy/van_scene.hpp"
+
+namespace packmile {
+
+using namespace testing;
+
+namespace {
+
+double seconds(UtcTime from, UtcTime to) { return static_cast<double>((to - from).count()) / 1e3; }
+double since_start(UtcTime t) {
+  return static_cast<double>(t.time_since_epoch().count() - kReplayStartMs) / 1e3;
+}
+bool has(const std::vector<Finding>& findings, Finding finding) {
+  return std::find(findings.begin(), findings.end(), finding) != findings.end();
+}
+
+VanFacts nominal(double kwh) {
+  VanFacts facts;
+  facts.nominal_kwh = kwh;
+  return facts;
+}
+
+VanFacts rated(double kw) {
+  VanFacts facts;
+  facts.onboard_charger_kw = kw;
+  return facts;
+}
+
+}  // namespace
+
+// G4. By hand: 6.9 * 40/60 in, 0.3 * 10/60 out during the pause.
+TEST_CASE("account: regen is no charge, a pause of ten minutes stays one session") {
+  Scene scene;
+  scene.stretch(60, 40, -20).stretch(60, 0, 0.8).stretch(1200, 0, -6.9).stretch(600, 0, 0.3);
+  scene.stretch(1200, 0, -6.9).stretch(600, 40, 8);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.sessions.size() == 1);
+  const ChargeSession& session = figures.sessions[0];
+  CHECK(since_start(session.start) == 120);
+  CHECK(seconds(session.start, session.end) == 3000);
+  CHECK(session.pack_kwh.figure->value == doctest::Approx(4.60).scale(0).epsilon(1e-9));
+  CHECK(session.coverage == doctest::Approx(1));
+  REQUIRE(figures.trips.size() == 2);
+  CHECK(figures.trips[0].regen_kwh.figure->value ==
+        doctest::Approx(20 / 60.0).scale(0).epsilon(1e-9));
+  // The pause gave 0.05 kWh: with the stands, and the net of both is 4.55.
+  double given = 0;
+  for (const Stand& stand : figures.stands) {
+    if (stand.start == stand.end) given += stand.net_kwh.figure->value;
+  }
+  CHECK(given == doctest::Approx(0.05).scale(0).epsilon(1e-9));
+}
+
+TEST_CASE("account: a trip takes five minutes of standing on each side, no more") {
+  Scene scene;
+  scene.stretch(900, 0, 0.4).stretch(600, 50, 12).stretch(900, 0, 0.4);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.trips.size() == 1);
+  const Trip& trip = figures.trips[0];
+  CHECK(since_start(trip.start) == doctest::Approx(600).scale(0).epsilon(0.01));
+  CHECK(since_start(trip.end) == doctest::Approx(1800).scale(0).epsilon(0.01));
+  CHECK(trip.net_kwh.figure->value ==
+        doctest::Approx(2.0 + 0.4 * 600 / 3600).scale(0).epsilon(0.002));
+  CHECK(trip.coverage == doctest::Approx(1).scale(0).epsilon(0.002));
+  CHECK(figures.stands.size() == 2);
+  CHECK(trip.distance_km.figure->value == doctest::Approx(50 / 6.0).scale(0).epsilon(0.01));
+  CHECK(trip.kwh_per_mile.figure->value ==
+        doctest::Approx(trip.net_kwh.figure->value / trip.distance_km.figure->value * kKmPerMile));
+  CHECK(trip.wh_per_km.figure->value * kKmPerMile / 1e3 ==
+        doctest::Approx(trip.kwh_per_mile.figure->value));
+}
+
+TEST_CASE("account: four minutes of standing is a stop, six divide the trip") {
+  for (const int stop_s : {240, 360}) {
+    Scene scene;
+    scene.stretch(300, 50, 12).stretch(stop_s, 0, 0.4).stretch(300, 50, 12);
+    const VanFigures figures = account_of({scene.take()});
+    CAPTURE(stop_s);
+    REQUIRE(figures.trips.size() == (stop_s < 300 ? 1 : 2));
+    if (stop_s < 300) continue;
+    // Both take of the six minutes: five the first, the rest the second.
+    CHECK(seconds(figures.trips[0].end, figures.trips[1].start) == 0);
+    CHECK(since_start(figures.trips[0].end) == doctest::Approx(600).scale(0).epsilon(0.01));
+    CHECK(figures.stands.empty());
+  }
+}
+
+TEST_CASE("account: two minutes of silence end a trip, and what was driven unseen is a trip too") {
+  Scene scene;
+  scene.stretch(300, 60, 12).silence(180);
+  scene.km += 3;
+  scene.soc_code -= 3;
+  scene.stretch(300, 60, 12);
+  const VanFigures figures = account_of({scene.take()}, nominal(51));
+  REQUIRE(figures.trips.size() == 3);
+  CHECK(since_start(figures.trips[0].end) == 300);
+  CHECK(since_start(figures.trips[2].start) == 480);
+  const Trip& unseen = figures.trips[1];
+  CHECK(unseen.coverage == 0);
+  CHECK(unseen.distance_km.figure->value == doctest::Approx(3).scale(0).epsilon(0.04));
+  CHECK(unseen.distance_source == DistanceSource::odometer);
+  CHECK(unseen.energy_method == EnergyMethod::soc_nominal);
+  CHECK(unseen.net_kwh.figure->value == doctest::Approx(3 * 0.2).scale(0).epsilon(0.01));
+  CHECK(unseen.net_kwh.figure->high - unseen.net_kwh.figure->value > 1);
+  CHECK(has(unseen.findings, Finding::low_coverage));
+}
+
+TEST_CASE("account: a charge ends a trip at once") {
+  Scene scene;
+  scene.stretch(600, 50, 12).stretch(30, 0, 0.4).stretch(1800, 0, -7).stretch(60, 0, 0.4);
+  scene.stretch(600, 50, 12);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.trips.size() == 2);
+  REQUIRE(figures.sessions.size() == 1);
+  CHECK(figures.trips[0].end == figures.sessions[0].start);
+  CHECK(figures.trips[1].start == figures.sessions[0].end);
+  CHECK(figures.sessions[0].pack_kwh.figure->value == doctest::Approx(3.5).scale(0).epsilon(1e-9));
+}
+
+TEST_CASE("account: a charge in a stop of four minutes is a session between two trips") {
+  Scene scene;
+  scene.stretch(600, 50, 12).stretch(20, 0, 0.4).stretch(180, 0, -40).stretch(20, 0, 0.4);
+  scene.stretch(600, 50, 12);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.sessions.size() == 1);
+  CHECK(figures.sessions[0].pack_kwh.figure->value == doctest::Approx(2.0).scale(0).epsilon(1e-9));
+  CHECK(figures.trips.size() == 2);
+}
+
+TEST_CASE("account: pauses up to a quarter of an hour merge, longer ones do not") {
+  for (const int pause_s : {840, 1000}) {
+    Scene scene;
+    scene.stretch(1200, 0, -7).stretch(pause_s, 0, 0.2).stretch(1200, 0, -7);
+    const VanFigures figures = account_of({scene.take()});
+    CAPTURE(pause_s);
+    CHECK(figures.sessions.size() == (pause_s < 900 ? 1 : 2));
+  }
+}
+
+TEST_CASE("account: a taper below the leaving power still belongs to its session") {
+  Scene scene;
+  scene.stretch(1200, 0, -7).stretch(3600, 0, -0.2).stretch(1800, 0, 0);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.sessions.size() == 1);
+  CHECK(seconds(figures.sessions[0].start, figures.sessions[0].end) ==
+        doctest::Approx(4800).scale(0).epsilon(0.001));
+  CHECK(figures.sessions[0].pack_kwh.figure->value ==
+        doctest::Approx(7 / 3.0 + 0.2).scale(0).epsilon(1e-9));
+}
+
+TEST_CASE("account: a charge of less than 0.1 kWh is standing energy") {
+  Scene scene;
+  scene.stretch(300, 0, 0.2).stretch(120, 0, -2).stretch(300, 0, 0.2);
+  const VanFigures figures = account_of({scene.take()});
+  CHECK(figures.sessions.empty());
+  REQUIRE(figures.stands.size() == 1);
+  CHECK(figures.stands[0].charge_kwh.figure->value ==
+        doctest::Approx(2 / 30.0).scale(0).epsilon(1e-9));
+  CHECK(figures.stands[0].discharge_kwh.figure->value ==
+        doctest::Approx(0.2 / 6).scale(0).epsilon(1e-9));
+}
+
+TEST_CASE("account: a shunt is standing energy") {
+  Scene scene;
+  scene.stretch(600, 0, 0.4).stretch(20, 8, 3).stretch(600, 0, 0.4);
+  const VanFigures figures = account_of({scene.take()});
+  CHECK(figures.trips.empty());
+  REQUIRE(figures.stands.size() == 1);
+  CHECK(figures.stands[0].net_kwh.figure->value ==
+        doctest::Approx(0.4 / 3 + 3 / 180.0).scale(0).epsilon(1e-6));
+}
+
+// Every kWh of awake time is in exactly one place.
+TEST_CASE("account: nothing is lost and nothing counts twice") {
+  for (std::uint32_t seed = 1; seed <= 60; ++seed) {
+    std::mt19937 random{seed};
+    const auto pick = [&](int a, int b) {
+      return a + static_cast<int>(random() % static_cast<std::uint32_t>(b - a));
+    };
+    Scene scene;
+    std::vector<Episode> episodes;
+    for (int day = 0; day < 3; ++day) {
+      for (int part = 0; part < 12; ++part) {
+        switch (random() % 5) {
+          case 0:
+            scene.stretch(pick(5, 1500), pick(3, 90), pick(-10, 30));
+            break;
+          case 1:
+            scene.stretch(pick(5, 1500), 0, pick(-11, -1));
+            break;
+          case 2:
+            scene.stretch(pick(5, 900), 0, pick(0, 20) / 10.0);
+            break;
+          case 3:
+            scene.stretch(pick(5, 90), pick(0, 3), pick(-3, 3));
+            break;
+          case 4:
+            scene.silence(pick(1, 900));
+            break;
+        }
+      }
+      scene.soc_code = 150;
+      if (!scene.episode.pack.time_ms.empty()) episodes.push_back(scene.take());
+      scene.silence(4000);
+    }
+    // No trip unseen, no charge unseen: those are estimates beside the account.
+    for (Episode& episode : episodes) episode.soc = {};
+    PackDecoder decoder;
+    const PackReading reading = agreed_reading();
+    double all = 0;
+    for (const Episode& episode : episodes) {
+      const PackRows rows = decoder.decode(episode.pack, &reading);
+      // Silences of more than two minutes hold nothing; all other steps do,
+      // bridged or not.
+      std::vector<Gap> gaps;
+      PowerIntegral integral;
+      integral.add(rows, 0, rows.size() - 1, EnergyRules{}.gap_periods, &gaps);
+      all += integral.net_kwh();
+    }
+    const VanFigures figures = account_of(episodes);
+    double listed = 0;
+    for (const Trip& trip : figures.trips) {
+      if (trip.net_kwh.figure && trip.energy_method == EnergyMethod::integrated) {
+        listed += trip.net_kwh.figure->value;
+        CHECK(std::abs(trip.discharge_kwh.figure->value - trip.regen_kwh.figure->value -
+                       trip.net_kwh.figure->value) <= 1e-9 * trip.discharge_kwh.figure->value);
+      } else {
+        // Less than half of it was seen: not shown as an energy.
+        listed = NAN;
+      }
+    }
+    for (const ChargeSession& session : figures.sessions) listed -= session.pack_kwh.figure->value;
+    for (const Stand& stand : figures.stands) {
+      if (stand.net_kwh.figure) listed += stand.net_kwh.figure->value;
+    }
+    CAPTURE(seed);
+    if (!std::isnan(listed)) CHECK(listed == doctest::Approx(all).scale(0).epsilon(1e-9));
+    for (std::size_t i = 1; i < figures.trips.size(); ++i) {
+      CHECK(figures.trips[i - 1].end <= figures.trips[i].start);
+    }
+  }
+}
+
+TEST_CASE("account: a gap lowers the coverage and is estimated apart") {
+  Scene scene;
+  scene.stretch(600, 60, 12).silence(8);
+  scene.km += 8 / 60.0;
+  scene.stretch(600, 60, 12);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.trips.size() == 1);
+  const Trip& trip = figures.trips[0];
+  CHECK(trip.net_kwh.figure->value == doctest::Approx(4.0).scale(0).epsilon(1e-9));
+  CHECK(trip.coverage == doctest::Approx(1200.0 / 1208).scale(0).epsilon(1e-6));
+  CHECK(trip.filled_kwh.figure->value == doctest::Approx(12 * 8 / 3600.0).scale(0).epsilon(1e-9));
+  // 1.1 * 8^1.34 Wh.
+  CHECK(trip.filled_kwh.figure->scatter / kZ95 == doctest::Approx(0.01785).scale(0).epsilon(0.002));
+  CHECK(has(trip.findings, Finding::gap));
+  CHECK(has(trip.findings, Finding::filled_gap));
+  const double per_mile =
+      (4.0 + trip.filled_kwh.figure->value) / trip.distance_km.figure->value * kKmPerMile;
+  CHECK(trip.kwh_per_mile.figure->value == doctest::Approx(per_mile).scale(0).epsilon(1e-9));
+}
+
+TEST_CASE("account: an unanswered minute of driving is filled by its distance") {
+  Scene scene;
+  scene.stretch(600, 60, 12);
+  const int gap_s = 60;
+  // Only the pack words are missing; speed and odometer go on.
+  scene.pack = false;
+  scene.stretch(gap_s, 60, 12);
+  scene.pack = true;
+  scene.stretch(600, 60, 12);
+  const Trip trip = account_of({scene.take()}).trips.at(0);
+  CHECK(trip.filled_kwh.figure->value == doctest::Approx(0.2).scale(0).epsilon(0.01));
+  // 40 Wh * 6^0.8.
+  CHECK(trip.filled_kwh.figure->scatter / kZ95 == doctest::Approx(0.1677).scale(0).epsilon(0.01));
+}
+
+TEST_CASE("account: less than half seen is no energy but the state of charge's") {
+  Scene scene;
+  scene.stretch(200, 60, 12);
+  scene.pack = false;
+  scene.stretch(800, 60, 12);
+  const Episode episode = scene.take();
+  const Trip without = account_of({episode}).trips.at(0);
+  CHECK_FALSE(without.net_kwh.figure);
+  CHECK(without.net_kwh.why.find("nominal_kwh") != std::string::npos);
+  CHECK(without.energy_method == EnergyMethod::none);
+  CHECK(has(without.findings, Finding::low_coverage));
+  const Trip with = account_of({episode}, nominal(51)).trips.at(0);
+  CHECK(with.energy_method == EnergyMethod::soc_nominal);
+  CHECK(with.net_kwh.figure->value == doctest::Approx(12 * 1000 / 3600.0).scale(0).epsilon(0.1));
+}
+
+TEST_CASE("account: without a verdict there is no energy, never 0, always a reason") {
+  for (const auto verdict : {CurrentVerdict::contradictory, CurrentVerdict::too_little,
+                             CurrentVerdict::not_pack_current}) {
+    PackReading reading = agreed_reading();
+    reading.verdict = verdict;
+    reading.evidence = "so it was found";
+    Scene scene;
+    scene.stretch(600, 60, 12).stretch(600, 0, 0.4).stretch(3600, 0, -7);
+    // Even with nominal_kwh: doubtful words are not the same as none.
+    const VanFigures figures = account_of({scene.take()}, nominal(51), reading);
+    REQUIRE(figures.trips.size() == 1);
+    const Trip& trip = figures.trips[0];
+    CHECK(trip.current_verdict == verdict);
+    CHECK(trip.energy_method == EnergyMethod::none);
+    for (const MaybeFigure* figure :
+         {&trip.net_kwh, &trip.discharge_kwh, &trip.regen_kwh, &trip.discharge_ah, &trip.regen_ah,
+          &trip.kwh_per_mile, &trip.wh_per_km, &trip.filled_kwh}) {
+      CHECK_FALSE(figure->figure);
+      CHECK(figure->why.find("so it was found") != std::string::npos);
+    }
+    CHECK(has(trip.findings, Finding::pack_current_undecided));
+    CHECK(trip.distance_km.figure);
+    // The charge shows in the state of charge.
+    REQUIRE(figures.sessions.size() == 1);
+    CHECK_FALSE(figures.sessions[0].pack_kwh.figure);
+    CHECK(figures.sessions[0].source == SessionSource::inferred);
+  }
+}
+
+TEST_CASE("account: a van without pack words has energy by its state of charge") {
+  Scene scene;
+  scene.pack = false;
+  scene.stretch(1800, 60, 12).stretch(600, 0, 0).stretch(3600, 0, -7);
+  const Episode episode = scene.take();
+  const VanFigures with = account_of({episode}, nominal(51));
+  REQUIRE(with.trips.size() == 1);
+  CHECK(with.trips[0].energy_method == EnergyMethod::soc_nominal);
+  CHECK(with.trips[0].net_kwh.figure->value == doctest::Approx(6).scale(0).epsilon(0.04));
+  CHECK(with.trips[0].kwh_per_mile.figure);
+  CHECK_FALSE(with.trips[0].discharge_kwh.figure);
+  REQUIRE(with.sessions.size() == 1);
+  CHECK(with.sessions[0].source == SessionSource::inferred);
+  CHECK(with.sessions[0].pack_kwh.figure->value == doctest::Approx(7).scale(0).epsilon(0.05));
+  const VanFigures without = account_of({episode});
+  CHECK_FALSE(without.trips.at(0).net_kwh.figure);
+  CHECK_FALSE(without.trips.at(0).net_kwh.why.empty());
+  CHECK_FALSE(without.sessions.at(0).pack_kwh.figure);
+}
+
+TEST_CASE("account: a trip whose state of charge stands still over 3 Ah contradicts") {
+  Scene scene;
+  scene.code_kwh = 1e9;
+  scene.stretch(600, 60, 12);  // 10 Ah at 200 V
+  const Trip trip = account_of({scene.take()}).trips.at(0);
+  CHECK(trip.current_verdict == CurrentVerdict::contradictory);
+  CHECK_FALSE(trip.net_kwh.figure);
+  CHECK_FALSE(trip.net_kwh.why.empty());
+  Scene silent;
+  silent.soc = false;
+  silent.stretch(600, 60, 12);
+  CHECK(account_of({silent.take()}).trips.at(0).net_kwh.figure);
+}
+
+TEST_CASE("account: no figure per mile below a kilometre or on a doubted distance") {
+  Scene scene;
+  scene.stretch(100, 30, 5).stretch(10, 0, 0.4);
+  const Trip trip = account_of({scene.take()}).trips.at(0);
+  CHECK(trip.net_kwh.figure);
+  CHECK_FALSE(trip.kwh_per_mile.figure);
+  CHECK(trip.kwh_per_mile.why == "shorter than 1 km");
+  Scene doubted;
+  doubted.stretch(600, 60, 12);
+  Episode episode = doubted.take();
+  for (std::uint32_t& v : episode.speed.raw) v /= 2;
+  const Trip other = account_of({episode}).trips.at(0);
+  CHECK(has(other.findings, Finding::odometer_against_speed));
+  CHECK_FALSE(other.kwh_per_mile.figure);
+}
+
+TEST_CASE("account: a charge is seen without speed") {
+  for (const bool odometer : {true, false}) {
+    for (const bool soc : {true, false}) {
+      Scene scene;
+      scene.speed = false;
+      scene.odometer = odometer;
+      scene.soc = soc;
+      scene.stretch(300, 0, 0.3).stretch(1800, 0, -7).stretch(300, 0, 0.3);
+      const VanFigures figures = account_of({scene.take()});
+      CAPTURE(odometer);
+      CAPTURE(soc);
+      REQUIRE(figures.sessions.size() == 1);
+      CHECK(figures.sessions[0].pack_kwh.figure->value ==
+            doctest::Approx(3.5).scale(0).epsilon(1e-9));
+    }
+  }
+}
+
+TEST_CASE("account: without speed a falling charge or a moving odometer is no rest") {
+  // Regen on a long descent, the odometer running.
+  Scene scene;
+  scene.speed = false;
+  scene.stretch(600, 50, 10).stretch(200, 50, -6).stretch(600, 50, 10);
+  const VanFigures figures = account_of({scene.take()});
+  CHECK(figures.sessions.empty());
+  REQUIRE(figures.trips.size() == 1);
+  CHECK(figures.trips[0].distance_source == DistanceSource::odometer);
+  CHECK(figures.trips[0].distance_km.figure->value ==
+        doctest::Approx(1400 * 50 / 3600.0).scale(0).epsilon(0.02));
+}
+
+TEST_CASE("account: a speed that sticks at 0 is not believed against the odometer") {
+  Scene scene;
+  scene.stretch(600, 60, 12);
+  Episode episode = scene.take();
+  for (std::uint32_t& v : episode.speed.raw) v = 0;
+  const VanFigures figures = account_of({episode});
+  REQUIRE(figures.trips.size() == 1);
+  CHECK(figures.trips[0].distance_km.figure->value == doctest::Approx(10).scale(0).epsilon(0.02));
+}
+
+TEST_CASE("account: what happened between two episodes is told by SoC and odometer") {
+  Scene scene;
+  scene.stretch(600, 60, 12).stretch(60, 0, 0.2);
+  std::vector<Episode> episodes{scene.take()};
+  const UtcTime asleep = episodes[0].end;
+  scene.silence(6 * 3600);
+  scene.soc_code += 60;  // charged by 12 kWh
+  scene.stretch(600, 60, 12).stretch(60, 0, 0.2);
+  episodes.push_back(scene.take());
+  scene.silence(40 * 3600);
+  scene.soc_code -= 2;  // stood and lost
+  scene.stretch(600, 60, 12).stretch(60, 0, 0.2);
+  episodes.push_back(scene.take());
+  scene.silence(3600);
+  scene.soc_code -= 10;  // driven unseen
+  scene.km += 12;
+  scene.stretch(600, 60, 12);
+  episodes.push_back(scene.take());
+
+  const VanFigures figures = account_of(episodes, nominal(51));
+  REQUIRE(figures.sessions.size() == 1);
+  const ChargeSession& session = figures.sessions[0];
+  CHECK(session.source == SessionSource::inferred);
+  CHECK(session.kind == ChargeKind::unknown);
+  CHECK(session.start == asleep);
+  CHECK(session.end == episodes[1].start);
+  CHECK(session.coverage == 0);
+  CHECK(session.pack_kwh.figure->value == doctest::Approx(12).scale(0).epsilon(0.02));
+  CHECK_FALSE(session.grid_kwh.figure);
+  CHECK_FALSE(session.peak_kw.figure);
+  CHECK(*session.soc_end_pct > *session.soc_start_pct);
+
+  std::size_t lost = 0;
+  for (const Stand& stand : figures.stands) {
+    if (stand.coverage > 0) continue;
+    ++lost;
+    CHECK(stand.net_kwh.figure->value == doctest::Approx(0.4).scale(0).epsilon(0.51));
+    CHECK(stand.start == episodes[1].end);
+  }
+  CHECK(lost == 1);
+  REQUIRE(figures.trips.size() == 5);
+  const auto unseen = std::find_if(figures.trips.begin(), figures.trips.end(),
+                                   [](const Trip& trip) { return trip.coverage == 0; });
+  REQUIRE(unseen != figures.trips.end());
+  CHECK(unseen->distance_km.figure->value == doctest::Approx(12).scale(0).epsilon(0.01));
+  CHECK(unseen->net_kwh.figure->value == doctest::Approx(2).scale(0).epsilon(0.11));
+
+  // Without nominal_kwh the session stays, its energy does not.
+  const VanFigures bare = account_of(episodes);
+  REQUIRE(bare.sessions.size() == 1);
+  CHECK_FALSE(bare.sessions[0].pack_kwh.figure);
+  CHECK_FALSE(bare.sessions[0].pack_kwh.why.empty());
+}
+
+TEST_CASE("account: a session that a 48 h border cuts is one session") {
+  Scene scene;
+  scene.stretch(3600, 0, -7);
+  Episode first = scene.take();
+  first.cut = true;
+  scene.silence(1);
+  scene.stretch(3600, 0, -7).stretch(60, 0, 0.3);
+  const VanFigures figures = account_of({first, scene.take()});
+  REQUIRE(figures.sessions.size() == 1);
+  CHECK(figures.sessions[0].pack_kwh.figure->value == doctest::Approx(14).scale(0).epsilon(1e-9));
+  first.cut = false;
+  CHECK(account_of({first}).sessions.size() == 1);
+}
+
+TEST_CASE("account: peak power, kind and grid energy of an AC charge") {
+  Scene scene;
+  scene.stretch(1800, 0, -7).stretch(20, 0, -8).stretch(1800, 0, -7).stretch(60, 0, 0.3);
+  const Episode episode = scene.take();
+  const ChargeSession session = account_of({episode}, rated(8.5)).sessions.at(0);
+  CHECK(session.kind == ChargeKind::ac);
+  CHECK(session.peak_kw.figure->value == doctest::Approx(8).scale(0).epsilon(1e-9));
+  const double hours = seconds(session.start, session.end) / 3600;
+  CHECK(session.grid_kwh.figure->value ==
+        doctest::Approx((session.pack_kwh.figure->value + 0.2 * hours) / 0.925)
+            .scale(0)
+            .epsilon(1e-9));
+  const ChargeSession unrated = account_of({episode}).sessions.at(0);
+  CHECK(unrated.kind == ChargeKind::unknown);
+  CHECK_FALSE(unrated.grid_kwh.figure);
+  CHECK(unrated.grid_kwh.why.find("onboard_charger_kw") != std::string::npos);
+}
+
+TEST_CASE("account: charging asked every five seconds has whole coverage") {
+  Scene scene;
+  scene.period_ms = 5000;
+  scene.stretch(3600, 0, -7).stretch(300, 0, 0.4);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.sessions.size() == 1);
+  CHECK(figures.sessions[0].coverage == doctest::Approx(1).scale(0).epsilon(1e-6));
+  CHECK(figures.sessions[0].findings.empty());
+}
+
+TEST_CASE("account: answers that come more slowly than asked are told") {
+  Scene scene;
+  scene.stretch(600, 60, 12);
+  Episode episode = scene.take();
+  for (std::uint32_t& period : episode.pack.period_ms) period = 500;
+  const Trip trip = account_of({episode}).trips.at(0);
+  CHECK(has(trip.findings, Finding::poll_rate_missed));
+  CHECK(trip.coverage == doctest::Approx(1).scale(0).epsilon(0.01));
+  for (std::uint32_t& period : episode.pack.period_ms) period = 0;
+  CHECK_FALSE(has(account_of({episode}).trips.at(0).findings, Finding::poll_rate_missed));
+}
+
+TEST_CASE("account: hours near full and near empty, odometer, time measured") {
+  Scene scene;
+  scene.soc_code = 230;
+  scene.code_kwh = 1e9;
+  scene.stretch(3600, 0, 0.2);
+  std::vector<Episode> episodes{scene.take()};
+  scene.silence(4000);
+  scene.soc_code = 40;
+  scene.stretch(1800, 36, 2);
+  episodes.push_back(scene.take());
+  const VanFigures figures = account_of(episodes);
+  CHECK(figures.hours_soc_high == doctest::Approx(1).scale(0).epsilon(0.002));
+  CHECK(figures.hours_soc_low == doctest::Approx(0.5).scale(0).epsilon(0.005));
+  CHECK(*figures.odometer_first_km == doctest::Approx(1000));
+  CHECK(*figures.odometer_last_km == doctest::Approx(1018));
+  CHECK(*figures.measured_from == episodes[0].start);
+  CHECK(*figures.measured_to == episodes[1].end);
+  REQUIRE(figures.swings.size() == 1);
+  CHECK(figures.swings[0].depth_pct == doctest::Approx(190 * kSocPctPerCode));
+}
+
+TEST_CASE("account: an account can be finished and used again") {
+  Scene scene;
+  scene.stretch(600, 60, 12);
+  const Episode episode = scene.take();
+  VanAccount account{{}, {agreed_reading()}};
+  account.add(episode);
+  CHECK(account.finish().trips.size() == 1);
+  CHECK(account.finish().trips.empty());
+  account.add(episode);
+  CHECK(account.finish().trips.size() == 1);
+}
+
+TEST_CASE("account: any words at any times are survived") {
+  for (std::uint32_t seed = 1; seed <= 200; ++seed) {
+    std::mt19937 random{seed};
+    VanAccount account{VanFacts{60, 150, 11}, {agreed_reading()}};
+    std::int64_t t = kReplayStartMs;
+    for (int e = 0; e < 3; ++e) {
+      Episode episode;
+      const auto rows = static_cast<std::uint32_t>(random() % 3000);
+      for (std::uint32_t i = 0; i < rows; ++i) {
+        t += random() % 50 == 0 ? static_cast<std::int64_t>(random() % 900'000)
+                                : static_cast<std::int64_t>(random() % 1000);
+        if (random() % 8 != 0) {
+          episode.pack.time_ms.push_back(t);
+          episode.pack.v_raw.push_back(static_cast<std::uint16_t>(random()));
+          episode.pack.a_raw.push_back(static_cast<std::uint16_t>(random()));
+          episode.pack.period_ms.push_back(random() % 4 == 0 ? static_cast<std::uint32_t>(random())
+                                                             : 200);
+        }
+        if (random() % 2) add_sample(episode.speed, t, static_cast<std::uint32_t>(random() % 300));
+        if (random() % 4 == 0) add_sample(episode.soc, t, static_cast<std::uint32_t>(random()));
+        if (random() % 8 == 0)
+          add_sample(episode.odometer, t, static_cast<std::uint32_t>(random()));
+        if (random() % 8 == 0) add_sample(episode.ambient, t, static_cast<std::uint32_t>(random()));
+      }
+      close_episode(episode);
+      account.add(episode);
+      t += static_cast<std::int64_t>(random() % 10'000'000);
+    }
+    const VanFigures figures = account.finish();
+    for (const Trip& trip : figures.trips) {
+      CHECK(trip.coverage >= 0);
+      CHECK(trip.coverage <= 1);
+      if (trip.net_kwh.figure) CHECK(std::isfinite(trip.net_kwh.figure->low));
+      if (trip.kwh_per_mile.figure) CHECK(std::isfinite(trip.kwh_per_mile.figure->low));
+    }
+    for (const ChargeSession& session : figures.sessions) {
+      if (session.pack_kwh.figure) CHECK(std::isfinite(session.pack_kwh.figure->high));
+    }
+  }
+}
+
+}  // namespace packmile

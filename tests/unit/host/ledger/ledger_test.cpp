@@ -1,0 +1,241 @@
+#include "ledger/ledger.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <fstream>
+
+#include "ledger/depot.hpp"
+#include "ledger/schema.hpp"
+#include "ledger/sql_fields.hpp"
+#include "unit/host/card/card_maker.hpp"
+
+using namespace packmile;
+using namespace std::chrono;
+
+namespace {
+
+UtcTime at(std::int64_t ms) { return UtcTime{milliseconds{ms}}; }
+
+Trip a_trip() {
+  Trip t;
+  t.start = at(1'772'000'000'123);
+  t.end = at(1'772'000'900'456);
+  t.clock_uncertainty_ms = 1500;
+  t.distance_km = MaybeFigure::known({12.345678901234567, 12.1, 12.6, 0.05});
+  t.distance_source = DistanceSource::speed;
+  t.discharge_kwh = MaybeFigure::known({3.1, 3.0, 3.2, 0.01});
+  t.regen_kwh = MaybeFigure::unknown("too \"little\", seen");
+  t.soc_start_pct = 86.27450980392157;
+  t.ambient_mean_c = -3.5;
+  t.energy_method = EnergyMethod::soc_nominal;
+  t.coverage = 0.987;
+  t.current_verdict = CurrentVerdict::not_pack_current;
+  t.findings = {Finding::frozen_signals, Finding::gap};
+  return t;
+}
+
+VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
+  VanRecord van{key, {"Linden", key}, "f1", {Finding::van_unknown}, {}, {}, {}};
+  van.figures.trips = {a_trip()};
+  ChargeSession session;
+  session.start = at(1'772'010'000'000);
+  session.end = at(1'772'020'000'000);
+  session.kind = ChargeKind::dc;
+  session.source = SessionSource::inferred;
+  session.pack_kwh = MaybeFigure::known({20, 19, 21, 0.1});
+  session.coverage = 1.0000000001;  // the rounding of a sum
+  van.figures.sessions = {session};
+  Stand stand;
+  stand.start = session.end;
+  stand.end = stand.start + minutes{3};
+  stand.charge_ah = MaybeFigure::known({0.5, 0.4, 0.6, 0.01});
+  van.figures.stands = {stand};
+  van.readings = {{0x7E8,
+                   "CAL",
+                   CurrentVerdict::agreed,
+                   CurrentCoding::offset_binary,
+                   CurrentSign::discharge_negative,
+                   {},
+                   "evidence",
+                   at(5)}};
+  return van;
+}
+
+// SQL columns of a table, in order.
+std::vector<std::string> columns_of(const std::filesystem::path& file, const std::string& table) {
+  Db db = Db::open(file).value();
+  auto statement = Statement::prepare(db, "SELECT name FROM pragma_table_info('" + table + "')");
+  std::vector<std::string> out;
+  while (statement->step().value()) out.push_back(statement->text(0));
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("ledger: what goes in comes out") {
+  const test::TempFolder scratch;
+  Ledger ledger = Ledger::open(scratch.path() / "depot.db").value();
+  REQUIRE(ledger.replace_van(a_van()));
+  const auto vans = ledger.vans().value();
+  REQUIRE(vans.size() == 1);
+  CHECK(vans[0].names.van == "Linden");
+  CHECK(vans[0].fingerprint == "f1");
+  CHECK(vans[0].findings == std::vector{Finding::van_unknown});
+
+  const Trip want = a_trip();
+  const auto trips = ledger.trips(vans[0].id, {}).value();
+  REQUIRE(trips.size() == 1);
+  const Trip& got = trips[0];
+  CHECK(got.start == want.start);
+  CHECK(got.end == want.end);
+  CHECK(got.clock_uncertainty_ms == 1500);
+  CHECK(got.distance_km.figure->value == want.distance_km.figure->value);
+  CHECK(got.distance_km.figure->scatter == 0.05);
+  CHECK(got.distance_source == DistanceSource::speed);
+  CHECK(got.regen_kwh.why == want.regen_kwh.why);
+  CHECK_FALSE(got.net_kwh.figure.has_value());
+  CHECK(got.soc_start_pct == want.soc_start_pct);
+  CHECK_FALSE(got.soc_end_pct.has_value());
+  CHECK(got.ambient_mean_c == -3.5);
+  CHECK(got.energy_method == EnergyMethod::soc_nominal);
+  CHECK(got.current_verdict == CurrentVerdict::not_pack_current);
+  CHECK(got.findings == want.findings);
+
+  const auto sessions = ledger.sessions(vans[0].id, {}).value();
+  REQUIRE(sessions.size() == 1);
+  CHECK(sessions[0].kind == ChargeKind::dc);
+  CHECK(sessions[0].source == SessionSource::inferred);
+  CHECK(sessions[0].coverage == 1.0);
+  const auto stands = ledger.stands(vans[0].id, {}).value();
+  REQUIRE(stands.size() == 1);
+  CHECK(stands[0].charge_ah.figure->value == 0.5);
+
+  const auto verdicts = ledger.verdicts(vans[0].id).value();
+  REQUIRE(verdicts.size() == 3);
+  CHECK(verdicts[0].question == "coding");
+  CHECK(verdicts[0].value == "offset");
+  CHECK(verdicts[1].verdict == "agreed");
+  CHECK(verdicts[2].value == word_of(CurrentSign::discharge_negative));
+
+  const auto covered = ledger.covered(vans[0].id).value();
+  CHECK(*covered.from == want.start);
+  CHECK(*covered.to == stands[0].end);
+}
+
+TEST_CASE("ledger: a van is replaced whole, others stay") {
+  const test::TempFolder scratch;
+  Ledger ledger = Ledger::open(scratch.path() / "depot.db").value();
+  REQUIRE(ledger.replace_van(a_van()));
+  REQUIRE(ledger.replace_van(a_van("WAUZZZ8V5KA000001")));
+  VanRecord again = a_van();
+  again.figures.trips.clear();
+  REQUIRE(ledger.replace_van(again));
+  const auto vans = ledger.vans().value();
+  REQUIRE(vans.size() == 2);
+  for (const LedgerVan& van : vans)
+    CHECK(ledger.trips(van.id, {}).value().size() == (van.key == again.key ? 0 : 1));
+  // Nothing is left of the old van, in any table.
+  Db db = Db::open(scratch.path() / "depot.db").value();
+  CHECK(db.number("SELECT count(*) FROM session").value() == 2);
+  CHECK(db.number("SELECT count(*) FROM verdict").value() == 6);
+}
+
+TEST_CASE("ledger: a period is half open") {
+  const test::TempFolder scratch;
+  Ledger ledger = Ledger::open(scratch.path() / "depot.db").value();
+  REQUIRE(ledger.replace_van(a_van()));
+  const auto id = ledger.vans().value()[0].id;
+  const UtcTime start = a_trip().start;
+  CHECK(ledger.trips(id, {start, {}}).value().size() == 1);
+  CHECK(ledger.trips(id, {start + milliseconds{1}, {}}).value().empty());
+  CHECK(ledger.trips(id, {{}, start}).value().empty());
+  CHECK(ledger.trips(id, {{}, start + milliseconds{1}}).value().size() == 1);
+}
+
+// The schema is literal text that never changes; rows grow: they must agree.
+TEST_CASE("ledger: the tables spell their columns as the rows do") {
+  const test::TempFolder scratch;
+  const auto file = scratch.path() / "depot.db";
+  REQUIRE(Ledger::open(file));
+  const auto in_table = [&](const char* table, const auto& columns) {
+    std::vector<std::string> want{"van_id"};
+    want.insert(want.end(), columns.names.begin(), columns.names.end());
+    CHECK(columns_of(file, table) == want);
+  };
+  SqlColumns trip, session, stand;
+  const Trip t;
+  const ChargeSession s;
+  const Stand st;
+  fields::of_trip(trip, t);
+  fields::of_session(session, s, {});
+  fields::of_stand(stand, st);
+  in_table("trip", trip);
+  in_table("session", session);
+  in_table("stand", stand);
+  // Every key of a printed row is a column, but for what the ledger does not keep.
+  for (const Column& column : trip_columns())
+    for (const auto& key : keys_of(column))
+      if (!key.starts_with("van") && !key.starts_with("vin")) {
+        CAPTURE(key);
+        CHECK(std::ranges::find(trip.names, key) != trip.names.end());
+      }
+}
+
+TEST_CASE("ledger: tables are strict and times are integers") {
+  const test::TempFolder scratch;
+  REQUIRE(Ledger::open(scratch.path() / "depot.db"));
+  Db db = Db::open(scratch.path() / "depot.db").value();
+  const auto wrong = db.run("INSERT INTO odometer VALUES(1,'noon',1.0)");
+  REQUIRE_FALSE(wrong);
+  CHECK(wrong.error().what.find("odometer.time") != std::string::npos);
+}
+
+TEST_CASE("ledger: a newer one, a stranger and bytes are refused untouched") {
+  const test::TempFolder scratch;
+  const auto file = scratch.path() / "depot.db";
+  REQUIRE(Ledger::open(file));
+  { REQUIRE(Db::open(file).value().run("PRAGMA user_version=99")); }
+  const auto newer = Ledger::open(file);
+  REQUIRE_FALSE(newer);
+  CHECK(newer.error().what.find("schema 99, this program knows " +
+                                std::to_string(schema_version())) != std::string::npos);
+  CHECK(Db::open(file).value().number("PRAGMA user_version").value() == 99);
+
+  const auto stranger = scratch.path() / "stranger.db";
+  { REQUIRE(Db::open(stranger).value().run("CREATE TABLE cats(name TEXT)")); }
+  CHECK_FALSE(Ledger::open(stranger));
+
+  const auto bytes = scratch.path() / "bytes.db";
+  std::ofstream{bytes} << std::string(5000, 'x');
+  const auto no_ledger = Ledger::open(bytes);
+  REQUIRE_FALSE(no_ledger);
+  CHECK(no_ledger.error().hint.find("packmile rebuild") != std::string::npos);
+  CHECK(std::filesystem::file_size(bytes) == 5000);
+}
+
+TEST_CASE("ledger: migrations run once") {
+  const test::TempFolder scratch;
+  const auto file = scratch.path() / "depot.db";
+  REQUIRE(Ledger::open(file).value().replace_van(a_van()));
+  Ledger again = Ledger::open(file).value();
+  CHECK(again.vans().value().size() == 1);
+}
+
+TEST_CASE("ledger: a depot is made once, in an empty folder, with words that are right") {
+  const test::TempFolder scratch;
+  const auto root = scratch.path() / "depot";
+  REQUIRE(make_depot(root, "Europe/London", "GBP"));
+  CHECK(is_depot(root));
+  CHECK(std::filesystem::is_directory(root / kArchiveFolderName));
+  std::ifstream notes{root / kNotesFileName};
+  std::string head;
+  std::getline(notes, head);
+  CHECK(head == "van,date,kind,v1,v2,v3,remark");
+  CHECK(read_depot(root).errors.empty());
+  CHECK_FALSE(make_depot(root, "Europe/London", "GBP"));
+  CHECK_FALSE(make_depot(root / kFleetFileName, "UTC", "GBP"));
+  CHECK_FALSE(make_depot(scratch.path() / "other", "Mars", "GBP"));
+  CHECK_FALSE(make_depot(scratch.path() / "other", "UTC", "pounds"));
+  CHECK_FALSE(std::filesystem::exists(scratch.path() / "other"));
+}

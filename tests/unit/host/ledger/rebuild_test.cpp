@@ -1,0 +1,283 @@
+#include "ledger/rebuild.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+
+#include "archive/archive.hpp"
+#include "card/card_survey.hpp"
+#include "unit/host/card/card_maker.hpp"
+
+using namespace packmile;
+namespace fs = std::filesystem;
+using test::CardMaker;
+using test::SessionText;
+using test::TempFolder;
+
+namespace {
+
+constexpr char kOtherVin[] = "11111111111111111";
+constexpr std::uint64_t kStartMs = 1'772'000'000'000;  // 2026-02-25
+
+// A quarter of an hour of stop and go at 5 Hz: the current follows the
+// acceleration, the voltage sags with it, the SoC falls.
+void drive(CardMaker& card, Tick from) {
+  for (int k = 0; k < 4500; ++k) {
+    const double t = k * 0.2;
+    const double v_kmh = 30 - 30 * std::cos(t * 2 * 3.14159265 / 60);
+    const double a = 30 / 3.6 * 2 * 3.14159265 / 60 * std::sin(t * 2 * 3.14159265 / 60);
+    const double amps = 5 + 12 * v_kmh / 30 + 6 * a * v_kmh;
+    const double volts = 370 - 0.09 * amps;
+    const auto tick = from + static_cast<Tick>(k) * 200;
+    card.response(tick, test::pack_key(200),
+                  {0x3F, 2, static_cast<std::uint32_t>(std::lround(volts * 64)),
+                   static_cast<std::uint32_t>(std::lround(amps * 10)) & 0xFFFF,
+                   static_cast<std::uint32_t>(std::lround(v_kmh))});
+    if (k % 25 == 0)
+      card.response(tick + 5, test::soc_key(5000),
+                    {200u - static_cast<std::uint32_t>(k / 600), 14'200});
+  }
+  card.close();
+}
+
+std::vector<std::uint8_t> card_of(std::uint32_t log_id, const std::string& vin,
+                                  const std::string& name, std::uint64_t start_ms, int boots) {
+  CardMaker card{log_id, 1024};
+  card.settings(name, start_ms - 1000);
+  for (int k = 0; k < boots; ++k) {
+    card.boot(100 + static_cast<std::uint32_t>(k));
+    SessionText text;
+    text.vin = vin;
+    text.clock =
+        ClockSample{kClockSystem, start_ms + static_cast<std::uint64_t>(k) * 7'200'000, 1000, 1};
+    text.calibration_id = "CAL1";
+    card.session(1000, text);
+    drive(card, 2000);
+  }
+  return card.bytes();
+}
+
+struct DepotOnDisk {
+  TempFolder folder;
+  Depot depot;
+
+  explicit DepotOnDisk(const std::string& vans = "")
+      : depot(make_depot(folder.path() / "depot", "Europe/London", "GBP").value()) {
+    if (!vans.empty()) edit(vans);
+  }
+  void edit(const std::string& vans) {
+    std::ofstream{depot.root / kFleetFileName} << "zone = 'Europe/London'\ncurrency = 'GBP'\n"
+                                               << vans;
+    DepotRead read = read_depot(depot.root);
+    REQUIRE(read.errors.empty());
+    depot = read.depot;
+  }
+  void import(std::span<const std::uint8_t> bytes) {
+    const auto file = folder.write("card.log", bytes);
+    auto archive = Archive::open(depot.archive()).value();
+    auto import = archive.begin_import().value();
+    const auto card = CardFile::open(file).value();
+    (void)survey_card(
+        card, [&](const SectorHeader& header, std::span<const std::uint8_t, kSectorBytes> sector) {
+          import.add(header, sector);
+        });
+    REQUIRE(import.commit());
+  }
+  std::vector<RebuiltVan> rebuild_now(bool everything = false) {
+    Ledger ledger = Ledger::open(depot.ledger()).value();
+    auto vans = rebuild(depot, ledger, {everything, {}});
+    REQUIRE(vans);
+    return *vans;
+  }
+  // Every row of the ledger as text, without the numbers that SQLite gave.
+  std::string dump() {
+    Db db = Db::open(depot.ledger()).value();
+    std::string out;
+    for (const char* table :
+         {"trip", "session", "stand", "verdict", "soc_turn", "soc_band", "odometer"}) {
+      const std::string name = table;
+      auto columns = Statement::prepare(
+          db, "SELECT name FROM pragma_table_info('" + name + "') WHERE name<>'van_id'");
+      REQUIRE(columns);
+      std::string line = "van.van";
+      while (columns->step().value())
+        line += "||','||quote(" + name + ".\"" + columns->text(0) + "\")";
+      auto rows = Statement::prepare(db, "SELECT " + line + " AS line FROM " + name +
+                                             " JOIN van ON van.id=van_id ORDER BY line");
+      REQUIRE(rows);
+      while (rows->step().value()) out += name + ": " + rows->text(0) + "\n";
+    }
+    return out;
+  }
+};
+
+}  // namespace
+
+TEST_CASE("rebuild: a card becomes trips with energy") {
+  DepotOnDisk d{std::string{"[[van]]\nname = 'Linden'\nvin = '"} + test::kVin + "'\n"};
+  d.import(card_of(1, test::kVin, "", kStartMs, 2));
+  const auto vans = d.rebuild_now();
+  REQUIRE(vans.size() == 1);
+  CHECK(vans[0].names.van == "Linden");
+  CHECK(vans[0].known_to_fleet);
+  CHECK(vans[0].changed);
+  Ledger ledger = Ledger::open(d.depot.ledger()).value();
+  const auto id = ledger.vans().value()[0].id;
+  const auto trips = ledger.trips(id, {}).value();
+  REQUIRE(trips.size() == 2);
+  for (const Trip& trip : trips) {
+    CAPTURE(trip.net_kwh.why);
+    REQUIRE(trip.net_kwh.figure.has_value());
+    CHECK(trip.net_kwh.figure->value > 0.5);
+    CHECK(trip.current_verdict == CurrentVerdict::agreed);
+  }
+  CHECK(trips[1].start - trips[0].start == std::chrono::milliseconds{7'200'000});
+}
+
+TEST_CASE("rebuild: again changes nothing and a fact of one van changes that van alone") {
+  const std::string linden = std::string{"[[van]]\nname = 'Linden'\nvin = '"} + test::kVin + "'\n";
+  const std::string cedar = std::string{"[[van]]\nname = 'Cedar'\nvin = '"} + kOtherVin + "'\n";
+  DepotOnDisk d{linden + cedar};
+  d.import(card_of(1, test::kVin, "", kStartMs, 1));
+  d.import(card_of(2, kOtherVin, "", kStartMs, 1));
+  (void)d.rebuild_now();
+  const std::string before = d.dump();
+  for (const RebuiltVan& van : d.rebuild_now()) CHECK_FALSE(van.changed);
+  CHECK(d.dump() == before);
+
+  d.edit(linden + "nominal_kwh = 60\n" + cedar);
+  for (const RebuiltVan& van : d.rebuild_now()) {
+    CAPTURE(van.names.van);
+    CHECK(van.changed == (van.names.van == "Linden"));
+  }
+  // Another name is only written over.
+  d.edit(linden + "nominal_kwh = 60\n" + std::string{"[[van]]\nname = 'Yew'\nvin = '"} + kOtherVin +
+         "'\n");
+  for (const RebuiltVan& van : d.rebuild_now()) CHECK_FALSE(van.changed);
+  CHECK(Ledger::open(d.depot.ledger()).value().vans().value()[1].names.van == "Yew");
+}
+
+TEST_CASE("rebuild: the order of imports, halves and copies give the same ledger") {
+  const auto whole = card_of(1, test::kVin, "", kStartMs, 3);
+  const auto other = card_of(2, kOtherVin, "Cedar", kStartMs, 1);
+  auto half = whole;
+  for (std::size_t k = whole.size() / 6; k < whole.size(); ++k) half[k] = 0;
+
+  DepotOnDisk a, b;
+  a.import(half);
+  (void)a.rebuild_now();
+  a.import(whole);
+  a.import(whole);
+  a.import(other);
+  (void)a.rebuild_now();
+  b.import(other);
+  b.import(whole);
+  (void)b.rebuild_now();
+  CHECK_FALSE(a.dump().empty());
+  CHECK(a.dump() == b.dump());
+  // And a ledger made from nothing is the one that grew.
+  fs::remove(a.depot.ledger());
+  (void)a.rebuild_now();
+  CHECK(a.dump() == b.dump());
+  (void)b.rebuild_now(true);
+  CHECK(a.dump() == b.dump());
+}
+
+TEST_CASE("rebuild: whose card it is") {
+  SUBCASE("a VIN that fleet.toml does not know: the name in the settings") {
+    DepotOnDisk d;
+    d.import(card_of(1, test::kVin, "Cedar", kStartMs, 1));
+    const auto vans = d.rebuild_now();
+    REQUIRE(vans.size() == 1);
+    CHECK(vans[0].names.van == "Cedar");
+    CHECK(vans[0].names.vin == test::kVin);
+    CHECK_FALSE(vans[0].known_to_fleet);
+  }
+  SUBCASE("neither: the VIN") {
+    DepotOnDisk d;
+    d.import(card_of(1, test::kVin, "", kStartMs, 1));
+    CHECK(d.rebuild_now()[0].names.van == test::kVin);
+  }
+  SUBCASE("nothing at all: the log") {
+    DepotOnDisk d;
+    d.import(card_of(0x2A, "", "", kStartMs, 1));
+    const auto vans = d.rebuild_now();
+    CHECK(vans[0].names.van == "log-0000002A");
+    CHECK(vans[0].names.vin.empty());
+  }
+  SUBCASE("no VIN, a name that fleet.toml gives to a VIN: one van, its episodes in order") {
+    DepotOnDisk d{std::string{"[[van]]\nname = 'Cedar'\nvin = '"} + test::kVin + "'\n"};
+    d.import(card_of(1, test::kVin, "", kStartMs, 2));
+    d.import(card_of(2, "", "Cedar", kStartMs + 3'600'000, 1));  // between the two boots
+    const auto vans = d.rebuild_now();
+    REQUIRE(vans.size() == 1);
+    CHECK(vans[0].names.van == "Cedar");
+    Ledger ledger = Ledger::open(d.depot.ledger()).value();
+    const auto trips = ledger.trips(ledger.vans().value()[0].id, {}).value();
+    REQUIRE(trips.size() == 3);
+    // The SoC is up again at each start: a charge was missed in each silence. Out
+    // of order the silences would overlap.
+    const auto charges = ledger.sessions(ledger.vans().value()[0].id, {}).value();
+    REQUIRE(charges.size() == 2);
+    for (std::size_t k = 0; k < 2; ++k) {
+      CHECK(charges[k].start >= trips[k].end);
+      CHECK(charges[k].end <= trips[k + 1].start);
+    }
+  }
+  SUBCASE("a name that belongs to another VIN is a finding, and not mixed up") {
+    DepotOnDisk d{std::string{"[[van]]\nname = 'Cedar'\nvin = '"} + kOtherVin + "'\n"};
+    d.import(card_of(1, test::kVin, "Cedar", kStartMs, 1));
+    const auto vans = d.rebuild_now();
+    REQUIRE(vans.size() == 1);
+    CHECK(vans[0].names.van == test::kVin);
+    CHECK(std::ranges::find(vans[0].findings, Finding::van_name_of_another_vin) !=
+          vans[0].findings.end());
+  }
+}
+
+TEST_CASE("rebuild: a van whose card is gone from the archive leaves the ledger") {
+  DepotOnDisk d;
+  d.import(card_of(1, test::kVin, "", kStartMs, 1));
+  d.import(card_of(2, kOtherVin, "", kStartMs, 1));
+  CHECK(d.rebuild_now().size() == 2);
+  fs::remove_all(d.depot.archive() / "log-00000002");
+  CHECK(d.rebuild_now().size() == 1);
+  CHECK(Ledger::open(d.depot.ledger()).value().vans().value().size() == 1);
+}
+
+TEST_CASE("rebuild: an empty depot has no van") {
+  DepotOnDisk d;
+  CHECK(d.rebuild_now().empty());
+  CHECK(d.rebuild_now(true).empty());
+}
+
+TEST_CASE("rebuild: when a card without a clock was pulled is kept, the latest counts") {
+  DepotOnDisk d;
+  CardMaker card{7, 256};
+  card.boot(1);
+  SessionText text;
+  text.vin = test::kVin;
+  card.session(1000, text);
+  drive(card, 2000);
+  d.import(card.bytes());
+  const UtcTime pulled{std::chrono::milliseconds{kStartMs}};
+  REQUIRE(keep_pulled_at(d.depot, 7, pulled));
+  REQUIRE(keep_pulled_at(d.depot, 7, pulled - std::chrono::hours{5}));
+  REQUIRE(keep_pulled_at(d.depot, 8, pulled + std::chrono::hours{5}));
+  (void)d.rebuild_now();
+  Ledger ledger = Ledger::open(d.depot.ledger()).value();
+  const auto covered = ledger.covered(ledger.vans().value()[0].id).value();
+  REQUIRE(covered.to.has_value());
+  CHECK(*covered.to <= pulled);
+  CHECK(pulled - *covered.to < std::chrono::minutes{1});
+}
+
+TEST_CASE("rebuild: facts of a van by VIN, else by a name that no other VIN has") {
+  DepotOnDisk d{std::string{"[[van]]\nname = 'Cedar'\nvin = '"} + kOtherVin +
+                "'\nnominal_ah = 160\n[[van]]\nname = 'Yew'\nnominal_ah = 90\n"};
+  CHECK(facts_of(d.depot.fleet, {"Cedar", kOtherVin}).nominal_ah == 160.0);
+  CHECK(facts_of(d.depot.fleet, {"Yew", test::kVin}).nominal_ah == 90.0);
+  CHECK_FALSE(facts_of(d.depot.fleet, {"Cedar", test::kVin}).nominal_ah.has_value());
+}

@@ -1,0 +1,162 @@
+#include "timeline/boot_order.hpp"
+
+#include <doctest/doctest.h>
+
+#include "card/card_survey.hpp"
+#include "unit/host/card/card_maker.hpp"
+
+using namespace packmile;
+using test::CardMaker;
+using test::SessionText;
+using test::TempFolder;
+
+namespace {
+
+constexpr std::uint64_t kPrepared = 1'767'000'000'000;
+constexpr std::int64_t kMonday = 1'767'600'000'000;
+constexpr std::int64_t kYear = 366LL * 86'400'000;
+
+// A boot whose samples are at the given ticks; clock: what it showed at tick 0.
+void add_boot(CardMaker& card, std::uint32_t boot_id, std::initializer_list<Tick> ticks,
+              std::int64_t clock_ms = 0) {
+  card.boot(boot_id);
+  SessionText text;
+  if (clock_ms != 0)
+    text.clock = ClockSample{kClockRtc, static_cast<std::uint64_t>(clock_ms), 0, 1'000};
+  card.session(1, text);
+  for (const Tick tick : ticks) card.response(tick, test::soc_key(1'000), {100, 13'000});
+  card.close();
+}
+
+LogBoots boots_of(CardMaker& card, std::optional<UtcTime> pulled_at = {}) {
+  const TempFolder folder;
+  const auto file = CardFile::open(folder.write("card.log", card.bytes()));
+  REQUIRE(file);
+  const CardSurvey survey = survey_card(*file);
+  const CardSectors sectors(*file, survey);
+  auto log = read_log_boots(sectors, *survey.log_id, pulled_at);
+  REQUIRE(log);
+  return std::move(*log);
+}
+
+}  // namespace
+
+TEST_CASE("boots: each with its own clock, ticks and sequence") {
+  CardMaker card(7, 256);
+  card.settings("Alder", kPrepared);
+  add_boot(card, 1, {1'000, 2'000}, kMonday);
+  add_boot(card, 2, {500, 90'000, 95'000}, kMonday + 3'600'000);
+  const LogBoots log = boots_of(card);
+  CHECK(log.settings_van == "Alder");
+  REQUIRE(log.boots.size() == 2);
+  CHECK(log.boots[0].clock_offset_ms == kMonday);
+  CHECK_FALSE(log.boots[0].clock_guessed);
+  CHECK(log.boots[1].first_sequence == 32);
+  CHECK(log.boots[1].first_tick == 500);
+  CHECK(log.boots[1].last_tick == 95'000);
+  CHECK(log.boots[1].clock_source == kClockRtc);
+  CHECK_FALSE(log.no_clock);
+}
+
+// Check C5 of the analytic rules: A with a clock, B and C without, D with one:
+// B and C stand in their order between the end of A and the start of D.
+TEST_CASE("boots: without a clock they stand between their neighbours, in order") {
+  CardMaker card(7, 256);
+  card.settings("Alder", kPrepared);
+  add_boot(card, 1, {1'000, 60'000}, kMonday);
+  add_boot(card, 2, {1'000, 30'000});
+  add_boot(card, 3, {2'000, 10'000});
+  add_boot(card, 4, {1'000}, kMonday + 500'000);
+  const LogBoots log = boots_of(card);
+  REQUIRE(log.boots.size() == 4);
+  CHECK(log.boots[1].clock_guessed);
+  CHECK(log.boots[1].clock_offset_ms == kMonday + 60'001);
+  CHECK(log.boots[2].clock_offset_ms == kMonday + 90'002);
+  // 500 s less the 60, 30 and 10 s that are accounted for.
+  CHECK(log.boots[1].clock_uncertainty_ms == 500'000 - 100'001);
+  CHECK(log.boots[2].clock_uncertainty_ms == 500'000 - 100'001);
+  CHECK_FALSE(log.boots[3].clock_guessed);
+}
+
+TEST_CASE("boots: without a clock at the front they end at the first sure moment") {
+  CardMaker card(7, 256);
+  card.settings("Alder", kPrepared);
+  add_boot(card, 1, {1'000, 60'000});
+  add_boot(card, 2, {1'000}, kMonday);
+  const LogBoots log = boots_of(card);
+  CHECK(log.boots[0].clock_offset_ms == kMonday - 60'000);
+  CHECK(log.boots[0].clock_uncertainty_ms ==
+        kMonday - 60'000 - static_cast<std::int64_t>(kPrepared));
+}
+
+TEST_CASE("boots: no clock on the whole card") {
+  const UtcTime pulled_at{std::chrono::milliseconds(kMonday)};
+  SUBCASE("prepared and pulled bound it") {
+    CardMaker card(7, 256);
+    card.settings("Alder", kPrepared);
+    add_boot(card, 1, {1'000, 60'000});
+    add_boot(card, 2, {1'000, 9'000});
+    const LogBoots log = boots_of(card, pulled_at);
+    CHECK(log.no_clock);
+    CHECK(log.boots[0].clock_offset_ms == static_cast<std::int64_t>(kPrepared));
+    CHECK(log.boots[1].clock_offset_ms == static_cast<std::int64_t>(kPrepared) + 60'001);
+    CHECK(log.boots[1].clock_uncertainty_ms ==
+          kMonday - 69'000 - static_cast<std::int64_t>(kPrepared));
+  }
+  SUBCASE("only the day on which it was pulled") {
+    CardMaker card(7, 256);
+    card.settings("Alder", 0);
+    add_boot(card, 1, {1'000, 60'000});
+    const LogBoots log = boots_of(card, pulled_at);
+    CHECK(log.boots[0].clock_offset_ms == kMonday - 60'000);
+    CHECK(log.boots[0].clock_uncertainty_ms == kYear);
+  }
+  SUBCASE("nothing at all") {
+    CardMaker card(7, 256);
+    add_boot(card, 1, {1'000, 60'000});
+    const LogBoots log = boots_of(card);
+    CHECK(log.no_clock);
+    CHECK(log.boots[0].clock_guessed);
+    CHECK(log.boots[0].clock_uncertainty_ms == kYear);
+  }
+}
+
+TEST_CASE("boots: a boot id that comes back much later is another boot") {
+  CardMaker card(7, 1024);
+  card.settings("Alder", kPrepared);
+  add_boot(card, 1, {1'000}, kMonday);
+  for (std::uint32_t i = 0; i < 8; ++i) add_boot(card, 100 + i, {5'000}, kMonday + 60'000 * i);
+  add_boot(card, 1, {1'000}, kMonday + 900'000);
+  const LogBoots log = boots_of(card);
+  REQUIRE(log.boots.size() == 10);
+  CHECK(log.boots[0].boot_id == 1);
+  CHECK(log.boots[9].boot_id == 1);
+  CHECK(log.boots[9].clock_offset_ms == kMonday + 900'000);
+}
+
+TEST_CASE("boots: losses inside a boot are counted, the skip before a boot is not") {
+  CardMaker card(7, 256);
+  add_boot(card, 1, {1'000, 20'000, 40'000, 60'000, 80'000}, kMonday);
+  add_boot(card, 2, {1'000}, kMonday + 3'600'000);
+  card.fill_sector(kHeadSectors + 2, 0);
+  card.fill_sector(kHeadSectors + 3, 0);
+  const LogBoots log = boots_of(card);
+  CHECK(log.boots[0].sectors_missing == 2);
+  CHECK(log.boots[1].sectors_missing == 0);
+}
+
+TEST_CASE("boots: each series comes from the ECU that answers it most") {
+  CardMaker card(7, 256);
+  card.boot(1);
+  for (Tick t = 1'000; t < 9'000; t += 1'000) {
+    card.response(t, test::soc_key(1'000, 0x7EA), {1, 2});
+    if (t % 2'000 == 0) card.response(t, test::pack_key(2'000, 0x7E9), {6, 0, 1, 2, 3});
+    if (t % 4'000 == 0) card.response(t, test::pack_key(4'000, 0x7E8), {6, 0, 1, 2, 3});
+  }
+  card.close();
+  const LogBoots log = boots_of(card);
+  CHECK(log.boots[0].series_ecu.pack == 0x7E9);
+  CHECK(log.boots[0].series_ecu.speed == 0x7E9);
+  CHECK(log.boots[0].series_ecu.soc == 0x7EA);
+  CHECK(log.boots[0].series_ecu.odometer == 0);
+}

@@ -1,0 +1,207 @@
+#include "timeline/episode_builder.hpp"
+
+#include <doctest/doctest.h>
+
+#include <string>
+#include <vector>
+
+using namespace packmile;
+
+namespace {
+
+constexpr Tick kMinute = 60'000;
+constexpr Tick kHour = 60 * kMinute;
+
+// One block of one or more rows that is fed by hand.
+struct Rows {
+  std::uint32_t ecu = 0x7E8;
+  std::vector<SignalId> signals;
+  std::vector<Tick> ticks;
+  std::vector<std::vector<std::uint32_t>> words;  // by signal
+
+  [[nodiscard]] BlockView view() const {
+    BlockView block;
+    block.ecu = ecu;
+    block.period_ms = 200;
+    block.rows = ticks.size();
+    block.signals = signals.size();
+    block.first_tick = ticks[0];
+    block.tick_ms = ticks.data();
+    for (std::size_t k = 0; k < signals.size(); ++k) {
+      block.signal[k] = signals[k];
+      block.raw[k] = words[k].data();
+    }
+    return block;
+  }
+};
+
+Rows speed_at(std::vector<Tick> ticks, std::uint32_t ecu = 0x7E8) {
+  std::vector<std::uint32_t> words(ticks.size(), 50);
+  return {ecu, {signal::speed_kmh}, std::move(ticks), {std::move(words)}};
+}
+
+Boot boot_of(std::int64_t offset_ms, bool guessed = false) {
+  Boot boot;
+  boot.clock_offset_ms = offset_ms;
+  boot.clock_guessed = guessed;
+  boot.series_ecu = {0x7E8, 0x7E8, 0x7E8, 0x7E8, 0x7E8, 0x7E8};
+  return boot;
+}
+
+// Collects "start-end(rows of speed)" in ms, + for one that goes on.
+class Collector {
+ public:
+  void boot(const Boot& boot) { builder_.begin_boot(boot); }
+  void add(const Rows& rows) {
+    const BlockView view = rows.view();
+    builder_.add_record({&view, 1});
+  }
+  EpisodeBuilder& builder() { return builder_; }
+  std::string finish() {
+    builder_.finish();
+    return text_;
+  }
+  Episode last;
+
+ private:
+  std::string text_;
+  std::function<bool(const Episode&)> visit_ = [this](const Episode& e) {
+    text_ += std::to_string(e.start.time_since_epoch().count()) + "-" +
+             std::to_string(e.end.time_since_epoch().count()) + "(" +
+             std::to_string(e.speed.raw.size()) + ")" + (e.cut ? "+ " : " ");
+    last = e;
+    return true;
+  };
+  EpisodeBuilder builder_{visit_};
+};
+
+}  // namespace
+
+TEST_CASE("episodes: a silence longer than 16 minutes splits, a shorter one does not") {
+  const Boot boot = boot_of(1'000'000);
+  Collector c;
+  c.boot(boot);
+  c.add(speed_at({0, 1'000}));
+  c.add(speed_at({1'000 + 16 * kMinute}));
+  c.add(speed_at({1'000 + 32 * kMinute + 1}));
+  CHECK(c.finish() == "1000000-1961000(3) 2921001-2921001(1) ");
+}
+
+TEST_CASE("episodes: any signal breaks the silence, also one that no series holds") {
+  const Boot boot = boot_of(0);
+  Collector c;
+  c.boot(boot);
+  c.add(speed_at({0}));
+  c.add({0x7E9, {signal::coolant_c}, {10 * kMinute}, {{5}}});
+  c.add(speed_at({20 * kMinute}));
+  CHECK(c.finish() == "0-1200000(2) ");
+}
+
+TEST_CASE("episodes: a silence inside one sector splits as well") {
+  const Boot boot = boot_of(0);
+  Collector c;
+  c.boot(boot);
+  c.add(speed_at({0, 1'000, kHour, kHour + 1'000, kHour + 2'000}));
+  CHECK(c.finish() == "0-1000(2) 3600000-3602000(3) ");
+}
+
+TEST_CASE("episodes: two days are the limit, and the part before says that it goes on") {
+  const Boot boot = boot_of(0);
+  Collector c;
+  c.boot(boot);
+  for (Tick t = 0; t <= 49 * kHour; t += 10 * kMinute) c.add(speed_at({t}));
+  CHECK(c.finish() == "0-172800000(289)+ 173400000-176400000(6) ");
+}
+
+TEST_CASE("episodes: boots join over a short silence, not when a clock was guessed") {
+  const Boot first = boot_of(0);
+  const Boot second = boot_of(5 * static_cast<std::int64_t>(kMinute));
+  const Boot third = boot_of(10 * static_cast<std::int64_t>(kMinute), true);
+  Collector c;
+  c.boot(first);
+  c.add(speed_at({0, 1'000}));
+  c.boot(second);
+  c.add(speed_at({0, 1'000}));
+  c.boot(third);
+  c.add(speed_at({0, 1'000}));
+  CHECK(c.finish() == "0-301000(4) 600000-601000(2) ");
+  CHECK(c.last.clock_guessed);
+}
+
+TEST_CASE("episodes: no time twice") {
+  Collector c;
+  const Boot first = boot_of(0);
+  c.boot(first);
+  c.add(speed_at({0, 200, 400}));
+  c.add(speed_at({0, 200, 400}));  // written twice
+  c.add(speed_at({400, 600}));
+  CHECK_FALSE(c.builder().time_overlapped());
+  // The first boot goes on after a silence; the second one claims times in the
+  // silence, which comes too late, and times after it.
+  c.add(speed_at({kHour, kHour + 200}));
+  const Boot second = boot_of(100);
+  c.boot(second);
+  c.add(speed_at({30 * kMinute, kHour, kHour + 100, kHour + 300}));
+  c.add({0x7E8, {signal::soc_pct}, {kHour + 50}, {{9}}});
+  CHECK(c.finish() == "0-600(4) 3600000-3600400(3) ");
+  CHECK(c.builder().time_overlapped());
+  CHECK(c.last.soc.raw.empty());
+}
+
+TEST_CASE("episodes: pack rows count only where voltage and current are supported") {
+  const Boot boot = boot_of(0);
+  Collector c;
+  c.boot(boot);
+  const Rows rows{0x7E8,
+                  {signal::pack_support, signal::pack_v, signal::pack_a},
+                  {0, 200, 400, 600, 800},
+                  {{6, 7, 4, 2, 6}, {10, 11, 12, 13, 14}, {0xFFFF, 21, 22, 23, 24}}};
+  c.add(rows);
+  CHECK(c.finish() == "0-800(0) ");
+  CHECK(c.last.pack.time_ms == std::vector<std::int64_t>{0, 200, 800});
+  CHECK(c.last.pack.v_raw == std::vector<std::uint16_t>{10, 11, 14});
+  CHECK(c.last.pack.a_raw == std::vector<std::uint16_t>{0xFFFF, 21, 24});
+  CHECK(c.last.pack.period_ms == std::vector<std::uint32_t>{200, 200, 200});
+  CHECK(c.last.pack.rows_not_supported == 2);
+  CHECK(c.last.pack.ecu == 0x7E8);
+}
+
+TEST_CASE("episodes: another calibration is another pack controller") {
+  Boot first = boot_of(0);
+  first.ecus.push_back({0x7E8, "", "CAL-1", {}});
+  Boot second = boot_of(60'000);
+  second.ecus.push_back({0x7E8, "", "CAL-2", {}});
+  Collector c;
+  const Rows rows{0x7E8, {signal::pack_v, signal::pack_a}, {0}, {{1}, {2}}};
+  c.boot(first);
+  c.add(rows);
+  c.boot(second);
+  c.add(rows);
+  CHECK(c.finish() == "0-0(0)+ 60000-60000(0) ");
+  CHECK(c.last.pack.calibration_id == "CAL-2");
+}
+
+TEST_CASE("episodes: one ECU for each series") {
+  const Boot boot = boot_of(0);
+  Collector c;
+  c.boot(boot);
+  c.add(speed_at({0, 200}));
+  c.add(speed_at({300, 500}, 0x7EA));
+  CHECK(c.finish() == "0-500(2) ");
+}
+
+TEST_CASE("episodes: a visitor that has seen enough is not called again") {
+  int calls = 0;
+  const std::function<bool(const Episode&)> visit = [&](const Episode&) { return ++calls > 9; };
+  EpisodeBuilder builder(visit);
+  const Boot boot = boot_of(0);
+  builder.begin_boot(boot);
+  for (Tick t = 0; t < 4; ++t) {
+    const Rows rows = speed_at({t * kHour});
+    const BlockView view = rows.view();
+    builder.add_record({&view, 1});
+  }
+  builder.finish();
+  CHECK(builder.stopped());
+  CHECK(calls == 1);
+}
