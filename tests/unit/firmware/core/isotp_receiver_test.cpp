@@ -301,7 +301,7 @@ TEST_CASE("isotp: eight ECUs interleave frame by frame") {
   }
 }
 
-TEST_CASE("isotp: abandon drops silently; one made without ids takes nothing") {
+TEST_CASE("isotp: abandon drops silently, one made without ids takes nothing") {
   IsotpReceiver receiver{0x7E8, 0x7E0, false};
   (void)receiver.on_frame(0, segmented(0x7E8, false, kVinReply)[0]);
   receiver.abandon();

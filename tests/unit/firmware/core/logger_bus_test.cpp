@@ -70,7 +70,7 @@ TEST_CASE("logger: a silent bus gets one attempt at each rate, then less and les
   CHECK(van.logger().light() == Light::recording);
 }
 
-TEST_CASE("logger: a van that falls asleep is left alone; it comes back without discovery") {
+TEST_CASE("logger: a van that falls asleep is left alone, it comes back without discovery") {
   FakeVan van = started_van();
   van.logger().on_supply(0, 14'200);
   van.plug_adapter();
@@ -175,7 +175,7 @@ TEST_CASE("logger: confirmations that come late or after the answer cost nothing
   }
 }
 
-TEST_CASE("logger: an adapter unplugged and back is opened from the start; the map is kept") {
+TEST_CASE("logger: an adapter unplugged and back is opened from the start, the map is kept") {
   FakeVan van = started_van();
   van.plug_adapter();
   van.run_until(30'000);

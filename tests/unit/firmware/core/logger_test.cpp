@@ -252,7 +252,7 @@ TEST_CASE("logger: the settings' period is in force and on the card") {
 }
 
 // FORMAT.md: session data at least every 128 sectors, through ring wraps.
-TEST_CASE("logger: period 0 asks again in the turn of the answer; sessions come often enough") {
+TEST_CASE("logger: period 0 asks again in the turn of the answer, sessions come often enough") {
   FakeVan van(32 + 512);
   van.ecus = plain_van();
   van.prepare({.van = "heron", .driving_period_ms = 0});
@@ -276,7 +276,7 @@ TEST_CASE("logger: period 0 asks again in the turn of the answer; sessions come 
   CHECK(van.logger().counters().dropped_samples == 0);
 }
 
-TEST_CASE("logger: a card that fails is left behind place by place; nothing is written twice") {
+TEST_CASE("logger: a card that fails is left behind place by place, nothing is written twice") {
   FakeVan van = started_van();
   van.plug_adapter();
   van.run_until(20'000);

@@ -114,7 +114,7 @@ TEST_CASE("wake: a supply that rises by 0.5 V to 13.2 V wakes at once") {
   CHECK(*watch.next_attempt(1'000) == 20 * kMinute);
 }
 
-TEST_CASE("wake: traffic after quiet wakes; traffic that goes on does not") {
+TEST_CASE("wake: traffic after quiet wakes, traffic that goes on does not") {
   WakeWatch watch;
   watch.begin(0, WaitReason::parked);
   for (Tick t = 100; t < 60'000; t += 100) watch.on_traffic(t);  // the van's own afterrun

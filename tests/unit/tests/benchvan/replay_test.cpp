@@ -77,7 +77,7 @@ TEST_CASE("replay: any cut of a file is read or refused, never worse") {
   }
 }
 
-TEST_CASE("track: straight lines for speed, voltage, current; the rest holds") {
+TEST_CASE("track: straight lines for speed, voltage, current, the rest holds") {
   const ReplayFile file =
       parse_replay(std::string(kHeader) + "100,0,400,10,50,20\n102,36,390,-10,49,22\n", "x.csv");
   TrackCursor cursor(file.track);
