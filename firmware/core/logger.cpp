@@ -32,7 +32,7 @@ std::uint32_t hash_of(std::span<const std::uint32_t> values) {
   return crc32c(std::span(bytes).first(n));
 }
 
-bool tells_more(const ClockReading& reading, const std::optional<ClockReading>& told) {
+bool tells_more(const WallClockReading& reading, const std::optional<WallClockReading>& told) {
   if (!told || reading.source != told->source) return true;
   if (reading.tick - told->tick >= kClockTellMs) return true;
   const std::uint64_t now_offset = reading.unix_ms - reading.tick;
@@ -76,8 +76,8 @@ void Logger::on_supply(Tick now, std::uint16_t millivolts) {
   service();
 }
 
-void Logger::on_clock(Tick now, const ClockReading& reading) {
-  if (!advance(now) || reading.source == ClockSource::none) return;
+void Logger::on_clock(Tick now, const WallClockReading& reading) {
+  if (!advance(now) || reading.source == WallClockSource::none) return;
   clock_ = reading;
   if (tells_more(reading, clock_told_)) {
     clock_told_ = reading;
@@ -279,8 +279,8 @@ SessionSource Logger::session_source() const {
   source.reset_cause = power_up_.reset_cause;
   source.clock = clock_;
   if (!clock_ && settings_.prepared_unix_ms != 0)
-    source.clock =
-        ClockReading{.source = ClockSource::prepared, .unix_ms = settings_.prepared_unix_ms};
+    source.clock = WallClockReading{.source = WallClockSource::prepared,
+                                    .unix_ms = settings_.prepared_unix_ms};
   if (van_known()) {
     source.map = &discovery_.map();
     source.polls = plan_.polls();

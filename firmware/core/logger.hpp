@@ -75,7 +75,7 @@ class Logger {
   void on_card(Tick now, const CardAnswer& answer);
   // Supply at pin 16, millivolts. A port that cannot measure it never calls.
   void on_supply(Tick now, std::uint16_t millivolts);
-  void on_clock(Tick now, const ClockReading& reading);
+  void on_clock(Tick now, const WallClockReading& reading);
   // The serial link to the adapter came up (also the first time) or was lost.
   void on_adapter(Tick now, AdapterLink link);
   void on_time(Tick now);
@@ -230,8 +230,8 @@ class Logger {
   std::optional<Tick> send_again_at_;  // the gate had no room
   std::uint32_t round_trip_ms_ = 0;
 
-  std::optional<ClockReading> clock_;
-  std::optional<ClockReading> clock_told_;  // in the last session record
+  std::optional<WallClockReading> clock_;
+  std::optional<WallClockReading> clock_told_;  // in the last session record
   std::optional<Tick> supply_low_since_;
   std::uint16_t supply_min_mv_ = 0;
   // Those of LoggerCounters that no other machine counts.

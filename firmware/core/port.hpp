@@ -9,7 +9,7 @@
 namespace packmile {
 
 // Values of packmile.ResetCause.
-enum class ResetCause : std::uint8_t {
+enum class BootCause : std::uint8_t {
   unknown = 0,
   power_on = 1,
   requested = 2,
@@ -18,18 +18,17 @@ enum class ResetCause : std::uint8_t {
 };
 
 // Values of packmile.ClockSource.
-enum class ClockSource : std::uint8_t { none = 0, prepared = 1, rtc = 2, system = 3, gnss = 4 };
+enum class WallClockSource : std::uint8_t { none = 0, prepared = 1, rtc = 2, system = 3, gnss = 4 };
 
 // A wall clock as read by the port. `tick` is when it was read.
-// Its own name, not that of the message packmile.ClockReading: a program may hold
+// Not named like the message packmile.ClockReading: a program may hold
 // both classes.
 struct WallClockReading {
-  ClockSource source = ClockSource::none;
+  WallClockSource source = WallClockSource::none;
   std::uint64_t unix_ms = 0;
   Tick tick = 0;
   std::uint32_t resolution_ms = 0;
 };
-using ClockReading = WallClockReading;
 
 enum class AdapterLink : std::uint8_t { lost, up };
 
@@ -64,7 +63,7 @@ enum class Light : std::uint8_t {
 struct PowerUp {
   // Sectors in the log file; the ring is cut down to whole 16 KiB.
   std::uint64_t log_sectors = 0;
-  ResetCause reset_cause = ResetCause::unknown;
+  BootCause reset_cause = BootCause::unknown;
   // Anything that differs between boots; mixed into the boot id. 0: none.
   std::uint32_t entropy = 0;
 };

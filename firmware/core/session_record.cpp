@@ -27,7 +27,7 @@ void put_message(wire::Writer& out, std::uint32_t field, const Item& item,
   out.raw(std::span(item).first(written.size()));
 }
 
-void put_clock(wire::Writer& out, const ClockReading& clock) {
+void put_clock(wire::Writer& out, const WallClockReading& clock) {
   Item item{};
   wire::Writer w(item);
   w.uint_field(wire::clock_reading::source, static_cast<std::uint8_t>(clock.source));

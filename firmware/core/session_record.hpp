@@ -45,8 +45,8 @@ struct LoggerCounters {
 struct SessionSource {
   Tick tick = 0;
   std::string_view van;  // from the settings; UTF-8
-  ResetCause reset_cause = ResetCause::unknown;
-  std::optional<ClockReading> clock;
+  BootCause reset_cause = BootCause::unknown;
+  std::optional<WallClockReading> clock;
   std::uint16_t kbit_per_s = 0;  // 0: not known yet
   bool extended_ids = false;
   const VanMap* map = nullptr;  // nullptr: not known yet

@@ -57,7 +57,7 @@ void do_card(packmile::Logger& logger, packmile::Tick now) {
   alignas(packmile::Logger) static std::byte room[sizeof(packmile::Logger)];
   packmile::Logger& logger =
       *new (room) packmile::Logger({.log_sectors = machine.card,
-                                    .reset_cause = packmile::ResetCause::power_on,
+                                    .reset_cause = packmile::BootCause::power_on,
                                     .entropy = machine.milliseconds});
   packmile::Tick now = 0;
   std::uint32_t last = machine.milliseconds;
@@ -71,7 +71,7 @@ void do_card(packmile::Logger& logger, packmile::Tick now) {
     logger.on_supply(now, static_cast<std::uint16_t>(machine.supply_mv));
     const std::uint32_t events = machine.events;
     if ((events & Event::clock) != 0)
-      logger.on_clock(now, {.source = packmile::ClockSource::rtc, .unix_ms = ms, .tick = now});
+      logger.on_clock(now, {.source = packmile::WallClockSource::rtc, .unix_ms = ms, .tick = now});
     if ((events & Event::link_up) != 0) logger.on_adapter(now, packmile::AdapterLink::up);
     if ((events & Event::link_lost) != 0) logger.on_adapter(now, packmile::AdapterLink::lost);
     if ((events & Event::stop) != 0) logger.on_stop(now);

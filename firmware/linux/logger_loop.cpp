@@ -66,7 +66,7 @@ class Loop {
  private:
   static PowerUp power_up_of(const CardFile& card) {
     return {.log_sectors = card.sectors(),
-            .reset_cause = ResetCause::power_on,
+            .reset_cause = BootCause::power_on,
             .entropy = std::random_device{}()};
   }
 
@@ -214,7 +214,7 @@ class Loop {
 
   void read_clock() {
     const auto unix_now = std::chrono::system_clock::now().time_since_epoch();
-    logger_.on_clock(now(), {.source = ClockSource::system,
+    logger_.on_clock(now(), {.source = WallClockSource::system,
                              .unix_ms = static_cast<std::uint64_t>(
                                  std::chrono::duration_cast<milliseconds>(unix_now).count()),
                              .tick = now(),

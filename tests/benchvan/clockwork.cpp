@@ -16,7 +16,7 @@ constexpr Nanos kClockPeriodNs = 3600 * kNanosPerSecond;
 constexpr unsigned kMaxTurnsAtOnce = 100000;
 
 PowerUp power_up_of(const CardFile& card, std::uint32_t entropy) {
-  return {.log_sectors = card.sectors(), .reset_cause = ResetCause::power_on, .entropy = entropy};
+  return {.log_sectors = card.sectors(), .reset_cause = BootCause::power_on, .entropy = entropy};
 }
 
 }  // namespace
@@ -73,7 +73,7 @@ void Clockwork::step(Nanos end_ns) {
 }
 
 void Clockwork::give_clock(Nanos at_ns, std::int64_t unix_ms) {
-  logger_.on_clock(tick(), {.source = ClockSource::rtc,
+  logger_.on_clock(tick(), {.source = WallClockSource::rtc,
                             .unix_ms = static_cast<std::uint64_t>(unix_ms),
                             .tick = static_cast<Tick>(at_ns / kNanosPerMs),
                             .resolution_ms = 1});

@@ -118,7 +118,7 @@ TEST_CASE("logger: on_time before the deadline does nothing, and time never runs
   back.plug_adapter();
   back.run_until(10'000);
   back.logger().on_supply(3, 14'000);
-  back.logger().on_clock(2, {.source = ClockSource::system, .unix_ms = 5, .tick = 2});
+  back.logger().on_clock(2, {.source = WallClockSource::system, .unix_ms = 5, .tick = 2});
   back.awake = false;
   while (back.sent.back().second.find("019A0D") == std::string::npos)
     back.run_until(back.now() + 1);
@@ -388,12 +388,13 @@ TEST_CASE("logger: on_stop writes the open sector and closes the adapter, at any
 TEST_CASE("logger: the clock is on the card when it is known, and not every second") {
   FakeVan van = started_van();
   van.plug_adapter();
-  van.logger().on_clock(
-      0,
-      {.source = ClockSource::system, .unix_ms = 1'767'592'800'000, .tick = 0, .resolution_ms = 1});
+  van.logger().on_clock(0, {.source = WallClockSource::system,
+                            .unix_ms = 1'767'592'800'000,
+                            .tick = 0,
+                            .resolution_ms = 1});
   for (Tick t = 1'000; t <= 60'000; t += 1'000) {
     van.run_until(t);
-    van.logger().on_clock(t, {.source = ClockSource::system,
+    van.logger().on_clock(t, {.source = WallClockSource::system,
                               .unix_ms = 1'767'592'800'000 + t,
                               .tick = t,
                               .resolution_ms = 1});
@@ -408,7 +409,7 @@ TEST_CASE("logger: the clock is on the card when it is known, and not every seco
   CHECK(sessions >= 3);
   CHECK(sessions <= 5);
   // The clock was set: told at once.
-  van.logger().on_clock(60'500, {.source = ClockSource::system,
+  van.logger().on_clock(60'500, {.source = WallClockSource::system,
                                  .unix_ms = 5'000'000'000'000,
                                  .tick = 60'500,
                                  .resolution_ms = 1});

@@ -64,7 +64,7 @@ TEST_CASE("session: the first record of a boot knows little and says it") {
   SessionSource source;
   source.tick = 12;
   source.van = "heron";
-  source.reset_cause = ResetCause::watchdog;
+  source.reset_cause = BootCause::watchdog;
   const auto parts = write_all(source);
   REQUIRE(parts.size() == 1);
   CHECK(parts[0].tick_ms == 12);
@@ -92,8 +92,10 @@ TEST_CASE("session: every field arrives") {
   SessionSource source;
   source.tick = 9'999'999'999;  // more than 32 bits
   source.van = "heron";
-  source.clock = ClockReading{
-      .source = ClockSource::system, .unix_ms = 1'767'592'800'123, .tick = 55, .resolution_ms = 1};
+  source.clock = WallClockReading{.source = WallClockSource::system,
+                                  .unix_ms = 1'767'592'800'123,
+                                  .tick = 55,
+                                  .resolution_ms = 1};
   source.kbit_per_s = 500;
   source.extended_ids = true;
   source.map = &map;
@@ -153,10 +155,10 @@ TEST_CASE("session: what does not fit goes on in the next sector, each item once
       source.tick = 0xFFFFFFFFFFFF;
       const std::string name(name_bytes, 'v');
       source.van = name;
-      source.clock = ClockReading{.source = ClockSource::gnss,
-                                  .unix_ms = 0xFFFFFFFFFFFF,
-                                  .tick = 0xFFFFFFFFFFFF,
-                                  .resolution_ms = 0xFFFFFFFF};
+      source.clock = WallClockReading{.source = WallClockSource::gnss,
+                                      .unix_ms = 0xFFFFFFFFFFFF,
+                                      .tick = 0xFFFFFFFFFFFF,
+                                      .resolution_ms = 0xFFFFFFFF};
       source.kbit_per_s = 500;
       source.map = &map;
       source.polls = polls;
@@ -193,7 +195,7 @@ TEST_CASE("session: lengths around 127 bytes are written in the shortest way") {
     const std::string name(n, 'n');
     source.van = name;
     source.counters.requests = 0xFFFFFFFF;
-    source.clock = ClockReading{.source = ClockSource::rtc, .unix_ms = 1, .tick = 1};
+    source.clock = WallClockReading{.source = WallClockSource::rtc, .unix_ms = 1, .tick = 1};
     const auto parts = write_all(source);
     REQUIRE(parts.size() == 1);
     CHECK(parts[0].van == name);
