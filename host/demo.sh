@@ -47,10 +47,11 @@ show packmile check "$first"
 printf '\nInto the archive, all five; doing it twice would change nothing.\n'
 show packmile import "$out"/cards/*.log --depot "$depot"
 
-printf '\nWhat did each trip take?\n'
-show packmile trips --depot "$depot" | head -n 24
+van=$(basename "$first" .log)
+printf '\nWhat did each trip of one van take?\n'
+show packmile trips --depot "$depot" --van "$van"
 printf '\nWhat did each charge put in?\n'
-show packmile sessions --depot "$depot" | head -n 24
+show packmile sessions --depot "$depot"
 printf '\nAnd all together, van by van:\n'
 show packmile throughput --depot "$depot"
 
@@ -64,6 +65,6 @@ Left for you to look at:
   $out/depot           the depot: fleet.toml, notes.csv, archive/, depot.db
   $out/tables          trips.csv, sessions.csv, throughput.csv: for a spreadsheet
   $out/cards           the cards, and truth.json: what really happened (never read by packmile)
-Try: packmile trips --depot $depot --units km --van $(basename "$first" .log)
+Try: packmile trips --depot $depot --units km --van $van
      (the programs are in build/release/bin)
 TXT

@@ -93,15 +93,11 @@ std::string what_can_be_known(const CardSurvey& survey, const std::vector<PackRe
 }
 
 std::string reading_text(const PackReading& reading) {
-  std::string out = fmt::format(
+  return fmt::format(
       "  ECU {}{}: {}\n    coding {}, sign {}\n    {}\n", ecu_text(reading.ecu),
       reading.calibration_id.empty() ? "" : ", calibration " + clean_text(reading.calibration_id),
       word_of(reading.verdict), word_of(reading.coding), word_of(reading.sign),
       clean_text(reading.evidence));
-  for (const VoteTally& tally : reading.tallies)
-    out += fmt::format("    {}: {} votes for positive = discharge, {} against\n", tally.kind,
-                       tally.positive, tally.negative);
-  return out;
 }
 
 std::string wrapped(const std::vector<std::string>& words, std::size_t indent) {
@@ -242,7 +238,8 @@ std::string check_text(const CardSurvey& survey, const std::vector<PackReading>&
     line("van",
          fmt::format("{}, VIN {}", clean_text(van_of(survey)), vins.empty() ? "never read" : vins));
     line("log", fmt::format(
-                    "{:08X}, {} boots, logger {}", *survey.log_id, survey.boots.size(),
+                    "{:08X}, {} {}, logger {}", *survey.log_id, survey.boots.size(),
+                    survey.boots.size() == 1 ? "boot" : "boots",
                     survey.logger_version.empty() ? "unknown" : clean_text(survey.logger_version)));
   }
   std::string sectors =

@@ -42,7 +42,7 @@ ExitCode run_sessions(const RowsOptions& options) {
     }
   }
   return write_rows(options, "sessions", rows, asked.zone(), [&]() -> Result<std::string> {
-    const auto evidence = evidence_of(asked);
+    const auto evidence = evidence_of(asked, true);
     if (!evidence) return evidence.error();
     const std::vector<TableColumn> columns{
         {"van", false},    {"start", false},   {"min", true},      {"kind", false},

@@ -66,7 +66,7 @@ ExitCode run_throughput(const RowsOptions& options) {
          t.coverage ? share_text(*t.coverage) : "-", figure_text(t.before_logging_kwh)});
   }
   return write_rows(options, "throughput", rows, asked.zone(), [&]() -> Result<std::string> {
-    const auto evidence = evidence_of(asked);
+    const auto evidence = evidence_of(asked, true);
     if (!evidence) return evidence.error();
     const std::vector<TableColumn> columns{{"van", false},
                                            {"from", false},

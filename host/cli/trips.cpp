@@ -51,7 +51,7 @@ ExitCode run_trips(const RowsOptions& options) {
     }
   }
   return write_rows(options, "trips", rows, asked.zone(), [&]() -> Result<std::string> {
-    const auto evidence = evidence_of(asked);
+    const auto evidence = evidence_of(asked, false);
     if (!evidence) return evidence.error();
     const std::vector<TableColumn> columns{{"van", false},    {"start", false},
                                            {"min", true},     {miles ? "miles" : "km", true},

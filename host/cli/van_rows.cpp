@@ -104,7 +104,7 @@ std::string foot_of(const Asked& asked, const Reasons& reasons) {
                      clean_text(asked.period_text), reasons.text());
 }
 
-Result<std::string> evidence_of(Asked& asked) {
+Result<std::string> evidence_of(Asked& asked, bool undecided_only) {
   std::string out;
   for (const AskedVan& van : asked.vans) {
     if (!van.id) continue;
@@ -112,6 +112,7 @@ Result<std::string> evidence_of(Asked& asked) {
     if (!verdicts) return verdicts.error();
     for (const VerdictLine& line : *verdicts) {
       if (line.question != "pack_current") continue;
+      if (undecided_only && line.verdict == word_of(CurrentVerdict::agreed)) continue;
       const std::string calibration =
           line.calibration_id.empty() ? "" : " (" + clean_text(line.calibration_id) + ")";
       out += fmt::format("{}, pack current of ECU {:X}{}: {}. {}\n", clean_text(van.names.van),

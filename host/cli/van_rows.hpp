@@ -49,7 +49,8 @@ class Reasons {
 // Lines below a table: the depot, its zone, the period, what brackets mean.
 [[nodiscard]] std::string foot_of(const Asked& asked, const Reasons& reasons);
 // One line a van: what its pack current was taken for, and why.
-[[nodiscard]] Result<std::string> evidence_of(Asked& asked);
+// undecided_only: leaves out the vans whose pack current is agreed.
+[[nodiscard]] Result<std::string> evidence_of(Asked& asked, bool undecided_only);
 
 // Writes `rows` as CSV or JSON, or the text of `table`, to where it was asked.
 [[nodiscard]] ExitCode write_rows(const RowsOptions& options, std::string_view command,
