@@ -92,7 +92,7 @@ struct SignalEntry {
 [[nodiscard]] const PidEntry* find_pid(std::uint8_t pid);
 [[nodiscard]] const SignalEntry* find_signal(SignalId id);
 [[nodiscard]] const SignalEntry* find_signal(std::string_view name);
-// The signals inside one PID, in order of their bytes; empty: none known.
+// The signals inside one PID, in order of their ids; empty: none known.
 [[nodiscard]] std::span<const SignalEntry> signals_of_pid(std::uint8_t pid);
 
 // Mask of a signal's word: differences on the card are modulo this + 1. A
