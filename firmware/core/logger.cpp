@@ -1,5 +1,7 @@
 #include "core/logger.hpp"
 
+#include <algorithm>
+
 #include "core/obd_address.hpp"
 
 namespace packmile {
@@ -42,9 +44,16 @@ bool tells_more(const WallClockReading& reading, const std::optional<WallClockRe
 
 }  // namespace
 
-Logger::Logger(const PowerUp& power_up)
-    : power_up_(power_up), ring_sectors_(ring_sectors_of(power_up.log_sectors)) {
-  if (ring_sectors_ == 0) card_phase_ = CardPhase::too_small;
+Logger::Logger(const PowerUp& power_up) : power_up_(power_up) {
+  switch (power_up.layout) {
+    case CardLayout::log:
+      begin_log({0, static_cast<std::uint32_t>(
+                        std::min<std::uint64_t>(power_up.card_sectors, 0xFFFFFFFFu))});
+      break;
+    case CardLayout::volume:
+      begin_volume();
+      break;
+  }
 }
 
 // Time that runs backwards stands still. False: stopped, nothing counts.
@@ -144,6 +153,14 @@ std::optional<CardRequest> Logger::take_card_request() {
   if (card_request_open_ || stopped()) return std::nullopt;
   std::optional<CardRequest> request;
   switch (card_phase_) {
+    case CardPhase::volume:
+      // Its addresses are those of the card.
+      if (const std::optional<std::uint32_t> wanted = extent_search_.wanted();
+          wanted && !read_again_at_) {
+        card_request_open_ = true;
+        return CardRequest{.operation = CardOperation::read, .address = *wanted};
+      }
+      break;
     case CardPhase::settings:
       if (!read_again_at_) request = CardRequest{.operation = CardOperation::read, .address = 0};
       break;
@@ -154,10 +171,11 @@ std::optional<CardRequest> Logger::take_card_request() {
     case CardPhase::writing:
       request = log_.take_write();
       break;
-    case CardPhase::too_small:
+    case CardPhase::no_log:
       break;
   }
   card_request_open_ = request.has_value();
+  if (request) request->address += log_first_sector_;
   return request;
 }
 
@@ -185,17 +203,33 @@ void Logger::on_read(const CardAnswer& answer) {
       static_cast<std::uint32_t>(crc[0]) | static_cast<std::uint32_t>(crc[1]) << 8 |
       static_cast<std::uint32_t>(crc[2]) << 16 | static_cast<std::uint32_t>(crc[3]) << 24;
   card_hash_ = hash_of(std::array{card_hash_, seen});
-  if (card_phase_ == CardPhase::settings) {
-    on_settings_read(answer.sector);
-  } else {
-    on_ring_read(answer.sector);
+  switch (card_phase_) {
+    case CardPhase::volume:
+      on_volume_read(answer.sector);
+      break;
+    case CardPhase::settings:
+      on_settings_read(answer.sector);
+      break;
+    case CardPhase::search:
+      on_ring_read(answer.sector);
+      break;
+    case CardPhase::writing:
+    case CardPhase::no_log:
+      break;
   }
 }
 
 void Logger::on_read_failed() {
   if (read_tries_ < 0xFF) ++read_tries_;
   if (read_tries_ < kReadTries) return;  // at once
-  if (card_phase_ == CardPhase::settings) {
+  if (card_phase_ == CardPhase::volume) {
+    if (read_tries_ >= kSettingsTries) {
+      read_tries_ = 0;
+      extent_search_.on_unreadable();
+      on_volume_step();
+      return;
+    }
+  } else if (card_phase_ == CardPhase::settings) {
     if (read_tries_ >= kSettingsTries) {
       read_tries_ = 0;
       settings_outcome_ = SettingsOutcome::no_settings;
@@ -210,6 +244,63 @@ void Logger::on_read_failed() {
     return;
   }
   read_again_at_ = now_ + kReadRestMs;
+}
+
+void Logger::begin_volume() {
+  extent_search_ = LogExtentSearch(power_up_.card_sectors);
+  card_phase_ = CardPhase::volume;
+  extent_outcome_ = extent_search_.outcome();
+  if (extent_search_.finished()) card_phase_ = CardPhase::no_log;
+}
+
+void Logger::on_volume_read(const std::uint8_t* sector) {
+  const std::span<const std::uint8_t, kSectorBytes> read(sector, kSectorBytes);
+  SectorHeader header;
+  if (extent_search_.wanted() == 0u && read_sector(read, header) == SectorVerdict::good &&
+      header.kind == SectorKind::settings) {
+    // No file system at all: the log from the first sector on.
+    begin_log({0, static_cast<std::uint32_t>(
+                      std::min<std::uint64_t>(power_up_.card_sectors, 0xFFFFFFFFu))});
+    return;
+  }
+  extent_search_.on_sector(read);
+  on_volume_step();
+}
+
+void Logger::on_volume_step() {
+  extent_outcome_ = extent_search_.outcome();
+  switch (extent_outcome_) {
+    case ExtentOutcome::searching:
+      break;
+    case ExtentOutcome::found:
+      begin_log(extent_search_.extent());
+      break;
+    case ExtentOutcome::unreadable:
+      // A card that is put in later is as good as one that was there.
+      extent_search_ = LogExtentSearch(power_up_.card_sectors);
+      read_again_at_ = now_ + kReadRestMs;
+      break;
+    case ExtentOutcome::no_file_system:
+    case ExtentOutcome::other_file_system:
+    case ExtentOutcome::bad_file_system:
+    case ExtentOutcome::no_log_file:
+    case ExtentOutcome::too_small:
+    case ExtentOutcome::fragmented:
+    case ExtentOutcome::beyond_card:
+      card_phase_ = CardPhase::no_log;
+      break;
+  }
+}
+
+void Logger::begin_log(const LogExtent& extent) {
+  extent_outcome_ = ExtentOutcome::found;
+  log_first_sector_ = extent.first_sector;
+  ring_sectors_ = ring_sectors_of(extent.sectors);
+  card_phase_ = CardPhase::settings;
+  if (ring_sectors_ == 0) {
+    extent_outcome_ = ExtentOutcome::too_small;
+    card_phase_ = CardPhase::no_log;
+  }
 }
 
 void Logger::on_settings_read(const std::uint8_t* sector) {
@@ -336,7 +427,7 @@ Tick Logger::deadline() const {
 
 Light Logger::light() const {
   const bool card_fails = log_.card_trouble() || read_again_at_.has_value();
-  if (card_phase_ == CardPhase::too_small || card_fails) return Light::card_trouble;
+  if (card_phase_ == CardPhase::no_log || card_fails) return Light::card_trouble;
   if (phase_ == Phase::link_down ? link_was_up_ : !adapter_answers_) return Light::adapter_trouble;
   if (phase_ == Phase::polling && log_.started()) return Light::recording;
   if (phase_ == Phase::waiting) return Light::waiting;

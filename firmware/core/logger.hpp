@@ -61,6 +61,7 @@
 #include "core/slcan.hpp"
 #include "core/transmit_gate.hpp"
 #include "core/wake_watch.hpp"
+#include "volume/log_extent.hpp"
 
 namespace packmile {
 
@@ -93,6 +94,8 @@ class Logger {
 
   // For a port's own log; nothing depends on them.
   [[nodiscard]] SettingsOutcome settings_outcome() const { return settings_outcome_; }
+  // Of a whole card; found when the port opened the log alone.
+  [[nodiscard]] ExtentOutcome extent_outcome() const { return extent_outcome_; }
   [[nodiscard]] LoggerCounters counters() const;
   // Time of the last exchange that was answered, milliseconds; none yet: 0.
   [[nodiscard]] std::uint32_t round_trip_ms() const { return round_trip_ms_; }
@@ -101,10 +104,11 @@ class Logger {
 
  private:
   enum class CardPhase : std::uint8_t {
-    settings,  // sector 0 is to be read
+    volume,    // where on the card is the log?
+    settings,  // its sector 0 is to be read
     search,    // the end of the ring is looked for
     writing,   // sectors are appended
-    too_small  // no room for a ring: nothing is ever written
+    no_log     // no log, or no room for a ring: nothing is ever written
   };
   enum class Phase : std::uint8_t {
     link_down,
@@ -137,6 +141,10 @@ class Logger {
   void service();
   void on_read(const CardAnswer& answer);
   void on_read_failed();
+  void on_volume_read(const std::uint8_t* sector);
+  void on_volume_step();
+  void begin_volume();
+  void begin_log(const LogExtent& extent);
   void on_settings_read(const std::uint8_t* sector);
   void on_ring_read(const std::uint8_t* sector);
   void begin_search();
@@ -192,6 +200,10 @@ class Logger {
   std::uint8_t read_tries_ = 0;  // of the sector at hand
   std::uint8_t unreadable_in_row_ = 0;
   std::optional<Tick> read_again_at_;  // a rest after failed reads
+  LogExtentSearch extent_search_;
+  ExtentOutcome extent_outcome_ = ExtentOutcome::found;
+  // First sector of the log in what the port has opened.
+  std::uint32_t log_first_sector_ = 0;
   LoggerSettings settings_;
   SettingsOutcome settings_outcome_ = SettingsOutcome::not_read;
   std::uint32_t ring_sectors_ = 0;

@@ -34,9 +34,9 @@ enum class AdapterLink : std::uint8_t { lost, up };
 
 enum class CardOperation : std::uint8_t { read, write };
 
-// One sector that the core wants read or written, by its address in the log
-// (0 = settings; the ring begins at kHeadSectors). For a write, `sector` holds
-// 512 bytes that stay valid until the answer.
+// One sector that the core wants read or written, counted from the start of what
+// the port has opened. For a write, `sector` holds 512 bytes that stay valid
+// until the answer.
 struct CardRequest {
   CardOperation operation = CardOperation::read;
   std::uint32_t address = 0;
@@ -59,10 +59,18 @@ enum class Light : std::uint8_t {
   adapter_trouble  // the adapter is gone or does not answer
 };
 
+// What the port has opened.
+enum class CardLayout : std::uint8_t {
+  log,    // the log alone: sector 0 is its settings sector
+  volume  // a whole card: the log is a file in a FAT32 file system, or, where
+          // sector 0 is a settings sector, the card is the log
+};
+
 // What only the port knows at power-up.
 struct PowerUp {
-  // Sectors in the log file; the ring is cut down to whole 16 KiB.
-  std::uint64_t log_sectors = 0;
+  // Sectors of what the port has opened; the ring is cut down to whole 16 KiB.
+  std::uint64_t card_sectors = 0;
+  CardLayout layout = CardLayout::log;
   BootCause reset_cause = BootCause::unknown;
   // Anything that differs between boots; mixed into the boot id. 0: none.
   std::uint32_t entropy = 0;

@@ -56,7 +56,8 @@ void do_card(packmile::Logger& logger, packmile::Tick now) {
   // its size from the linker: room in .bss, built in place.
   alignas(packmile::Logger) static std::byte room[sizeof(packmile::Logger)];
   packmile::Logger& logger =
-      *new (room) packmile::Logger({.log_sectors = machine.card,
+      *new (room) packmile::Logger({.card_sectors = machine.card,
+                                    .layout = packmile::CardLayout::volume,
                                     .reset_cause = packmile::BootCause::power_on,
                                     .entropy = machine.milliseconds});
   packmile::Tick now = 0;

@@ -1,5 +1,6 @@
 #include "linux/card_file.hpp"
 
+#include <array>
 #include <cerrno>
 #include <cstring>
 #include <filesystem>
@@ -24,9 +25,15 @@ std::variant<CardFile, PortError> CardFile::open(const std::string& target) {
   const std::string path = std::filesystem::is_directory(target, ignored)
                                ? (std::filesystem::path(target) / kLogFileName).string()
                                : target;
-  const int descriptor = ::open(path.c_str(), O_RDWR | O_CLOEXEC);
+  // Of a block device O_EXCL asks for one that nothing has mounted: two writers
+  // would not see each other.
+  const bool device = std::filesystem::is_block_file(path, ignored);
+  const int descriptor = ::open(path.c_str(), O_RDWR | O_CLOEXEC | (device ? O_EXCL : 0));
   if (descriptor < 0) {
     const int error = errno;
+    if (device && error == EBUSY)
+      return PortError{"the card is mounted", path,
+                       "unmount it, or pass the folder it is mounted at"};
     if (error == ENOENT) return PortError{"no log here", path, kPrepareHint};
     return PortError{std::string("cannot open the log: ") + std::strerror(error), path, ""};
   }
@@ -47,7 +54,16 @@ std::variant<CardFile, PortError> CardFile::open(const std::string& target) {
                      kPrepareHint};
   if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0)
     return PortError{"another logger writes this log", path, "stop it first"};
+  card.layout_ = device ? CardLayout::volume : card.look();
   return card;
+}
+
+CardLayout CardFile::look() {
+  std::array<std::uint8_t, kSectorBytes> sector{};
+  SectorHeader header;
+  if (!read(0, sector) || read_sector(sector, header) == SectorVerdict::good)
+    return CardLayout::log;
+  return sector[510] == 0x55 && sector[511] == 0xAA ? CardLayout::volume : CardLayout::log;
 }
 
 CardFile::CardFile(CardFile&& other) noexcept
@@ -55,6 +71,7 @@ CardFile::CardFile(CardFile&& other) noexcept
       last_error_(std::move(other.last_error_)),
       bytes_(other.bytes_),
       sectors_(other.sectors_),
+      layout_(other.layout_),
       descriptor_(std::exchange(other.descriptor_, -1)) {}
 
 CardFile::~CardFile() {

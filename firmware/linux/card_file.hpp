@@ -1,6 +1,8 @@
-// The card as a file: the preallocated log, read and written in whole sectors.
+// The card as a file: read and written in whole sectors.
 //
-// Input     PACKMILE.LOG, a folder that holds it, an image, or a block device.
+// Input     PACKMILE.LOG, a folder that holds it, an image of a whole card, or a
+//           block device that nothing has mounted. Where on a whole card the log
+//           is, the core finds out.
 // Rule      never made, never grown, never cut: preparing a card is another
 //           program's work. A write that returns true is on the medium as far as
 //           the system knows.
@@ -10,6 +12,7 @@
 #include <string>
 #include <variant>
 
+#include "core/port.hpp"
 #include "linux/port_error.hpp"
 #include "sector/sector.hpp"
 
@@ -26,6 +29,7 @@ class CardFile {
   ~CardFile();
 
   [[nodiscard]] const std::string& path() const { return path_; }
+  [[nodiscard]] CardLayout layout() const { return layout_; }
   // Whole sectors; what is left over of the file is not used.
   [[nodiscard]] std::uint64_t sectors() const { return sectors_; }
   [[nodiscard]] std::uint64_t bytes() const { return bytes_; }
@@ -44,11 +48,15 @@ class CardFile {
         descriptor_(descriptor) {}
 
   [[nodiscard]] bool fail();
+  // A log alone begins with its settings; anything else that bears the mark of
+  // a boot sector is a whole card.
+  [[nodiscard]] CardLayout look();
 
   std::string path_;
   std::string last_error_;
   std::uint64_t bytes_ = 0;
   std::uint64_t sectors_ = 0;
+  CardLayout layout_ = CardLayout::log;
   int descriptor_ = -1;
 };
 

@@ -65,7 +65,8 @@ class Loop {
 
  private:
   static PowerUp power_up_of(const CardFile& card) {
-    return {.log_sectors = card.sectors(),
+    return {.card_sectors = card.sectors(),
+            .layout = card.layout(),
             .reset_cause = BootCause::power_on,
             .entropy = std::random_device{}()};
   }
@@ -229,6 +230,11 @@ class Loop {
 
   // What the person who installs it wants to know, once each.
   void tell() {
+    const ExtentOutcome extent = logger_.extent_outcome();
+    if (!extent_told_ && extent != ExtentOutcome::searching && extent != ExtentOutcome::found) {
+      extent_told_ = true;
+      journal_.error(card_.path() + ": " + words_of(extent));
+    }
     const SettingsOutcome outcome = logger_.settings_outcome();
     if (!settings_told_ && outcome != SettingsOutcome::not_read) {
       settings_told_ = true;
@@ -250,6 +256,32 @@ class Loop {
       journal_.info("an exchange takes " + std::to_string(logger_.round_trip_ms()) +
                     " ms (a USB bridge adds up to 16 ms unless its latency_timer is 1)");
     }
+  }
+
+  static std::string words_of(ExtentOutcome outcome) {
+    switch (outcome) {
+      case ExtentOutcome::searching:
+      case ExtentOutcome::found:
+        return "the log is found";
+      case ExtentOutcome::unreadable:
+        return "the card does not give its first sectors, directory or FAT; trying again";
+      case ExtentOutcome::no_file_system:
+        return "no log: neither a file system nor a settings sector; prepare the card";
+      case ExtentOutcome::other_file_system:
+        return "no log: the file system is not FAT32; prepare the card";
+      case ExtentOutcome::bad_file_system:
+        return "no log: the FAT32 file system is damaged; import what can be read, then prepare "
+               "the card";
+      case ExtentOutcome::no_log_file:
+        return "no PACKMILE.LOG in the root directory; prepare the card";
+      case ExtentOutcome::too_small:
+        return "PACKMILE.LOG is too small for a log; prepare the card";
+      case ExtentOutcome::fragmented:
+        return "PACKMILE.LOG is not in one piece; import it, then prepare the card";
+      case ExtentOutcome::beyond_card:
+        return "PACKMILE.LOG reaches beyond the end of the card; prepare the card";
+    }
+    return "";
   }
 
   static std::string words_of(SettingsOutcome outcome) {
@@ -341,6 +373,7 @@ class Loop {
   bool line_missing_ = false;
   bool stopping_ = false;
   bool finished_ = false;
+  bool extent_told_ = false;
   bool settings_told_ = false;
   bool time_told_ = false;
 };

@@ -11,6 +11,7 @@
 
 #include "benchvan/bench_error.hpp"
 #include "sector/sector.hpp"
+#include "volume/log_extent.hpp"
 
 namespace packmile::benchvan {
 namespace {
@@ -36,7 +37,8 @@ CardFile::CardFile(CardFile&& other) noexcept
     : path_(std::move(other.path_)),
       file_(std::exchange(other.file_, -1)),
       sectors_(other.sectors_),
-      written_(other.written_) {}
+      written_(other.written_),
+      layout_(other.layout_) {}
 
 CardFile::~CardFile() {
   if (file_ >= 0) ::close(file_);
@@ -69,8 +71,16 @@ CardFile CardFile::continue_log(const std::string& path,
     refuse(path, fmt::format("not a log: {} bytes", status.st_size));
   }
   SectorBytes sector{};
-  if (::pread(file, sector.data(), sector.size(), 0) != static_cast<ssize_t>(sector.size())) {
+  std::uint32_t first = 0;
+  if (!card.read(0, sector))
     refuse(path, fmt::format("sector 0 cannot be read: {}", std::strerror(errno)));
+  SectorHeader header;
+  if (read_sector(sector, header) != SectorVerdict::good && sector[510] == 0x55 &&
+      sector[511] == 0xAA) {
+    card.layout_ = CardLayout::volume;
+    first = card.find_log();
+    if (!card.read(first, sector))
+      refuse(path, fmt::format("sector {} cannot be read: {}", first, std::strerror(errno)));
   }
   const std::optional<SectorBytes> head = with_poll_period(sector, poll_period_ms);
   if (!head) {
@@ -78,8 +88,30 @@ CardFile CardFile::continue_log(const std::string& path,
            "not a log that could be continued: no settings in sector 0\n"
            "  give a file that does not exist, or one that drive has made");
   }
-  if (*head != sector) write_sector(path, file, 0, *head);
+  if (*head != sector) write_sector(path, file, first, *head);
   return card;
+}
+
+bool CardFile::read(std::uint64_t address, std::span<std::uint8_t, 512> sector) const {
+  const auto offset = static_cast<off_t>(address * kSectorBytes);
+  return ::pread(file_, sector.data(), sector.size(), offset) ==
+         static_cast<ssize_t>(sector.size());
+}
+
+std::uint32_t CardFile::find_log() const {
+  LogExtentSearch search(sectors_);
+  while (const std::optional<std::uint32_t> at = search.wanted()) {
+    SectorBytes sector{};
+    if (read(*at, sector))
+      search.on_sector(sector);
+    else
+      search.on_unreadable();
+  }
+  if (search.outcome() != ExtentOutcome::found)
+    refuse(path_,
+           "no log in one piece on this card image\n"
+           "  prepare it: packmile card prepare IMAGE --van NAME");
+  return search.extent().first_sector;
 }
 
 CardAnswer CardFile::serve(const CardRequest& request, std::span<std::uint8_t, 512> sector) {
@@ -87,10 +119,7 @@ CardAnswer CardFile::serve(const CardRequest& request, std::span<std::uint8_t, 5
   const auto offset = static_cast<off_t>(std::uint64_t{request.address} * kSectorBytes);
   switch (request.operation) {
     case CardOperation::read:
-      if (::pread(file_, sector.data(), sector.size(), offset) !=
-          static_cast<ssize_t>(sector.size())) {
-        return {};
-      }
+      if (!read(request.address, sector)) return {};
       return {.ok = true, .sector = sector.data()};
     case CardOperation::write:
       if (request.sector == nullptr || ::pwrite(file_, request.sector, kSectorBytes, offset) !=

@@ -1,5 +1,5 @@
-// The card of the bench: a log file that is prepared or continued, and read and
-// written by sector.
+// The card of the bench: a log file that is prepared or continued, or an image of
+// a whole FAT32 card with a log in it; read and written by sector.
 //
 // Standard  sector/sector.hpp for the sector; FORMAT.md for head and ring.
 #pragma once
@@ -19,8 +19,8 @@ class CardFile {
   // throw BenchError.
   [[nodiscard]] static CardFile prepare(const std::string& path, std::uint64_t size_bytes,
                                         std::uint32_t log_id, const CardSettings& settings);
-  // Continues a log: keeps log id and settings, but puts the poll period into
-  // force.
+  // Continues a log, or the log in the image of a card: keeps log id and
+  // settings, but puts the poll period into force.
   [[nodiscard]] static CardFile continue_log(const std::string& path,
                                              std::optional<std::uint32_t> poll_period_ms);
 
@@ -29,6 +29,7 @@ class CardFile {
   ~CardFile();
 
   [[nodiscard]] std::uint64_t sectors() const { return sectors_; }
+  [[nodiscard]] CardLayout layout() const { return layout_; }
   [[nodiscard]] std::uint64_t written() const { return written_; }
   // Does what the logger asks of its card. `sector` is room for 512 bytes, valid
   // in the answer until the next call.
@@ -36,11 +37,15 @@ class CardFile {
 
  private:
   CardFile(std::string path, int file, std::uint64_t sectors);
+  [[nodiscard]] bool read(std::uint64_t address, std::span<std::uint8_t, 512> sector) const;
+  // First sector of the log in the image of a card; refuses one without.
+  [[nodiscard]] std::uint32_t find_log() const;
 
   std::string path_;
   int file_;
   std::uint64_t sectors_;
   std::uint64_t written_ = 0;
+  CardLayout layout_ = CardLayout::log;
 };
 
 }  // namespace packmile::benchvan

@@ -16,7 +16,10 @@ constexpr Nanos kClockPeriodNs = 3600 * kNanosPerSecond;
 constexpr unsigned kMaxTurnsAtOnce = 100000;
 
 PowerUp power_up_of(const CardFile& card, std::uint32_t entropy) {
-  return {.log_sectors = card.sectors(), .reset_cause = BootCause::power_on, .entropy = entropy};
+  return {.card_sectors = card.sectors(),
+          .layout = card.layout(),
+          .reset_cause = BootCause::power_on,
+          .entropy = entropy};
 }
 
 }  // namespace

@@ -55,7 +55,8 @@ void FakeVan::prepare(const SettingsFields& settings, std::uint32_t log_id) {
 
 void FakeVan::power_up(std::uint32_t entropy) {
   storage_.clear();
-  storage_.emplace_back(PowerUp{.log_sectors = card.size() / kSectorBytes,
+  storage_.emplace_back(PowerUp{.card_sectors = card.size() / kSectorBytes,
+                                .layout = layout,
                                 .reset_cause = BootCause::power_on,
                                 .entropy = entropy});
   logger_ = &storage_.front();

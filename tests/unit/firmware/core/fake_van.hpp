@@ -47,6 +47,7 @@ class FakeVan {
   bool fail_ring_reads = false;              // only the head reads
   bool answer_card = true;                   // false: the card keeps its request
   Bytes card;
+  CardLayout layout = CardLayout::log;
 
   void prepare(const SettingsFields& settings, std::uint32_t log_id = 0x11223344);
   // A new boot on the same card.

@@ -97,3 +97,27 @@ TEST_CASE("card file: sectors go where they belong, and the file stays as it is"
   std::filesystem::resize_file(path, kSmallest);
   CHECK(std::holds_alternative<CardFile>(CardFile::open(path)));
 }
+
+TEST_CASE("card file: a whole card is told from a log by its first sector") {
+  const Folder folder;
+  const auto layout_with = [&](const std::array<std::uint8_t, kSectorBytes>& first) {
+    const std::string path = folder.file("card.img", 64 * kSectorBytes);
+    std::fstream(path, std::ios::binary | std::ios::in | std::ios::out)
+        .write(reinterpret_cast<const char*>(first.data()), kSectorBytes);
+    auto opened = CardFile::open(path);
+    REQUIRE(std::holds_alternative<CardFile>(opened));
+    return std::get<CardFile>(opened).layout();
+  };
+  std::array<std::uint8_t, kSectorBytes> sector{};
+  CHECK(layout_with(sector) == CardLayout::log);
+  sector[510] = 0x55;
+  sector[511] = 0xAA;
+  CHECK(layout_with(sector) == CardLayout::volume);
+  // A settings sector whose CRC happens to end in the same two bytes.
+  SectorHeader header{.kind = SectorKind::settings, .ring_sectors = 32};
+  do {
+    ++header.log_id;
+    seal_sector(sector, header);
+  } while (sector[510] != 0x55 || sector[511] != 0xAA);
+  CHECK(layout_with(sector) == CardLayout::log);
+}
