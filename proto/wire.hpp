@@ -81,7 +81,8 @@ enum : std::uint32_t {
   driving_period_ms = 3,
   charging_period_ms = 4,
   driving_deadline_ms = 5,
-  charging_deadline_ms = 6
+  charging_deadline_ms = 6,
+  battery = 7
 };
 }
 

@@ -11,18 +11,59 @@ std::uint32_t distance16(std::uint32_t a, std::uint32_t b) {
   return up < 0x8000 ? up : 0x10000 - up;
 }
 
+// From the zero of either coding, whichever is nearer.
+std::uint32_t size_of(std::uint32_t current_raw) {
+  const std::uint32_t twos = distance16(current_raw, 0);
+  const std::uint32_t offset = distance16(current_raw, 0x8000);
+  return twos < offset ? twos : offset;
+}
+
+// The word is above its zero: in both codings of one van the same way.
+bool is_upwards(std::uint32_t current_raw) { return (current_raw & 0x7FFF) < 0x4000; }
+
 }  // namespace
 
-void DutyJudge::restart(Tick now, bool by_probe) {
+void DutyJudge::restart(Tick now, DutyStart start) {
+  const std::optional<Tick> supply_low_since = supply_low_since_;
   *this = DutyJudge{};
+  // The supply is measured whether or not the van is asked; the time that counts
+  // begins anew.
+  if (supply_low_since) supply_low_since_ = now;
   idle_since_ = now;
-  by_probe_ = by_probe;
+  moved_at_ = now;
+  borne_out_at_ = now;
+  start_ = start;
+}
+
+void DutyJudge::on_supply_low(Tick now, bool low) {
+  if (!low) {
+    supply_low_since_.reset();
+  } else if (!supply_low_since_) {
+    supply_low_since_ = now;
+  }
+}
+
+bool DutyJudge::shows_life(std::span<const RawWord> words) const {
+  bool current_supported = false;
+  for (const RawWord& one : words)
+    if (one.id == signal::pack_support) current_supported = (one.word & kCurrentSupported) != 0;
+  for (const RawWord& one : words) {
+    if (one.id == signal::speed_kmh && one.word >= 1) return true;
+    if (one.id == signal::odometer_km && odometer_raw_ && one.word != *odometer_raw_) return true;
+    if (one.id == signal::soc_pct && soc_raw_ && one.word >= *soc_raw_ + limits_.charge_soc_codes)
+      return true;
+    if (one.id == signal::pack_a && current_supported &&
+        size_of(one.word) >= limits_.idle_below_raw)
+      return true;
+  }
+  return false;
 }
 
 void DutyJudge::set_duty(Tick now, Duty duty) {
   if (duty == duty_) return;
   if (duty == Duty::charging) {
     burst_until_ = now + limits_.burst_ms;
+    charge_upwards_ = current_raw_ && is_upwards(*current_raw_);
     soc_high_raw_ = soc_raw_.value_or(0);
   }
   if (duty == Duty::driving) {
@@ -32,9 +73,17 @@ void DutyJudge::set_duty(Tick now, Duty duty) {
   duty_ = duty;
 }
 
+void DutyJudge::bear_out(Tick now) {
+  borne_out_at_ = now;
+  life_seen_ = true;
+}
+
 void DutyJudge::moved(Tick now) {
   idle_since_ = now;
-  by_probe_ = false;
+  bear_out(now);
+  // A new trip, even where a load kept the van from being parked.
+  if (now - moved_at_ >= limits_.parked_after_ms) trip_odometer_raw_ = odometer_raw_;
+  moved_at_ = now;
   if (soc_raw_) soc_low_raw_ = *soc_raw_;
   set_duty(now, Duty::driving);
 }
@@ -63,10 +112,12 @@ void DutyJudge::on_soc(Tick now, std::uint32_t raw) {
     soc_high_raw_ = raw;
     return;
   }
+  if (raw != *before) borne_out_at_ = now;
   if (raw < soc_low_raw_) soc_low_raw_ = raw;
   if (raw > soc_high_raw_) soc_high_raw_ = raw;
   if (raw > *before) {
     idle_since_ = now;
+    bear_out(now);
     soc_rises_fast_ = soc_has_risen_ && now - soc_rose_at_ < limits_.fast_soc_ms;
     soc_has_risen_ = true;
     soc_rose_at_ = now;
@@ -81,15 +132,22 @@ void DutyJudge::on_soc(Tick now, std::uint32_t raw) {
   }
 }
 
+bool DutyJudge::current_flows(std::uint32_t raw) const {
+  if (size_of(raw) >= limits_.idle_below_raw) return true;
+  return duty_ == Duty::charging && is_upwards(raw) == charge_upwards_ &&
+         size_of(raw) >= limits_.taper_below_raw;
+}
+
 void DutyJudge::on_current(Tick now, std::uint32_t raw) {
   if (current_raw_ && distance16(raw, *current_raw_) > limits_.burst_step_raw)
     burst_until_ = now + limits_.burst_ms;
   current_raw_ = raw;
-  const bool idle = distance16(raw, 0) < limits_.idle_below_raw ||
-                    distance16(raw, 0x8000) < limits_.idle_below_raw;
-  if (idle) return;
+  if (!current_flows(raw)) return;
+  if (now - borne_out_at_ >=
+      (soc_raw_ ? limits_.load_believed_ms : limits_.load_believed_without_soc_ms))
+    return;
   idle_since_ = now;
-  by_probe_ = false;
+  life_seen_ = true;
   if (duty_ == Duty::standing) set_duty(now, Duty::driving);
 }
 
@@ -107,12 +165,21 @@ void DutyJudge::on_words(Tick now, std::span<const RawWord> words) {
     if (one.id == signal::speed_kmh) on_speed(now, one.word);
 
   const Tick idle_ms = now - idle_since_;
-  const Tick parked_after_ms = by_probe_ ? limits_.parked_after_probe_ms : limits_.parked_after_ms;
-  if (idle_ms >= parked_after_ms) {
+  if (idle_ms >= parked_after(now)) {
     set_duty(now, Duty::parked);
-  } else if (idle_ms >= limits_.standing_after_ms) {
+  } else if (start_ == DutyStart::supply && !life_seen_ && idle_ms >= limits_.top_up_after_ms) {
     set_duty(now, Duty::standing);
   }
+}
+
+Tick DutyJudge::parked_after(Tick now) const {
+  // Nothing tells a stand from a charge's last codes.
+  const bool motion_answered = speed_answered_ || odometer_raw_;
+  if (!motion_answered || (duty_ == Duty::charging && !current_raw_))
+    return limits_.charge_ended_after_ms;
+  const bool low_for_long =
+      supply_low_since_ && now - *supply_low_since_ >= limits_.parked_after_low_supply_ms;
+  return low_for_long ? limits_.parked_after_low_supply_ms : limits_.parked_after_ms;
 }
 
 bool DutyJudge::soc_fast(Tick now) const {

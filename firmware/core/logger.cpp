@@ -59,6 +59,7 @@ Logger::Logger(const PowerUp& power_up) : power_up_(power_up) {
 // Time that runs backwards stands still. False: stopped, nothing counts.
 bool Logger::advance(Tick now) {
   if (now > now_) now_ = now;
+  gate_.set_time(now_);
   return !stopped();
 }
 
@@ -77,6 +78,7 @@ void Logger::on_supply(Tick now, std::uint16_t millivolts) {
   if (!advance(now)) return;
   if (supply_min_mv_ == 0 || millivolts < supply_min_mv_) supply_min_mv_ = millivolts;
   wake_.on_supply(now_, millivolts);
+  duty_.on_supply_low(now_, !wake_.supply_high());
   if (!wake_.supply_too_low()) {
     supply_low_since_.reset();
   } else if (!supply_low_since_) {
@@ -314,6 +316,7 @@ void Logger::on_settings_read(const std::uint8_t* sector) {
     if (header->ring_sectors < ring_sectors_) ring_sectors_ = header->ring_sectors;
   }
   log_.set_deadline_ms(settings_.driving_deadline_ms);
+  wake_.set_levels(levels_of(settings_.battery));
   begin_search();
 }
 

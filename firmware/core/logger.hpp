@@ -32,7 +32,9 @@
 //                then: errors                                 waiting (not_found)
 //   discovering  map found                                    polling
 //   discovering  nobody, no confirmation, error line          the other rate; waiting (not_found)
-//   probing      answered                                     polling
+//   probing      answered, on a sign of life                  polling
+//   probing      answered, and the answer shows use           polling
+//   probing      answered, and it does not                    waiting (parked)
 //   probing      silence, no confirmation, error line         waiting (silent)
 //   polling      no confirmation and no answer; error line    waiting (silent), soon a probe
 //   polling      10 s without an answer; supply too low       waiting (silent)
@@ -170,7 +172,7 @@ class Logger {
   void after_listening(bool clean);
   void after_failed_attempt();
   void wait(WaitReason reason, Tick alert_ms = 0);
-  void start_polling(bool by_probe);
+  void start_polling(DutyStart start);
   [[nodiscard]] bool van_known() const { return discovery_.state() == DiscoveryState::found; }
   [[nodiscard]] bool send(Asking asking, const CanFrame& frame);
   void ask_next();
@@ -180,7 +182,7 @@ class Logger {
   void on_answered();
   void on_message(const IsotpReceiver& receiver);
   void on_poll_message(const IsotpReceiver& receiver);
-  void on_probe_message();
+  void on_probe_message(const IsotpReceiver& receiver);
   void on_silence();
   void on_unconfirmed();
   void update_conditions();
@@ -235,6 +237,7 @@ class Logger {
   bool stop_wanted_ = false;
   std::uint8_t silences_in_row_ = 0;
   std::uint8_t unconfirmed_answers_ = 0;  // in a row
+  std::uint8_t probe_poll_ = 0;           // index into the plan
   Tick phase_until_ = 0;                  // end of listening
   Tick balance_due_ = 0;
   std::optional<Tick> asked_at_;

@@ -63,13 +63,19 @@ void Logger::listen(Rate rate) {
 
 void Logger::open_bus(Phase phase, Rate rate) {
   rate_ = rate;
+  if (wake_.supply_too_low()) {
+    wait(van_known() ? WaitReason::silent : WaitReason::not_found);
+    return;
+  }
   const std::array commands{AdapterCommand::close, rate_command(rate == Rate::kbit_250),
                             AdapterCommand::open};
   run_script(phase, commands);
 }
 
 void Logger::wait(WaitReason reason, Tick alert_ms) {
-  gate_.set_parked(true);
+  // Discovery has its own back-off, up to a day.
+  gate_.set_parked(true, van_known());
+  if (phase_ == Phase::polling) wake_.on_polled(duty_.life_seen());
   wake_.begin(now_, reason, alert_ms);
   const std::array commands{AdapterCommand::close, rate_command(rate_ == Rate::kbit_250),
                             AdapterCommand::listen_only};
@@ -131,6 +137,8 @@ void Logger::progress() {
       case Phase::waiting:
         if (const std::optional<Tick> due = wake_.next_attempt(now_); due && *due <= now_) {
           wake_.on_attempt(now_);
+          // Whoever gets into the van must not wait for tomorrow.
+          if (wake_.prompted() && wake_.believes_signs()) gate_.set_parked(true, false);
           if (van_known() && !plan_.polls().empty()) {
             open_bus(Phase::probing, rate_);
           } else {
@@ -312,12 +320,12 @@ void Logger::after_failed_attempt() {
   }
 }
 
-void Logger::start_polling(bool by_probe) {
+void Logger::start_polling(DutyStart start) {
   phase_ = Phase::polling;
   exchange_ = {};
   silences_in_row_ = 0;
   gate_.set_parked(false);
-  duty_.restart(now_, by_probe);
+  duty_.restart(now_, start);
   plan_.resume(now_);
   update_conditions();
   balance_due_ = now_ + kBalanceEveryMs;

@@ -21,6 +21,10 @@ constexpr Tick kBrokenOffAlertMs = 5'000;
 // Answers in a row without the adapter's word that the request went out: it is
 // one that never gives it. Then silence alone has to tell, three times.
 constexpr std::uint8_t kNeverConfirms = 3;
+// Where no request tells both current and speed, a probe makes the first two of
+// the plan in turn.
+constexpr std::uint8_t kProbePolls = 2;
+constexpr std::uint8_t kPackPid = 0x9A;
 // Until the port has sent something, the gate has no room.
 constexpr Tick kGateFullMs = 10;
 
@@ -51,6 +55,7 @@ bool Logger::send(Asking asking, const CanFrame& frame) {
       send_again_at_ = now_ + kGateFullMs;
       return false;
     case GateOutcome::refused:
+    case GateOutcome::used_up:
       // Counted by the gate; asked for again it would only be refused again.
       return false;
   }
@@ -90,7 +95,7 @@ void Logger::ask_discovery() {
       log_.set_van_tag(van_tag_of(discovery_.map().vin.view()));
       want_session();
       wake_.on_answered();
-      start_polling(false);
+      start_polling(DutyStart::life);
       return;
     case DiscoveryState::nothing:
       after_failed_attempt();
@@ -101,12 +106,16 @@ void Logger::ask_discovery() {
 }
 
 void Logger::ask_probe() {
-  const PollRequest& first = plan_.polls()[0];
-  static constexpr std::array<std::uint8_t, 1> kAnyPid{0x00};
-  const std::optional<CanFrame> frame =
-      current_data_request(first.request_id, first.extended, kAnyPid);
-  if (frame && send(Asking::probe, *frame)) {
-    exchange_.response_id = first.response_id;
+  // A request of the plan, so that its answer can tell what the van is doing:
+  // the one with current and speed, else one after the other.
+  if (plan_.polls()[0].asks(kPackPid) || probe_poll_ >= plan_.polls().size()) probe_poll_ = 0;
+  for (std::size_t i = 0; i < plan_.polls().size() && plan_.polls()[probe_poll_].retired; ++i)
+    probe_poll_ = static_cast<std::uint8_t>((probe_poll_ + 1u) % plan_.polls().size());
+  const PollRequest& poll = plan_.polls()[probe_poll_];
+  if (send(Asking::probe, plan_.request(probe_poll_))) {
+    exchange_.poll = probe_poll_;
+    exchange_.response_id = poll.response_id;
+    probe_poll_ = static_cast<std::uint8_t>((probe_poll_ + 1u) % kProbePolls);
   } else if (!send_again_at_) {
     wait(WaitReason::silent);
   }
@@ -165,7 +174,7 @@ void Logger::on_message(const IsotpReceiver& receiver) {
       if (!discovery_.deadline() || discovery_.state() != DiscoveryState::running) exchange_ = {};
       return;
     case Asking::probe:
-      if (receiver.response_id() == exchange_.response_id) on_probe_message();
+      if (receiver.response_id() == exchange_.response_id) on_probe_message(receiver);
       return;
     case Asking::poll:
       if (receiver.response_id() == exchange_.response_id) on_poll_message(receiver);
@@ -175,12 +184,23 @@ void Logger::on_message(const IsotpReceiver& receiver) {
   }
 }
 
-// Any answer at all shows that the ECU is awake, a refusal too.
-void Logger::on_probe_message() {
+// Any answer at all shows that the ECU is awake, a refusal too. Whether the van
+// is used is another question: asked for nothing, it may be awake because of us.
+void Logger::on_probe_message(const IsotpReceiver& receiver) {
+  const bool prompted = wake_.prompted() && wake_.believes_signs();
+  const bool by_supply = wake_.prompted_by_supply();
   on_answered();
-  const bool by_probe = !wake_.prompted();
+  std::array<RawWord, kMaxWordsPerReply> words{};
+  std::size_t count = 0;
+  if (!parse_negative_response(receiver.message()))
+    count = words_of(parse_pid_reply(receiver.message()), words);
+  const bool used = duty_.shows_life(std::span<const RawWord>(words).first(count));
+  if (!prompted && !used) {
+    wait(WaitReason::parked);
+    return;
+  }
   wake_.on_answered();
-  start_polling(by_probe);
+  start_polling(by_supply && !used ? DutyStart::supply : DutyStart::life);
 }
 
 void Logger::on_poll_message(const IsotpReceiver& receiver) {

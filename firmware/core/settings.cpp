@@ -53,7 +53,7 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
   wire::Field field;
   while (reader.next(field)) {
     const wire::Type wanted = field.number == wire::settings::van ? wire::kBytes : wire::kVarint;
-    if (field.number == 0 || field.number > wire::settings::charging_deadline_ms)
+    if (field.number == 0 || field.number > wire::settings::battery)
       return SettingsOutcome::unknown_field;
     if (field.type != wanted) return SettingsOutcome::wrong_type;
     std::uint32_t bounded = 0;
@@ -88,6 +88,11 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
         if (field.value != 0 && !read_bounded(field.value, kMinDeadlineMs, kMaxDeadlineMs, bounded))
           return SettingsOutcome::out_of_range;
         out.charging_deadline_ms = field.value == 0 ? kChargingDeadlineMs : bounded;
+        break;
+      case wire::settings::battery:
+        if (field.value > static_cast<std::uint64_t>(BatteryKind::lithium))
+          return SettingsOutcome::out_of_range;
+        out.battery = static_cast<BatteryKind>(field.value);
         break;
     }
   }

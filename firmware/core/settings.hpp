@@ -13,6 +13,7 @@
 #include <optional>
 #include <span>
 
+#include "core/battery_levels.hpp"
 #include "sector/sector.hpp"
 
 namespace packmile {
@@ -38,7 +39,7 @@ enum class SettingsOutcome : std::uint8_t {
   unknown_field,  // a field that this version does not know
   wrong_type,     // a known field of another wire type
   name_too_long,  // van name above kMaxVanNameBytes
-  out_of_range    // a period or deadline outside its bounds
+  out_of_range    // a period or deadline outside its bounds, an unknown battery
 };
 
 struct LoggerSettings {
@@ -54,6 +55,7 @@ struct LoggerSettings {
   // A sector closes when its oldest sample is this old.
   std::uint32_t driving_deadline_ms = kDrivingDeadlineMs;
   std::uint32_t charging_deadline_ms = kChargingDeadlineMs;
+  BatteryKind battery = BatteryKind::lead;
 
   bool operator==(const LoggerSettings&) const = default;
 };

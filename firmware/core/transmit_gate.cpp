@@ -28,6 +28,8 @@ bool has_frame_form(const CanFrame& frame) { return !frame.remote && frame.lengt
 
 GateOutcome TransmitGate::send_request(const CanFrame& frame) {
   if (!is_allowed_request(frame)) return refuse();
+  if (parked_today_ != 0 && now_ - parked_day_ >= kParkedDayMs) parked_today_ = 0;
+  if (capped_ && parked_today_ >= kParkedRequestsADay) return GateOutcome::used_up;
   std::array<std::uint8_t, kMaxSlcanLineBytes> line{};
   const std::size_t size = write_slcan(frame, line);
   if (!put(std::span<const std::uint8_t>(line).first(size))) return GateOutcome::full;
@@ -38,6 +40,7 @@ GateOutcome TransmitGate::send_request(const CanFrame& frame) {
       if ((i >= kEcusWith11Bits) == frame.extended) asked_[i] = true;
   ++requests_;
   if (parked_) ++requests_while_parked_;
+  if (capped_ && parked_today_++ == 0) parked_day_ = now_;
   return GateOutcome::queued;
 }
 

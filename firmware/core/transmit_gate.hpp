@@ -22,6 +22,9 @@
 //   it goes to the physical request id of a reception that is in progress, and
 //   that ECU was asked, by itself or with all others, since its last one.
 // What follows the message in a frame is padding and may be anything.
+//
+// A parked van that is known may be asked kParkedRequestsADay times in a day;
+// further requests are held back, whoever wants them.
 #pragma once
 #include <array>
 #include <bitset>
@@ -31,11 +34,17 @@
 
 #include "core/can_frame.hpp"
 #include "core/slcan.hpp"
+#include "tick.hpp"
 
 namespace packmile {
 
 // Three of the longest lines, and the commands around them.
 inline constexpr std::size_t kGateQueueBytes = 96;
+
+// Common practice, no source: a network stays awake for about 2 min after it was
+// asked and draws about 4 A, 0.13 Ah a request where each wakes it anew.
+inline constexpr std::uint32_t kParkedRequestsADay = 60;
+inline constexpr Tick kParkedDayMs = 24ull * 3'600'000;
 
 // A data identifier that may be read by service 22 of the ECU with this
 // physical request id. Above 7FF: a 29-bit id.
@@ -48,6 +57,7 @@ enum class GateOutcome : std::uint8_t {
   queued,
   refused,  // against the rules: counted, nothing queued
   full,     // within the rules, no room now: nothing queued or changed
+  used_up,  // within the rules, but a parked van has been asked enough today
 };
 
 class TransmitGate {
@@ -69,8 +79,14 @@ class TransmitGate {
   void reception_ended(std::uint32_t request_id, bool extended);
   // The list stays with the caller and must outlive its use. Default: none.
   void allow_dids(std::span<const AllowedDid> dids) { dids_ = dids; }
-  // From now on requests count as sent while parked (or no longer).
-  void set_parked(bool parked) { parked_ = parked; }
+  // From now on requests count as sent while parked (or no longer). `capped`:
+  // and no more of them than kParkedRequestsADay leave.
+  void set_parked(bool parked, bool capped = false) {
+    parked_ = parked;
+    capped_ = parked && capped;
+  }
+  // The present time; never runs backwards.
+  void set_time(Tick now) { now_ = now; }
 
   // Moves up to out.size() bytes out of the queue; returns how many.
   [[nodiscard]] std::size_t take_bytes(std::span<std::uint8_t> out);
@@ -102,9 +118,14 @@ class TransmitGate {
   std::uint32_t requests_ = 0;
   std::uint32_t requests_while_parked_ = 0;
   std::uint32_t refused_ = 0;
+  // Capped requests of the day that began with the first of them.
+  std::uint32_t parked_today_ = 0;
+  Tick parked_day_ = 0;
+  Tick now_ = 0;
   std::uint8_t size_ = 0;
   bool open_ = false;
   bool parked_ = false;
+  bool capped_ = false;
   std::array<std::uint8_t, kGateQueueBytes> queue_{};
 };
 

@@ -33,12 +33,13 @@ void WakeWatch::begin(Tick now, WaitReason reason, Tick alert_ms) {
   prompted_ = false;
 }
 
-void WakeWatch::alert(Tick now) {
+void WakeWatch::alert(Tick now, bool by_supply) {
   if (reason_ == WaitReason::foreign_tester || reason_ == WaitReason::nothing_to_ask) return;
   const Tick apart = unanswered_signs_ < kUnansweredSigns ? kFirstBackOffMs : kProbeApartMs;
   if (ever_alerted_ && now - alerted_at_ < apart) return;
   if (unanswered_signs_ < kUnansweredSigns) ++unanswered_signs_;
   ever_alerted_ = true;
+  alerted_by_supply_ = by_supply;
   alerted_at_ = now;
   alert_until_ = now + kAlertMs;
   often_due_ = now;
@@ -46,7 +47,7 @@ void WakeWatch::alert(Tick now) {
 }
 
 void WakeWatch::on_traffic(Tick now) {
-  if (now - traffic_at_ >= kBusQuietMs) alert(now);
+  if (now - traffic_at_ >= kBusQuietMs) alert(now, false);
   traffic_at_ = now;
 }
 
@@ -54,15 +55,15 @@ void WakeWatch::on_supply(Tick now, std::uint16_t millivolts) {
   const bool first = !supply_mv_;
   supply_mv_ = millivolts;
   if (first || millivolts < supply_floor_mv_) supply_floor_mv_ = millivolts;
-  if (millivolts >= kSupplyHighMv && millivolts - supply_floor_mv_ >= kSupplyRiseMv) {
+  if (millivolts >= levels_.high_mv && millivolts - supply_floor_mv_ >= levels_.rise_mv) {
     supply_floor_mv_ = millivolts;
-    alert(now);
+    alert(now, true);
   }
 }
 
 bool WakeWatch::asks_often(Tick now) const {
   if (now < alert_until_) return true;
-  return reason_ == WaitReason::silent && supply_mv_ && *supply_mv_ >= kSupplyHighMv;
+  return reason_ == WaitReason::silent && supply_high();
 }
 
 Tick WakeWatch::within_budget(Tick wanted) const {
@@ -109,6 +110,14 @@ void WakeWatch::on_attempt(Tick now) {
     --probes_;
   }
   probe_at_[probes_++] = now;
+}
+
+void WakeWatch::on_polled(bool life) {
+  if (life) {
+    empty_wakes_ = 0;
+  } else if (empty_wakes_ < kEmptyWakes) {
+    ++empty_wakes_;
+  }
 }
 
 void WakeWatch::on_answered() {

@@ -102,7 +102,8 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"driving_period_ms", {w::settings::driving_period_ms, F::TYPE_UINT32}},
                {"charging_period_ms", {w::settings::charging_period_ms, F::TYPE_UINT32}},
                {"driving_deadline_ms", {w::settings::driving_deadline_ms, F::TYPE_UINT32}},
-               {"charging_deadline_ms", {w::settings::charging_deadline_ms, F::TYPE_UINT32}}});
+               {"charging_deadline_ms", {w::settings::charging_deadline_ms, F::TYPE_UINT32}},
+               {"battery", {w::settings::battery, F::TYPE_ENUM}}});
 }
 
 TEST_CASE("descriptor: packed where the encoder packs") {

@@ -134,6 +134,7 @@ std::vector<std::uint8_t> encode_settings(const SettingsFields& fields) {
     s.set_charging_period_ms(static_cast<std::uint32_t>(fields.charging_period_ms));
   s.set_driving_deadline_ms(fields.driving_deadline_ms);
   s.set_charging_deadline_ms(fields.charging_deadline_ms);
+  s.set_battery(static_cast<Battery>(fields.battery));
   const std::string bytes = record.SerializeAsString();
   return {bytes.begin(), bytes.end()};
 }

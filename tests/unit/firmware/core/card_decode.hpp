@@ -63,6 +63,7 @@ struct SettingsFields {
   int charging_period_ms = -1;
   std::uint32_t driving_deadline_ms = 0;
   std::uint32_t charging_deadline_ms = 0;
+  int battery = 0;
 };
 // A Record that holds settings, as serialised by libprotobuf.
 [[nodiscard]] std::vector<std::uint8_t> encode_settings(const SettingsFields& fields);

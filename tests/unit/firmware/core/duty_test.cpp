@@ -21,7 +21,7 @@ struct Van {
   std::int64_t amps_raw = 5;        // -1: not answered
   std::uint32_t support = 0x06;
 
-  explicit Van(bool by_probe = false) { judge.restart(0, by_probe); }
+  explicit Van(DutyStart start = DutyStart::life) { judge.restart(0, start); }
 
   void run(Tick ms) {
     for (const Tick until = now + ms; now < until;) {
@@ -37,6 +37,12 @@ struct Van {
         words.push_back({signal::odometer_km, static_cast<std::uint32_t>(odometer)});
       judge.on_words(now, words);
     }
+  }
+  // How long it takes from now until the van counts as parked; at most `most`.
+  Tick parked_in(Tick most) {
+    const Tick from = now;
+    while (judge.duty() != Duty::parked && now - from < most) run(1'000);
+    return now - from;
   }
   [[nodiscard]] Duty duty() const { return judge.duty(); }
 };
@@ -54,19 +60,27 @@ TEST_CASE("duty: driving until proven otherwise") {
   CHECK(van.duty() == Duty::driving);
 }
 
-TEST_CASE("duty: idle for 5 min is standing, for 30 min parked") {
+TEST_CASE("duty: idle for 5 min is parked, for 2 min where the supply is low") {
   for (const std::int64_t idle_raw : {0, 19, 0x10000 - 19, 0x8000, 0x8000 + 19, 0x8000 - 19}) {
     CAPTURE(idle_raw);
     Van van;
     van.amps_raw = idle_raw;
-    van.run(5 * kMinute - 1'000);
-    CHECK(van.duty() == Duty::driving);
-    van.run(2'000);
-    CHECK(van.duty() == Duty::standing);
-    van.run(25 * kMinute - 3'000);
-    CHECK(van.duty() == Duty::standing);
-    van.run(3'000);
-    CHECK(van.duty() == Duty::parked);
+    CHECK(van.parked_in(kMinute * 10) == 5 * kMinute);
+    Van high;
+    high.amps_raw = idle_raw;
+    high.judge.on_supply_low(0, false);
+    CHECK(high.parked_in(kMinute * 10) == 5 * kMinute);
+    Van low;
+    low.amps_raw = idle_raw;
+    low.judge.on_supply_low(0, true);
+    CHECK(low.parked_in(kMinute * 10) == 2 * kMinute);
+    // Low for two minutes, not only idle for two.
+    Van fell;
+    fell.amps_raw = idle_raw;
+    fell.judge.on_supply_low(0, false);
+    fell.run(2 * kMinute);
+    fell.judge.on_supply_low(fell.now, true);
+    CHECK(fell.parked_in(kMinute * 10) == 2 * kMinute);
   }
 }
 
@@ -75,7 +89,7 @@ TEST_CASE("duty: 2 A or more is not idle, in either coding") {
     CAPTURE(raw);
     Van van;
     van.amps_raw = raw;
-    van.run(120 * kMinute);
+    van.run(30 * kMinute);
     CHECK(van.duty() == Duty::driving);
   }
   // A current whose support bit is off means nothing.
@@ -86,10 +100,29 @@ TEST_CASE("duty: 2 A or more is not idle, in either coding") {
   CHECK(van.duty() == Duty::parked);
 }
 
-TEST_CASE("duty: motion ends standing at once") {
+TEST_CASE("duty: woken by its supply alone it is asked seldom, and parked after 5 min") {
+  Van van(DutyStart::supply);
+  van.run(kMinute - 1'000);
+  CHECK(van.duty() == Duty::driving);
+  van.run(1'000);
+  CHECK(van.duty() == Duty::standing);
+  CHECK(van.parked_in(10 * kMinute) == 4 * kMinute);
+  CHECK_FALSE(van.judge.life_seen());
+  // Used meanwhile: no top-up.
+  Van used(DutyStart::supply);
+  used.run(30'000);
+  used.speed = 10;
+  used.run(1'000);
+  used.speed = 0;
+  used.run(4 * kMinute);
+  CHECK(used.duty() == Duty::driving);
+  CHECK(used.judge.life_seen());
+}
+
+TEST_CASE("duty: motion or a load ends standing at once") {
   for (int sign = 0; sign < 3; ++sign) {
-    Van van;
-    van.run(10 * kMinute);
+    Van van(DutyStart::supply);
+    van.run(2 * kMinute);
     REQUIRE(van.duty() == Duty::standing);
     if (sign == 0) van.speed = 1;
     if (sign == 1) van.odometer += 1;
@@ -98,6 +131,49 @@ TEST_CASE("duty: motion ends standing at once") {
     CAPTURE(sign);
     CHECK(van.duty() == Duty::driving);
   }
+}
+
+TEST_CASE("duty: a current that nothing bears out does not keep a van awake for ever") {
+  Van van;
+  van.amps_raw = 25;  // a sensor that is off by 2.5 A
+  CHECK(van.parked_in(120 * kMinute) == doctest::Approx(35 * kMinute).epsilon(0.001));
+  // A heater that runs does: SoC falls by a code each ten minutes.
+  Van heated;
+  heated.amps_raw = 25;
+  for (int i = 0; i < 12; ++i) {
+    heated.run(10 * kMinute);
+    heated.soc -= 1;
+    CHECK(heated.duty() == Duty::driving);
+  }
+  // Without a SoC a charge is believed as long as one may last.
+  Van blind;
+  blind.soc = -1;
+  blind.amps_raw = 100;
+  CHECK(blind.parked_in(20 * 60 * kMinute) ==
+        doctest::Approx(12 * 60 * kMinute + 5 * kMinute).epsilon(0.001));
+}
+
+TEST_CASE("duty: what a single probe says about a parked van") {
+  const auto words = [](SignalId id, std::uint32_t word) {
+    return std::vector<RawWord>{{signal::pack_support, 0x06}, {id, word}};
+  };
+  Van van;
+  van.run(10 * kMinute);
+  REQUIRE(van.duty() == Duty::parked);
+  const DutyJudge& judge = van.judge;
+  CHECK_FALSE(judge.shows_life({}));
+  CHECK_FALSE(judge.shows_life(words(signal::speed_kmh, 0)));
+  CHECK(judge.shows_life(words(signal::speed_kmh, 1)));
+  CHECK_FALSE(judge.shows_life(words(signal::odometer_km, 400'000)));
+  CHECK(judge.shows_life(words(signal::odometer_km, 400'001)));
+  CHECK_FALSE(judge.shows_life(words(signal::soc_pct, 101)));
+  CHECK_FALSE(judge.shows_life(words(signal::soc_pct, 90)));
+  CHECK(judge.shows_life(words(signal::soc_pct, 102)));
+  CHECK_FALSE(judge.shows_life(words(signal::pack_a, 0x8013)));
+  CHECK(judge.shows_life(words(signal::pack_a, 0x8014)));
+  CHECK(judge.shows_life(words(signal::pack_a, 0xFFEC)));
+  const std::vector<RawWord> unsupported{{signal::pack_support, 0x02}, {signal::pack_a, 3000}};
+  CHECK_FALSE(judge.shows_life(unsupported));
 }
 
 TEST_CASE("duty: SoC that rises by two codes at standstill is a charge") {
@@ -126,12 +202,16 @@ TEST_CASE("duty: SoC that rises by two codes at standstill is a charge") {
     van.amps_raw += 20;
     van.run(1'000);
     CHECK_FALSE(van.judge.pack_burst(van.now));
-    // Full: the current ends, and half an hour later the van is parked.
-    van.amps_raw = raw >= 0x8000 - 200 && raw <= 0x8000 + 200 ? 0x8000 : 0;
-    van.run(6 * kMinute);
-    CHECK(van.duty() == Duty::standing);
-    van.run(26 * kMinute);
-    CHECK(van.duty() == Duty::parked);
+    // The taper is part of it down to half an ampere; what the van draws itself
+    // is not. Then it is parked.
+    const std::int64_t zero = raw >= 0x8000 - 200 && raw <= 0x8000 + 200 ? 0x8000 : 0;
+    const bool upwards = raw == 200 || raw == 0x8000 + 200;
+    const auto flowing = [&](std::int64_t codes) { return (zero + codes + 0x10000) % 0x10000; };
+    van.amps_raw = flowing(upwards ? 5 : -5);
+    van.run(15 * kMinute);
+    CHECK(van.duty() == Duty::charging);
+    van.amps_raw = flowing(upwards ? -5 : 5);
+    CHECK(van.parked_in(30 * kMinute) == 5 * kMinute);
   }
 }
 
@@ -196,41 +276,25 @@ TEST_CASE("duty: without speed the odometer tells") {
   CHECK(van.duty() == Duty::driving);
 }
 
-TEST_CASE("duty: a van that answers neither speed, odometer nor current is let go after 30 min") {
+TEST_CASE("duty: a van that answers neither speed, odometer nor current is let go after 15 min") {
   Van van;
   van.speed = -1;
   van.odometer = -1;
   van.amps_raw = -1;
-  van.run(31 * kMinute);
-  CHECK(van.duty() == Duty::parked);
-}
-
-TEST_CASE("duty: a probe that nothing asked for is not answered with half an hour of questions") {
-  Van van(true);
-  van.run(5 * kMinute + 1'000);
-  CHECK(van.duty() == Duty::parked);
-  // Unless the van shows a sign of use meanwhile.
-  Van used(true);
-  used.run(2 * kMinute);
-  used.speed = 10;
-  used.run(kMinute);
-  used.speed = 0;
-  used.run(10 * kMinute);
-  CHECK(used.duty() == Duty::standing);
+  CHECK(van.parked_in(60 * kMinute) == 15 * kMinute);
 }
 
 TEST_CASE("duty: parked ends by restart alone, which is like new") {
   Van van;
-  van.run(40 * kMinute);
+  van.run(6 * kMinute);
   REQUIRE(van.duty() == Duty::parked);
   van.speed = 50;
   van.run(1'000);
   CHECK(van.duty() == Duty::parked);
-  van.judge.restart(van.now, false);
+  van.judge.restart(van.now, DutyStart::life);
   CHECK(van.duty() == Duty::driving);
   van.speed = 0;
-  van.run(29 * kMinute);
-  CHECK(van.duty() == Duty::standing);
+  CHECK(van.parked_in(30 * kMinute) == 5 * kMinute);
 }
 
 // A code in under 30 s is a fast charge; the odometer's first 2 km.
@@ -260,6 +324,12 @@ TEST_CASE("duty: fast SoC and fine odometer") {
   }
   CHECK(trip.judge.odometer_fine());
   trip.odometer += 2;
+  trip.run(1'000);
+  CHECK_FALSE(trip.judge.odometer_fine());
+  trip.speed = 0;
+  trip.amps_raw = 50;  // heated, not parked
+  trip.run(4 * kMinute);
+  trip.speed = 30;
   trip.run(1'000);
   CHECK_FALSE(trip.judge.odometer_fine());
   trip.speed = 0;

@@ -118,7 +118,8 @@ TEST_CASE("logger: silent with the supply high: 1, 2, 4, 8, then every 10 s") {
   for (std::size_t i = 5; i < probes.size(); ++i)
     CHECK(probes[i] - probes[i - 1] == doctest::Approx(10'000).epsilon(0.05));
   for (const auto& [tick, line] : van.sent)
-    if (tick > 41'000 && line.starts_with("t")) CHECK(line.starts_with("t7E0802010"));
+    // Single frames with current and speed in them.
+    if (tick > 41'000 && line.starts_with("t")) CHECK(line.starts_with("t7E0803019A0D"));
 }
 
 TEST_CASE("logger: a frame that nobody acknowledges closes the adapter within 100 ms") {
@@ -246,36 +247,105 @@ TEST_CASE("logger: below 12.2 V nothing is sent") {
   CHECK(van.count_sent(41'000, van.now(), "t") == 0);
 }
 
-TEST_CASE(
-    "logger: a parked van is let go after half an hour, and probed at most four times a day") {
+TEST_CASE("logger: a parked van is let go after 5 min, and probed at most four times a day") {
   FakeVan van(32 + 4096);
   van.ecus = plain_van();
   van.ecus[0].pids[0x0D] = constant({0x00});
   van.ecus[0].pids[0x9A] = constant(pack_data(0x5780, 0x0005));
   van.power_up();
   van.plug_adapter();
-  van.run_until(31 * 60'000);
+  const Tick parked = 6 * 60'000;
+  van.run_until(parked);
   CHECK(van.logger().light() == Light::waiting);
   const std::size_t asked_driving = van.count_sent(5'000, 4 * 60'000, "t7E0803019A0D");
   CHECK(asked_driving == doctest::Approx(235 * 5).epsilon(0.02));
-  // Awake but idle: the slow schedule, then nothing for 20 min.
-  const std::size_t asked_standing = van.count_sent(6 * 60'000, 29 * 60'000, "t7E0803019A0D");
-  CHECK(asked_standing <= 23 * 12 + 2);
-  const Tick parked = 31 * 60'000;
   van.run_until(parked + 19 * 60'000);
   CHECK(van.count_sent(parked, parked + 19 * 60'000, "t") == 0);
-  van.run_until(parked + 24 * 3'600'000);
-  std::size_t probes = 0;
+  const Tick day = 24 * 3'600'000;
+  van.run_until(parked + 3 * day);
+  // Awake as it is, the van answers each probe, and is left alone again.
+  std::vector<Tick> probes;
   for (const auto& [tick, line] : van.sent)
-    if (tick > parked && line == "O") ++probes;
-  CHECK(probes <= 4);
-  CHECK(probes >= 1);
-  CHECK(van.logger().counters().requests_while_parked == probes);
+    if (tick > parked && line.starts_with("t7E0803019A0D")) probes.push_back(tick);
+  CHECK(probes.size() >= 10);
+  CHECK(probes.size() <= 12);
+  for (std::size_t i = 1; i < probes.size(); ++i) CHECK(probes[i] - probes[i - 1] >= 15 * 60'000);
+  for (std::size_t i = 4; i < probes.size(); ++i) CHECK(probes[i] - probes[i - 4] >= day);
+  CHECK(van.logger().counters().requests_while_parked == probes.size());
+  // Nothing else was sent but the flow control of their answers.
+  CHECK(van.count_sent(parked, van.now(), "t") == 2 * probes.size());
   // Traffic after the bus was quiet: polled again at once.
   van.say(10, "t1238DEADBEEF00000000\r");
   const Tick woken = van.now();
   van.run_until(woken + 2'000);
   CHECK(van.count_sent(woken, woken + 2'000, "t7E0") > 5);
+}
+
+TEST_CASE("logger: a probe whose answer shows use is followed by polling") {
+  FakeVan van(32 + 4096);
+  van.ecus = plain_van();
+  van.ecus[0].pids[0x0D] = [](Tick t) {
+    return Bytes{static_cast<std::uint8_t>(t < 20 * 60'000 ? 0 : 40)};
+  };
+  van.ecus[0].pids[0x9A] = constant(pack_data(0x5780, 0x0005));
+  van.power_up();
+  van.plug_adapter();
+  van.run_until(25 * 60'000);
+  CHECK(van.logger().light() == Light::waiting);
+  van.run_until(26 * 60'000);
+  CHECK(van.logger().light() == Light::recording);
+  CHECK(van.count_sent(26 * 60'000 - 10'000, 26 * 60'000, "t7E0803019A0D") > 40);
+}
+
+TEST_CASE("logger: with the supply low a van that stands is let go after 2 min") {
+  FakeVan van = started_van();
+  van.ecus[0].pids[0x0D] = constant({0x00});
+  van.ecus[0].pids[0x9A] = constant(pack_data(0x5780, 0x0005));
+  van.logger().on_supply(0, 12'700);
+  van.plug_adapter();
+  van.run_until(115'000);
+  CHECK(van.logger().light() == Light::recording);
+  van.run_until(130'000);
+  CHECK(van.logger().light() == Light::waiting);
+}
+
+TEST_CASE("logger: below the level of a lithium battery nothing is sent") {
+  FakeVan van(32 + 4096);
+  van.ecus = plain_van();
+  van.prepare({.van = "heron", .battery = 1});
+  van.power_up();
+  van.logger().on_supply(0, 12'800);
+  van.plug_adapter();
+  van.run_until(600'000);
+  CHECK(van.count_sent(0, van.now(), "t") == 0);
+  van.logger().on_supply(van.now(), 13'000);
+  van.run_until(700'000);
+  CHECK(van.count_sent(600'000, van.now(), "t") > 0);
+}
+
+// A network that wakes by itself each hour, as some do, answers, and sleeps.
+TEST_CASE("logger: a van that wakes for nothing is not kept awake each time") {
+  FakeVan van(32 + 4096);
+  van.ecus = plain_van();
+  van.ecus[0].pids[0x0D] = constant({0x00});
+  van.ecus[0].pids[0x9A] = constant(pack_data(0x5780, 0x0005));
+  van.power_up();
+  van.plug_adapter();
+  const Tick hour = 3'600'000;
+  std::vector<std::size_t> asked;
+  for (Tick at = hour; at <= 24 * hour; at += hour) {
+    van.run_until(at);
+    const std::size_t before = van.count_sent(0, van.now() + 1, "t7E0803019A0D");
+    van.say(10, "t1238DEADBEEF00000000\r");
+    van.run_until(at + hour / 2);
+    asked.push_back(van.count_sent(0, van.now() + 1, "t7E0803019A0D") - before);
+  }
+  // Five minutes of polling the first times (once before, when it was found),
+  // then single probes.
+  CHECK(asked[0] > 1'000);
+  CHECK(asked[1] > 1'000);
+  for (std::size_t i = 2; i < asked.size(); ++i) CHECK(asked[i] <= 12);
+  CHECK(van.logger().counters().requests_while_parked <= 60 + 10);
 }
 
 TEST_CASE("logger: a charge is followed at its own schedule") {

@@ -67,8 +67,11 @@ TEST_CASE("settings: what is absent is the default") {
 }
 
 TEST_CASE("settings: anything not known refuses the whole") {
-  CHECK(outcome_of({0x38, 0x01}) == SettingsOutcome::unknown_field);  // field 7
-  CHECK(outcome_of({0x0A, 0x01, 'A', 0x38, 0x01}) == SettingsOutcome::unknown_field);
+  CHECK(outcome_of({0x40, 0x01}) == SettingsOutcome::unknown_field);  // field 8
+  CHECK(outcome_of({0x0A, 0x01, 'A', 0x40, 0x01}) == SettingsOutcome::unknown_field);
+  CHECK(outcome_of({0x38, 0x00}) == SettingsOutcome::taken);  // battery
+  CHECK(outcome_of({0x38, 0x01}) == SettingsOutcome::taken);
+  CHECK(outcome_of({0x38, 0x02}) == SettingsOutcome::out_of_range);
   CHECK(outcome_of({0x08, 0x01}) == SettingsOutcome::wrong_type);                    // van, varint
   CHECK(outcome_of({0x12, 0x01, 0x00}) == SettingsOutcome::wrong_type);              // prepared
   CHECK(outcome_of({0x1D, 0x01, 0x00, 0x00, 0x00}) == SettingsOutcome::wrong_type);  // fixed32
