@@ -60,7 +60,7 @@ enum class GateOutcome : std::uint8_t {
   used_up,  // within the rules, but a parked van has been asked enough today
 };
 
-class TransmitGate {
+class TransmitGate final {
  public:
   [[nodiscard]] GateOutcome send_request(const CanFrame& frame);
   [[nodiscard]] GateOutcome send_flow_control(const CanFrame& frame);
