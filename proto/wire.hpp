@@ -71,7 +71,9 @@ enum : std::uint32_t {
   requests_while_parked = 10,
   foreign_tester_events = 11,
   card_write_failures = 12,
-  dropped_samples = 13
+  dropped_samples = 13,
+  other_frames_per_s = 14,
+  echoed_frames = 15
 };
 }
 namespace settings {

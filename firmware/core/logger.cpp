@@ -363,6 +363,8 @@ LoggerCounters Logger::counters() const {
   c.foreign_tester_events = foreign_tester_events_;
   c.card_write_failures = log_.write_failures();
   c.dropped_samples = log_.dropped_samples();
+  c.other_frames_per_s = other_frames_per_s_;
+  c.echoed_frames = echoed_frames_;
   return c;
 }
 

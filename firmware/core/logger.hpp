@@ -162,6 +162,8 @@ class Logger {
   void on_frame(const CanFrame& frame);
   void on_bus_error();
   void on_foreign_tester();
+  [[nodiscard]] bool is_echo(const CanFrame& frame);
+  void count_other();
   void on_bus_time();
   void progress();
   void on_script_done();
@@ -240,6 +242,12 @@ class Logger {
   std::uint8_t probe_poll_ = 0;           // index into the plan
   Tick phase_until_ = 0;                  // end of listening
   Tick balance_due_ = 0;
+  // Own frames whose echo may still come.
+  std::optional<CanFrame> request_sent_;
+  std::optional<CanFrame> flow_control_sent_;
+  Tick others_since_ = 0;
+  std::uint32_t others_this_s_ = 0;
+  std::uint32_t others_last_s_ = 0;
   std::optional<Tick> asked_at_;
   std::optional<Tick> answered_at_;
   std::optional<Tick> send_again_at_;  // the gate had no room
@@ -257,6 +265,8 @@ class Logger {
   std::uint32_t lines_discarded_ = 0;
   std::uint32_t adapter_reopened_ = 0;
   std::uint32_t foreign_tester_events_ = 0;
+  std::uint32_t other_frames_per_s_ = 0;
+  std::uint32_t echoed_frames_ = 0;
 };
 
 }  // namespace packmile

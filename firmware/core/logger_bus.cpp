@@ -18,6 +18,10 @@ constexpr Tick kListenMs = 2'000;
 constexpr Tick kUnaskedMs = kPendingMs + 500;
 constexpr Tick kBalanceEveryMs = 10'000;
 constexpr Tick kSupplyLowMs = 10'000;
+constexpr Tick kSecondMs = 1'000;
+// More than half of what a line at 115200 baud carries. Common practice, no
+// source.
+constexpr std::uint32_t kCrowdedFramesPerS = 300;
 
 AdapterCommand rate_command(bool rate_250) {
   return rate_250 ? AdapterCommand::rate_250 : AdapterCommand::rate_500;
@@ -216,6 +220,29 @@ void Logger::on_bus_error() {
   }
 }
 
+// Some adapters hand back what they have sent. Each of our frames has one echo;
+// another one like it is somebody else's.
+bool Logger::is_echo(const CanFrame& frame) {
+  if (!asked_at_ || now_ - *asked_at_ > kUnaskedMs) return false;
+  for (std::optional<CanFrame>* own : {&request_sent_, &flow_control_sent_}) {
+    if (*own != frame) continue;
+    own->reset();
+    ++echoed_frames_;
+    return true;
+  }
+  return false;
+}
+
+void Logger::count_other() {
+  if (now_ - others_since_ >= kSecondMs) {
+    others_last_s_ = now_ - others_since_ < 2 * kSecondMs ? others_this_s_ : 0;
+    if (others_this_s_ > other_frames_per_s_) other_frames_per_s_ = others_this_s_;
+    others_this_s_ = 0;
+    others_since_ = now_;
+  }
+  ++others_this_s_;
+}
+
 void Logger::on_foreign_tester() {
   if (phase_ == Phase::waiting && wake_.reason() == WaitReason::foreign_tester) {
     wake_.begin(now_, WaitReason::foreign_tester);  // still there: 10 min from now on
@@ -229,10 +256,12 @@ void Logger::on_frame(const CanFrame& frame) {
   if (phase_ == Phase::opening || phase_ == Phase::stopping) return;
   const std::optional<std::uint32_t> request_id = request_id_of(frame.id, frame.extended);
   const bool asked_lately = asked_at_ && now_ - *asked_at_ <= kUnaskedMs;
+  if (is_echo(frame)) return;
   if (is_tester_id(frame) || (request_id && !asked_lately)) {
     on_foreign_tester();
     return;
   }
+  if (!request_id) count_other();
   if (phase_ == Phase::listening) {
     after_listening(true);
     return;
@@ -258,8 +287,8 @@ void Logger::on_frame(const CanFrame& frame) {
       gate_.reception_started(*request_id, frame.extended);
       if (step.flow_control) {
         // Refused or without room: the ECU gives up, and the exchange times out.
-        const GateOutcome sent = gate_.send_flow_control(*step.flow_control);
-        static_cast<void>(sent);
+        if (gate_.send_flow_control(*step.flow_control) == GateOutcome::queued)
+          flow_control_sent_ = step.flow_control;
       }
       if (step.outcome == IsotpOutcome::too_long)
         gate_.reception_ended(*request_id, frame.extended);
@@ -364,7 +393,7 @@ void Logger::on_bus_time() {
   }
   if (phase_ == Phase::polling && now_ >= balance_due_) {
     balance_due_ = now_ + kBalanceEveryMs;
-    if (plan_.balance(now_)) want_session();
+    if (plan_.balance(now_, others_last_s_ >= kCrowdedFramesPerS)) want_session();
   }
 }
 

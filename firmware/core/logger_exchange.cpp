@@ -50,6 +50,7 @@ bool Logger::send(Asking asking, const CanFrame& frame) {
       exchange_ = {
           .asking = asking, .extended = frame.extended, .sent = now_, .deadline = now_ + kReplyMs};
       asked_at_ = now_;
+      request_sent_ = frame;
       return true;
     case GateOutcome::full:
       send_again_at_ = now_ + kGateFullMs;

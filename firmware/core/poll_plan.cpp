@@ -302,7 +302,7 @@ bool PollPlan::on_refused(Tick now, std::size_t index, NegativeAction action,
   return false;
 }
 
-bool PollPlan::balance(Tick now) {
+bool PollPlan::balance(Tick now, bool crowded) {
   // What the line would be taken for if nothing were slowed down.
   std::uint64_t load = 0;
   const bool was_slowed = slowed_;
@@ -314,7 +314,7 @@ bool PollPlan::balance(Tick now) {
     if (silent_alone(poll) && period_ms < kSilentPeriodMs) period_ms = kSilentPeriodMs;
     if (period_ms != 0) load += poll.mean_ms_x16 * 1000ull / 16 / period_ms;
   }
-  slowed_ = was_slowed ? load > kRelaxed : load > kOverload;
+  slowed_ = crowded || (was_slowed ? load > kRelaxed : load > kOverload);
   if (slowed_ == was_slowed) return false;
   put_periods(now);
   return true;

@@ -106,9 +106,10 @@ class PollPlan {
   bool on_silence(Tick now, std::size_t index, std::uint32_t took_ms);
   bool on_refused(Tick now, std::size_t index, NegativeAction action, std::uint32_t took_ms);
 
-  // Slows $9A and $0D down while the exchanges take longer than the line has,
-  // and lets them go again. True: that changed. Call about every 10 s.
-  bool balance(Tick now);
+  // Slows $9A and $0D down while the exchanges take longer than the line has, or
+  // while others crowd it, and lets them go again. True: that changed. Call about
+  // every 10 s.
+  bool balance(Tick now, bool crowded = false);
   [[nodiscard]] bool slowed() const { return slowed_; }
 
  private:

@@ -61,6 +61,8 @@ void put_counters(wire::Writer& out, const LoggerCounters& c) {
   w.uint_field(wire::counters::foreign_tester_events, c.foreign_tester_events);
   w.uint_field(wire::counters::card_write_failures, c.card_write_failures);
   w.uint_field(wire::counters::dropped_samples, c.dropped_samples);
+  w.uint_field(wire::counters::other_frames_per_s, c.other_frames_per_s);
+  w.uint_field(wire::counters::echoed_frames, c.echoed_frames);
   put_message(out, wire::session::counters, item, w);
 }
 

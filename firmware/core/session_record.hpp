@@ -37,6 +37,8 @@ struct LoggerCounters {
   std::uint32_t foreign_tester_events = 0;
   std::uint32_t card_write_failures = 0;
   std::uint32_t dropped_samples = 0;
+  std::uint32_t other_frames_per_s = 0;  // the most in one second
+  std::uint32_t echoed_frames = 0;
 
   bool operator==(const LoggerCounters&) const = default;
 };

@@ -51,6 +51,12 @@ class Adapter {
   [[nodiscard]] bool on_bus() const { return state_ != State::closed; }
   // The line for a frame from the bus, with its CR; valid until the next call.
   [[nodiscard]] std::string_view frame_line(const BusFrame& frame, Nanos now_ns);
+  // Power was lost for a moment: closed, without a bit rate.
+  void reset() {
+    state_ = State::closed;
+    kbit_per_s_.reset();
+    stamps_ = false;
+  }
   // The queue to the host was full: status flag of the F command.
   void note_lost_line() { status_flags_ |= 0x01; }
 

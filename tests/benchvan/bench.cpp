@@ -12,10 +12,25 @@ namespace {
 // the serial line carries.
 constexpr Nanos kTrafficPeriodNs = 20 * kNanosPerMs;
 constexpr std::array<std::uint32_t, 3> kTrafficIds{0x1A0, 0x2F4, 0x3C8};
+constexpr Nanos kFloodPeriodNs = kNanosPerMs / 2;  // 2000 frames a second
+constexpr Nanos kForeignPeriodNs = 100 * kNanosPerMs;
+constexpr Nanos kAfterForeignNs = 600 * kNanosPerSecond;
+constexpr Nanos kResetPeriodNs = 97 * kNanosPerSecond;
+constexpr Nanos kLateNs = 60 * kNanosPerMs;
+// Faults that come and go: seconds since the first poll request.
+constexpr double kBusOffFromS = 120, kBusOffToS = 150;
+constexpr double kForeignFromS = 120, kForeignToS = 180;
+constexpr double kStopFromS = 120, kStopToS = 240;
 
 // An adapter that gets no acknowledgement says so; it has no confirmation.
 constexpr std::string_view kNoAcknowledgement = "e1a\r";
 constexpr std::string_view kFormError = "e1f\r";
+// State line of the Linux driver: off the bus, error counters.
+constexpr std::string_view kBusOffState = "sf255000\r";
+
+unsigned kbit_of(const Faults& faults) {
+  return faults.bus_125k ? 125 : faults.bus_250k ? 250 : 500;
+}
 
 EcuIdentity identity_of(unsigned number, bool extended) {
   EcuIdentity identity;
@@ -68,7 +83,7 @@ PidPlan plan_pids(const QuantitySet& quantities, const Faults& faults) {
 Bench::Bench(const BenchSetup& setup, Scene& scene)
     : setup_(setup),
       scene_(scene),
-      bus_kbit_per_s_(setup.faults.bus_250k ? 250 : 500),
+      bus_kbit_per_s_(kbit_of(setup.faults)),
       from_host_(setup.baud),
       to_host_(setup.baud),
       adapter_(setup.faults.z_confirm) {
@@ -85,12 +100,15 @@ Bench::Bench(const BenchSetup& setup, Scene& scene)
   // Its terminals are at the end of a longer wire.
   charger.module_v_drop = 0.1;
   EcuIdentity motor = identity_of(2, extended);
+  motor.speed_offset_kmh = 7;
   motor.calibration_id = "BENCH-MCU-01.03";
   motor.name = "MCU\0-MotorControl"s;
   ecus_.emplace_back(vehicle, plan.vehicle, setup.coding, setup.faults, setup.seed);
   ecus_.emplace_back(charger, plan.charger, setup.coding, setup.faults, setup.seed);
   ecus_.emplace_back(motor, plan.motor, setup.coding, setup.faults, setup.seed);
-  if (setup.faults.bus_traffic) next_traffic_ns_ = 0;
+  if (setup.faults.bus_traffic || setup.faults.adapter_flood) next_traffic_ns_ = 0;
+  traffic_period_ns_ = setup.faults.adapter_flood ? kFloodPeriodNs : kTrafficPeriodNs;
+  if (setup.faults.adapter_resets) next_reset_ns_ = kResetPeriodNs;
 }
 
 void Bench::on_host_bytes(Nanos now_ns, std::span<const std::uint8_t> bytes) {
@@ -102,13 +120,19 @@ std::size_t Bench::take_host_bytes(Nanos now_ns, std::span<std::uint8_t> out) {
 }
 
 void Bench::to_host(Nanos now_ns, std::string_view line) {
+  ++lines_to_host_;
+  if (setup_.faults.adapter_half_line && lines_to_host_ % 50 == 0)
+    line = line.substr(0, line.size() / 2);
+  if (setup_.faults.adapter_late) now_ns += kLateNs;
+  if (line.empty()) return;
   if (to_host_.put(now_ns, line)) return;
   ++counts_.lost_lines;
   adapter_.note_lost_line();
 }
 
 Nanos Bench::next_event_ns() const {
-  Nanos next_ns = std::min({from_host_.next_ns(), to_host_.next_ns(), next_traffic_ns_});
+  Nanos next_ns = std::min({from_host_.next_ns(), to_host_.next_ns(), next_traffic_ns_,
+                            next_foreign_ns_, next_reset_ns_});
   if (!bus_.empty()) next_ns = std::min(next_ns, bus_.front().at_ns);
   for (const Ecu& ecu : ecus_) next_ns = std::min(next_ns, ecu.deadline_ns());
   return next_ns;
@@ -125,7 +149,8 @@ void Bench::advance(Nanos now_ns) {
       ecu_ns = ecu.deadline_ns();
       first_ecu = &ecu;
     }
-    const Nanos next_ns = std::min({line_ns, bus_ns, ecu_ns, next_traffic_ns_});
+    const Nanos next_ns =
+        std::min({line_ns, bus_ns, ecu_ns, next_traffic_ns_, next_foreign_ns_, next_reset_ns_});
     if (next_ns > now_ns) return;
     if (bus_ns == next_ns) {
       const OnBus passed = bus_.front();
@@ -144,6 +169,11 @@ void Bench::advance(Nanos now_ns) {
       }
     } else if (line_ns == next_ns) {
       on_serial_line(*from_host_.take(next_ns));
+    } else if (next_foreign_ns_ == next_ns) {
+      be_a_foreign_tester(next_ns);
+    } else if (next_reset_ns_ == next_ns) {
+      adapter_.reset();
+      next_reset_ns_ += kResetPeriodNs;
     } else {
       if (scene_.awake(next_ns)) {
         BusFrame frame{.id = kTrafficIds[traffic_count_ % kTrafficIds.size()], .length = 8};
@@ -151,12 +181,39 @@ void Bench::advance(Nanos now_ns) {
         ++counts_.other_frames;
         (void)put_on_bus(next_ns, frame, false);
       }
-      next_traffic_ns_ += kTrafficPeriodNs;
+      next_traffic_ns_ += traffic_period_ns_;
     }
   }
 }
 
+double Bench::polled_s(Nanos now_ns) const {
+  return counts_.first_poll_ns ? seconds_of(now_ns - *counts_.first_poll_ns) : -1;
+}
+
+bool Bench::off_the_bus(Nanos now_ns) const {
+  const double s = polled_s(now_ns);
+  return setup_.faults.bus_off && s >= kBusOffFromS && s < kBusOffToS;
+}
+
+// What a workshop's tester asks, and what it is answered: both are on the bus.
+void Bench::be_a_foreign_tester(Nanos now_ns) {
+  next_foreign_ns_ += kForeignPeriodNs;
+  if (polled_s(now_ns) >= kForeignToS) {
+    next_foreign_ns_ = kNever;
+    return;
+  }
+  const EcuIdentity& ecu = ecus_.front().identity();
+  BusFrame frame{.id = ecu.request_id, .extended = ecu.extended, .length = 8};
+  frame.data = {0x02, 0x3E, 0x00};
+  (void)put_on_bus(now_ns, frame, false);
+  frame.id = ecu.response_id;
+  frame.data = {0x02, 0x7E, 0x00};
+  (void)put_on_bus(now_ns, frame, false);
+  counts_.last_foreign_ns = now_ns;
+}
+
 bool Bench::acknowledged(Nanos now_ns) {
+  if (off_the_bus(now_ns)) return false;
   return adapter_.hears(bus_kbit_per_s_) && (!setup_.faults.no_ack_asleep || scene_.awake(now_ns));
 }
 
@@ -168,10 +225,25 @@ Nanos Bench::put_on_bus(Nanos now_ns, const BusFrame& frame, bool from_tester) {
 }
 
 void Bench::on_serial_line(const SerialLine& line) {
+  if (setup_.lines != nullptr)
+    fmt::print(setup_.lines, "{:.3f} {}\n", seconds_of(line.at_ns), line.view());
+  if (setup_.faults.adapter_echo) {
+    std::string echo(line.view());
+    echo += '\r';
+    to_host(line.at_ns, echo);
+  }
+  const bool silent = line.view().empty() || line.view() == "C" || line.view() == "L" ||
+                      line.view() == "F" || line.view().starts_with('S');
+  // What was under way when the other tester was heard may still arrive.
+  if (!silent && counts_.last_foreign_ns &&
+      line.at_ns > *counts_.last_foreign_ns + kForeignPeriodNs &&
+      line.at_ns < *counts_.last_foreign_ns + kAfterForeignNs)
+    ++counts_.while_foreign_tester;
   const Adapter::Step step = adapter_.on_line(line.view(), line.too_long);
-  if (!step.answer.empty()) to_host(line.at_ns, step.answer);
+  if (!step.answer.empty() && !setup_.faults.adapter_mute) to_host(line.at_ns, step.answer);
   if (!step.transmit) return;
   judge(*step.transmit);
+  if (off_the_bus(line.at_ns)) to_host(line.at_ns, kBusOffState);
   if (acknowledged(line.at_ns)) {
     (void)put_on_bus(line.at_ns, *step.transmit, true);
   } else {
@@ -210,18 +282,26 @@ void Bench::on_bus_frame(const OnBus& passed) {
     }
     return;
   }
-  to_host(passed.at_ns, adapter_.confirmation(passed.frame));
+  if (!setup_.faults.adapter_mute) to_host(passed.at_ns, adapter_.confirmation(passed.frame));
   const BusFrame& frame = passed.frame;
+  scene_.on_tester_frame(passed.at_ns);
   const bool polls = frame.data[0] >= 2 && frame.data[0] <= 7 && frame.data[1] == 0x01 &&
                      !is_support_pid(frame.data[2]);
   if (polls) {
-    if (!counts_.first_poll_ns) counts_.first_poll_ns = passed.at_ns;
+    if (!counts_.first_poll_ns) {
+      counts_.first_poll_ns = passed.at_ns;
+      if (setup_.faults.foreign_tester)
+        next_foreign_ns_ = passed.at_ns + nanos_of_seconds(kForeignFromS);
+    }
     scene_.on_poll_request(passed.at_ns);
   }
   const bool flow_control = (frame.data[0] & 0xF0) == 0x30;
   // A flow control asks for nothing that the sensors show.
   const Moment* moment = nullptr;
   if (!flow_control && setup_.answers_service01) moment = scene_.show(passed.at_ns);
+  const double s = polled_s(passed.at_ns);
+  if (setup_.faults.ecu_silent || (setup_.faults.ecu_stops && s >= kStopFromS && s < kStopToS))
+    return;
   for (Ecu& ecu : ecus_) ecu.on_frame(passed.at_ns, frame, moment);
 }
 

@@ -9,6 +9,7 @@
 //        and still put on the bus.
 #pragma once
 #include <cstdint>
+#include <cstdio>
 #include <deque>
 #include <optional>
 #include <span>
@@ -34,21 +35,27 @@ struct BenchSetup {
   bool answers_service01 = true;  // false: no ECU answers anything
   std::uint64_t seed = 0;         // of the ECUs' answer times
   Candump* candump = nullptr;     // null: no log of the bus
+  // Every line of the host, as "SECONDS.MILLIS LINE"; null: no recording.
+  std::FILE* lines = nullptr;
 };
 
 struct BenchCounts {
   std::uint64_t tester_frames = 0;
   std::uint64_t ecu_frames = 0;
-  std::uint64_t other_frames = 0;        // of the fault bus-traffic
-  std::uint64_t requests = 0;            // tester frames that are no flow control
-  std::uint64_t exchanges = 0;           // positive answers that left an ECU whole
-  std::uint64_t polled_exchanges = 0;    // those since the first poll request
-  std::uint64_t values = 0;              // sensor values in those answers
+  std::uint64_t other_frames = 0;      // of the fault bus-traffic
+  std::uint64_t requests = 0;          // tester frames that are no flow control
+  std::uint64_t exchanges = 0;         // positive answers that left an ECU whole
+  std::uint64_t polled_exchanges = 0;  // those since the first poll request
+  std::uint64_t values = 0;            // sensor values in those answers
+  // Requests and adapter commands other than closing and listening, in the ten
+  // minutes after the frames of another tester.
+  std::uint64_t while_foreign_tester = 0;
   std::uint64_t forbidden = 0;           // tester frames that a reader must not send
   std::uint64_t aborted_replies = 0;     // multi-frame answers not fetched
   std::uint64_t lost_lines = 0;          // the line to the host was too slow
   std::optional<Nanos> first_poll_ns{};  // first service 01 request for data
   std::optional<Nanos> last_answer_ns;
+  std::optional<Nanos> last_foreign_ns{};
   std::string first_forbidden;  // as in a candump log; empty: none
 };
 
@@ -79,6 +86,10 @@ class Bench {
   void judge(const BusFrame& frame);
   void to_host(Nanos now_ns, std::string_view line);
   [[nodiscard]] bool acknowledged(Nanos now_ns);
+  // Seconds since the first poll request; negative: there was none.
+  [[nodiscard]] double polled_s(Nanos now_ns) const;
+  [[nodiscard]] bool off_the_bus(Nanos now_ns) const;
+  void be_a_foreign_tester(Nanos now_ns);
 
   BenchSetup setup_;
   Scene& scene_;
@@ -90,6 +101,10 @@ class Bench {
   std::deque<OnBus> bus_;
   Nanos bus_free_ns_ = 0;
   Nanos next_traffic_ns_ = kNever;
+  Nanos traffic_period_ns_ = 0;
+  Nanos next_foreign_ns_ = kNever;
+  Nanos next_reset_ns_ = kNever;
+  std::uint64_t lines_to_host_ = 0;
   std::uint8_t traffic_count_ = 0;
   BenchCounts counts_;
 };

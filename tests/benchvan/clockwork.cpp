@@ -31,6 +31,7 @@ Clockwork::Clockwork(Bench& bench, Scene& scene, CardFile& card, const Setup& se
       setup_(setup),
       logger_(power_up_of(card, setup.entropy)) {
   if (setup.origin_unix_ms) next_clock_ns_ = 0;
+  if (!setup.supply_measured) next_supply_ns_ = kNever;
   logger_.on_adapter(0, AdapterLink::up);
   turn(false);
 }
@@ -60,7 +61,10 @@ void Clockwork::step(Nanos end_ns) {
     logger_.on_bytes(tick(), std::span(bytes).first(count));
     turned = true;
   }
-  if (now_ns_ >= next_supply_ns_ || now_ns_ >= scene_.next_change_ns()) {
+  if (!setup_.supply_measured) {
+    // Asking moves the scene past its change.
+    if (now_ns_ >= scene_.next_change_ns()) (void)scene_.awake(now_ns_);
+  } else if (now_ns_ >= next_supply_ns_ || now_ns_ >= scene_.next_change_ns()) {
     // Asking moves the scene past its change.
     logger_.on_supply(tick(), scene_.supply_mv(now_ns_));
     next_supply_ns_ = std::min(now_ns_ + kSupplyPeriodNs, scene_.next_change_ns());

@@ -22,6 +22,8 @@ class Clockwork {
     // UTC of the bench's zero, when it is known from the start; the clock is
     // then read at power-up and once an hour.
     std::optional<std::int64_t> origin_unix_ms{};
+    // False: the port has no way to measure the supply.
+    bool supply_measured = true;
   };
   // All of them must outlive the clockwork.
   Clockwork(Bench& bench, Scene& scene, CardFile& card, const Setup& setup);

@@ -2,11 +2,15 @@
 
 #include <fmt/format.h>
 
+#include <cerrno>
 #include <cmath>
+#include <cstdio>
+#include <cstring>
 #include <filesystem>
 #include <memory>
 
 #include "benchvan/bench.hpp"
+#include "benchvan/bench_error.hpp"
 #include "benchvan/card_file.hpp"
 #include "benchvan/clockwork.hpp"
 #include "benchvan/replay.hpp"
@@ -32,9 +36,19 @@ RunIdentity identity_of(const DriveOptions& options) {
   identity.add("odometer_km", fmt::format("{}", options.odometer_km));
   identity.add("vin", options.vin);
   identity.add("poll_hz", fmt::format("{}", options.poll_hz));
+  if (options.parked_hours > 0)
+    identity.add("parked_hours", fmt::format("{}", options.parked_hours));
   identity.add("answers_service01", options.answers_service01 ? "1" : "0");
   for (const std::string& fault : options.fault_names) identity.add("fault", fault);
   return identity;
+}
+
+// Null for an empty path.
+std::FILE* open_lines(const std::string& path) {
+  if (path.empty()) return nullptr;
+  std::FILE* file = std::fopen(path.c_str(), "w");
+  if (file == nullptr) throw BenchError(fmt::format("{}: {}", path, std::strerror(errno)));
+  return file;
 }
 
 CardFile open_card(const DriveOptions& options, const RunIdentity& identity,
@@ -68,28 +82,39 @@ int run_drive(const DriveOptions& options) {
   std::unique_ptr<Candump> candump;
   if (!options.candump.empty()) candump = std::make_unique<Candump>(options.candump);
 
+  const std::unique_ptr<std::FILE, int (*)(std::FILE*)> lines(open_lines(options.lines),
+                                                              std::fclose);
+
   ReplayScene scene(std::move(tracks), {.gap_ns = nanos_of_seconds(options.gap_minutes * 60.0),
                                         .odometer_km = options.odometer_km,
-                                        .soc_frozen = options.faults.soc_frozen});
+                                        .soc_frozen = options.faults.soc_frozen,
+                                        .stays_awake = options.faults.stays_awake,
+                                        .supply_low = options.faults.supply_low});
   Bench bench({.vin = options.vin,
                .quantities = quantities,
                .coding = options.coding,
                .faults = options.faults,
                .answers_service01 = options.answers_service01,
                .seed = identity.number("answer times"),
-               .candump = candump.get()},
+               .candump = candump.get(),
+               .lines = lines.get()},
               scene);
-  Clockwork clockwork(bench, scene, card, {.entropy = identity.number("boot")});
+  Clockwork clockwork(
+      bench, scene, card,
+      {.entropy = identity.number("boot"), .supply_measured = !options.faults.no_supply});
   clockwork.run(kNever, [&] { return scene.first_row_ns().has_value(); });
   const Nanos first_row_ns = *scene.first_row_ns();
   clockwork.give_clock(first_row_ns, options.start_unix_ms);
   if (candump) candump->set_origin(options.start_unix_ms * 1000 - first_row_ns / 1000);
   clockwork.run(kNever, [&] { return scene.finished(); });
-  clockwork.run(clockwork.now_ns() + kSilentEndNs);
+  clockwork.run(clockwork.now_ns() + kSilentEndNs + nanos_of_seconds(options.parked_hours * 3600));
   clockwork.stop();
   if (candump) candump->close();
 
   const BenchCounts& counts = bench.counts();
+  if (options.faults.stays_awake)
+    fmt::print(stderr, "12 V battery: {:.2f} Ah beyond its own rest draw\n",
+               scene.battery().beyond_rest_ah());
   fmt::print(stderr, "{}: {:.0f} s in virtual time, {} exchanges, {} values, {} sectors\n",
              options.card, seconds_of(clockwork.now_ns()), counts.exchanges, counts.values,
              card.written());

@@ -23,7 +23,9 @@ struct DriveOptions {
   bool answers_service01 = true;
   std::vector<std::string> fault_names{};  // as given, for the run's identity
   Faults faults{};
-  std::string candump{};  // empty: none
+  std::string candump{};    // empty: none
+  std::string lines{};      // recording of the host's lines; empty: none
+  double parked_hours = 0;  // after the last file
 };
 
 // Exit code. Throws BenchError.

@@ -17,6 +17,16 @@ constexpr std::uint8_t kSubFunctionNotSupported = 0x12;
 constexpr std::uint8_t kWrongLength = 0x13;
 constexpr std::uint8_t kResponsePending = 0x78;
 constexpr std::size_t kMaxPids = 6;
+constexpr unsigned kPendingInChain = 15;
+constexpr Nanos kChainStepNs = 200 * kNanosPerMs;
+
+// 0: at the usual pace.
+Nanos slow_answer_ns(const Faults& faults) {
+  if (faults.ecu_500ms) return 500 * kNanosPerMs;
+  if (faults.ecu_51ms) return 51 * kNanosPerMs;
+  if (faults.ecu_49ms) return 49 * kNanosPerMs;
+  return 0;
+}
 
 }  // namespace
 
@@ -28,6 +38,9 @@ Ecu::Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding,
       faults_(faults),
       generator_(seed ^ identity_.response_id),
       sender_(identity_.response_id, identity_.extended, faults.short_n_bs ? kShortNBsNs : kNBsNs) {
+  sender_.set_faults({.wrong_sequence = faults.wrong_sequence,
+                      .wrong_length = faults.wrong_length,
+                      .unpadded_last = faults.short_last_frame});
   link_support_ranges(supported_);
 }
 
@@ -65,12 +78,16 @@ void Ecu::on_request(Nanos now_ns, std::span<const std::uint8_t> request, bool f
   if (reply_.empty()) return;
   const double spread = generator_.share();
   reply_due_ns_ = now_ns;
-  if (!faults_.instant_ecu) {
+  if (const Nanos slow_ns = slow_answer_ns(faults_); slow_ns != 0) {
+    reply_due_ns_ += slow_ns;
+  } else if (!faults_.instant_ecu) {
     reply_due_ns_ +=
         kAnswerFixedNs + static_cast<Nanos>(spread * static_cast<double>(kAnswerSpreadNs));
   }
-  if (faults_.response_pending && reply_positive_ && ++requests_ % 7 == 0) {
+  const bool pending = faults_.response_pending || faults_.pending_chain;
+  if (pending && reply_positive_ && ++requests_ % 7 == 0) {
     announced_ = reply_;
+    pending_left_ = faults_.pending_chain ? kPendingInChain - 1 : 0;
     reply_.clear();
     refuse(service, kResponsePending);
   }
@@ -90,6 +107,10 @@ void Ecu::answer_current_data(std::span<const std::uint8_t> pids, bool functiona
   Moment own = moment;
   if (const std::optional<double> module_v = moment.get(Quantity::module_v)) {
     own.set(Quantity::module_v, *module_v - identity_.module_v_drop);
+  }
+  if (const std::optional<double> speed_kmh = moment.get(Quantity::speed_kmh);
+      speed_kmh && faults_.ecus_differ && identity_.speed_offset_kmh != 0) {
+    own.set(Quantity::speed_kmh, *speed_kmh + identity_.speed_offset_kmh);
   }
   reply_.put(kCurrentData | kPositive);
   bool any_supported = false;
@@ -158,11 +179,14 @@ std::optional<BusFrame> Ecu::take_frame(Nanos now_ns) {
     sending_positive_ = reply_positive_;
     sending_values_ = reply_positive_ ? reply_values_ : 0;
     reply_due_ns_ = kNever;
-    if (announced_) {
+    if (announced_ && pending_left_ > 0) {
+      --pending_left_;
+      reply_due_ns_ = now_ns + kChainStepNs;
+    } else if (announced_) {
       reply_ = *announced_;
       announced_.reset();
       reply_positive_ = true;
-      reply_due_ns_ = now_ns + kPendingNs;
+      reply_due_ns_ = now_ns + (faults_.pending_chain ? kChainStepNs : kPendingNs);
     }
   }
   return sender_.take_frame(now_ns);

@@ -30,10 +30,11 @@ struct EcuIdentity {
   std::uint32_t request_id = 0x7E0;
   std::uint32_t response_id = 0x7E8;
   bool extended = false;
-  std::string vin;             // empty: this ECU does not know it; at most 17
-  std::string calibration_id;  // at most 16 characters
-  std::string name;            // 4 of acronym, '-', 15 of text: at most 20
-  double module_v_drop = 0;    // its terminals see less than the supply, V
+  std::string vin;              // empty: this ECU does not know it; at most 17
+  std::string calibration_id;   // at most 16 characters
+  std::string name;             // 4 of acronym, '-', 15 of text: at most 20
+  double module_v_drop = 0;     // its terminals see less than the supply, V
+  double speed_offset_kmh = 0;  // of the fault ecus-differ
 };
 
 class Ecu {
@@ -77,6 +78,7 @@ class Ecu {
   bool sending_positive_ = false;
   unsigned sending_values_ = 0;
   std::optional<Payload> announced_;  // the answer behind a response pending
+  unsigned pending_left_ = 0;         // response pending still to come before it
   std::uint64_t requests_ = 0;
   std::uint64_t answers_ = 0;
   std::uint64_t values_ = 0;

@@ -21,6 +21,28 @@ struct Faults {
   bool one_pid_only = false;
   bool response_pending = false;
   bool short_n_bs = false;
+  bool ecu_silent = false;
+  bool ecu_49ms = false;
+  bool ecu_51ms = false;
+  bool ecu_500ms = false;
+  bool ecu_stops = false;
+  bool ecus_differ = false;
+  bool pending_chain = false;
+  bool wrong_sequence = false;
+  bool short_last_frame = false;
+  bool wrong_length = false;
+  bool stays_awake = false;
+  bool bus_125k = false;
+  bool bus_off = false;
+  bool foreign_tester = false;
+  bool adapter_resets = false;
+  bool adapter_half_line = false;
+  bool adapter_late = false;
+  bool adapter_echo = false;
+  bool adapter_flood = false;
+  bool adapter_mute = false;
+  bool no_supply = false;
+  bool supply_low = false;
 };
 
 struct FaultName {

@@ -35,6 +35,7 @@ void IsotpSender::start(Nanos now_ns, const Payload& message) {
   on_the_bus_ = false;
   due_ns_ = now_ns;
   state_ = message.size() <= 7 ? State::single : State::first;
+  ++messages_;
 }
 
 BusFrame IsotpSender::frame_of(std::uint8_t control) const {
@@ -54,11 +55,15 @@ std::optional<BusFrame> IsotpSender::take_frame(Nanos now_ns) {
     case State::single:
       frame = frame_of(static_cast<std::uint8_t>(bytes.size()));
       std::copy(bytes.begin(), bytes.end(), frame.data.begin() + 1);
+      if (faults_.wrong_length && messages_ % 5 == 0 && frame.data[0] < 7) ++frame.data[0];
+      if (faults_.unpadded_last) frame.length = static_cast<std::uint8_t>(1 + bytes.size());
       sent_bytes_ = bytes.size();
       break;
     case State::first:
       frame = frame_of(static_cast<std::uint8_t>(0x10 | (bytes.size() >> 8)));
       frame.data[1] = static_cast<std::uint8_t>(bytes.size());
+      if (faults_.wrong_length && messages_ % 5 == 0)
+        frame.data[1] = static_cast<std::uint8_t>(frame.data[1] + kConsecutiveFrameBytes);
       std::copy_n(bytes.begin(), kFirstFrameBytes, frame.data.begin() + 2);
       sent_bytes_ = kFirstFrameBytes;
       break;
@@ -71,6 +76,9 @@ std::optional<BusFrame> IsotpSender::take_frame(Nanos now_ns) {
       std::copy_n(bytes.begin() + static_cast<std::ptrdiff_t>(sent_bytes_), count,
                   frame.data.begin() + 1);
       sent_bytes_ += count;
+      if (faults_.wrong_sequence && messages_ % 5 == 0) ++frame.data[0];
+      if (faults_.unpadded_last && sent_bytes_ == bytes.size())
+        frame.length = static_cast<std::uint8_t>(1 + count);
       ++sequence_;
       break;
     }

@@ -38,6 +38,15 @@ class IsotpSender {
  public:
   IsotpSender(std::uint32_t id, bool extended, Nanos n_bs_ns);
 
+  // What is wrong with every fifth message of more than one frame (the last
+  // frame: with every one).
+  struct Faults {
+    bool wrong_sequence = false;
+    bool wrong_length = false;  // also of single frames
+    bool unpadded_last = false;
+  };
+  void set_faults(const Faults& faults) { faults_ = faults; }
+
   // Takes the message over; empty or longer than 4095 bytes must not be given.
   void start(Nanos now_ns, const Payload& message);
   // Flow control of the tester: 3S BS STmin.
@@ -72,6 +81,8 @@ class IsotpSender {
   int waits_ = 0;
   bool on_the_bus_ = false;  // a frame was taken and has not left yet
   unsigned aborted_ = 0;
+  Faults faults_{};
+  unsigned messages_ = 0;
 };
 
 // STmin of a flow control frame: 00..7F ms, F1..F9 100..900 us, everything

@@ -141,6 +141,11 @@ int run(int argc, char** argv) {
       ->capture_default_str()
       ->check(CLI::IsMember({"service01", "f4xx", "owner", "none"}));
   drive_command->add_option("--candump", drive.candump, "write the bus traffic as a text log");
+  drive_command->add_option("--lines", drive.lines,
+                            "record every line of the logger, with its second");
+  drive_command
+      ->add_option("--parked-hours", drive.parked_hours, "stand so long after the last file")
+      ->check(CLI::Range(0.0, 10000.0));
   add_van_options(*drive_command, text);
 
   ServeOptions serve;

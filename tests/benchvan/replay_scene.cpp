@@ -1,9 +1,16 @@
 #include "benchvan/replay_scene.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 namespace packmile::benchvan {
 namespace {
+
+// How long a network stays awake after it was asked, and what the pack then
+// gives to the converter. Common practice, no source.
+constexpr Nanos kKeptAwakeNs = 120 * kNanosPerSecond;
+constexpr double kParkedPackA = 0.2;
+constexpr std::uint16_t kSupplyLowMv = 11900;
 
 std::optional<double> first_soc_pct(const std::vector<Track>& tracks) {
   for (const Track& track : tracks) {
@@ -47,6 +54,11 @@ void ReplayScene::go_to(Nanos now_ns) {
         phase_since_ns_ = end_of_play_ns();
         phase_ = Phase::between;
         odometer_base_km_ += tracks_[file_].distance_km();
+        // Whoever drove has just left: the network has not slept yet.
+        battery_.fill();
+        parked_ = moment_;
+        stood_until_ns_ = phase_since_ns_;
+        kept_awake_until_ns_ = phase_since_ns_ + kKeptAwakeNs;
         ++file_;
         break;
       case Phase::between:
@@ -59,6 +71,36 @@ void ReplayScene::go_to(Nanos now_ns) {
   }
 }
 
+bool ReplayScene::kept_awake(Nanos now_ns) const {
+  return setup_.stays_awake && now_ns < kept_awake_until_ns_;
+}
+
+// Charges the battery's account for the time since it was asked last.
+void ReplayScene::stand_until(Nanos now_ns) {
+  if (now_ns <= stood_until_ns_) return;
+  const Nanos awake_until = std::clamp(kept_awake_until_ns_, stood_until_ns_, now_ns);
+  battery_.stand(awake_until - stood_until_ns_, true);
+  battery_.stand(now_ns - awake_until, false);
+  stood_until_ns_ = now_ns;
+}
+
+void ReplayScene::on_tester_frame(Nanos now_ns) {
+  if (!setup_.stays_awake) return;
+  go_to(now_ns);
+  if (!finished() && phase_ != Phase::between) return;
+  stand_until(now_ns);
+  kept_awake_until_ns_ = now_ns + kKeptAwakeNs;
+}
+
+std::uint16_t ReplayScene::supply_mv(Nanos now_ns) {
+  go_to(now_ns);
+  if (setup_.supply_low) return kSupplyLowMv;
+  if (!setup_.stays_awake) return Scene::supply_mv(now_ns);
+  if (!finished() && phase_ != Phase::between) return kSupplyAwakeMv;
+  stand_until(now_ns);
+  return battery_.millivolts(kept_awake(now_ns));
+}
+
 void ReplayScene::on_poll_request(Nanos now_ns) {
   go_to(now_ns);
   if (!finished() && phase_ == Phase::armed) start(now_ns);
@@ -66,7 +108,7 @@ void ReplayScene::on_poll_request(Nanos now_ns) {
 
 bool ReplayScene::awake(Nanos now_ns) {
   go_to(now_ns);
-  return !finished() && phase_ != Phase::between;
+  return (!finished() && phase_ != Phase::between) || kept_awake(now_ns);
 }
 
 Nanos ReplayScene::next_change_ns() const {
@@ -84,6 +126,11 @@ Nanos ReplayScene::next_change_ns() const {
 
 const Moment* ReplayScene::show(Nanos now_ns) {
   if (!awake(now_ns)) return nullptr;
+  if (finished() || phase_ == Phase::between) {
+    if (parked_.has(Quantity::speed_kmh)) parked_.set(Quantity::speed_kmh, 0);
+    if (parked_.has(Quantity::pack_a)) parked_.set(Quantity::pack_a, kParkedPackA);
+    return &parked_;
+  }
   const double after_s = phase_ == Phase::armed ? 0.0 : seconds_of(now_ns - phase_since_ns_);
   if (!cursor_.show(after_s, moment_)) return nullptr;
   if (const std::optional<double> driven_km = cursor_.driven_km();

@@ -5,6 +5,9 @@
 //   playing   awake; answers what the track shows                   last row
 //   between   asleep                                                gap; after the last file: never
 //
+// Stays awake  where that fault is set, the van between two files is awake, at
+//           standstill, for 2 min after each frame of the tester; its 12 V battery
+//           pays for it.
 // Odometer  starts at a given value and grows by the trapezoid of speed across
 //           all files, unless a file has its own column.
 #pragma once
@@ -12,6 +15,7 @@
 #include <optional>
 #include <vector>
 
+#include "benchvan/battery_12v.hpp"
 #include "benchvan/scene.hpp"
 #include "benchvan/track.hpp"
 
@@ -26,13 +30,19 @@ class ReplayScene : public Scene {
     Nanos gap_ns = 0;         // sleep between two files
     double odometer_km = 0;   // at row one of the first file
     bool soc_frozen = false;  // the first SoC of all is shown for ever
+    bool stays_awake = false;
+    bool supply_low = false;  // 11.9 V, whatever the van does
   };
   ReplayScene(std::vector<Track> tracks, const Setup& setup);
 
+  void on_tester_frame(Nanos now_ns) override;
   void on_poll_request(Nanos now_ns) override;
   [[nodiscard]] const Moment* show(Nanos now_ns) override;
   [[nodiscard]] bool awake(Nanos now_ns) override;
   [[nodiscard]] Nanos next_change_ns() const override;
+  [[nodiscard]] std::uint16_t supply_mv(Nanos now_ns) override;
+  // Of the fault stays-awake, up to the time asked last.
+  [[nodiscard]] const Battery12v& battery() const { return battery_; }
 
   // When row one of the first file was; absent: not yet.
   [[nodiscard]] std::optional<Nanos> first_row_ns() const { return first_row_ns_; }
@@ -43,6 +53,8 @@ class ReplayScene : public Scene {
   enum class Phase : std::uint8_t { armed, playing, between };
 
   void go_to(Nanos now_ns);
+  void stand_until(Nanos now_ns);
+  [[nodiscard]] bool kept_awake(Nanos now_ns) const;
   void start(Nanos now_ns);
   [[nodiscard]] Nanos end_of_play_ns() const;
 
@@ -57,6 +69,10 @@ class ReplayScene : public Scene {
   std::optional<double> frozen_soc_pct_;
   std::optional<Nanos> first_row_ns_;
   Moment moment_;
+  Moment parked_;  // what a van that is kept awake shows
+  Nanos kept_awake_until_ns_ = 0;
+  Nanos stood_until_ns_ = 0;
+  Battery12v battery_;
 };
 
 }  // namespace packmile::benchvan

@@ -19,6 +19,13 @@ int report_bench(const BenchCounts& counts) {
     fmt::print(stderr, "packmile-benchvan: {} multi-frame answers were not fetched\n",
                counts.aborted_replies);
   }
+  if (counts.while_foreign_tester > 0) {
+    fmt::print(stderr,
+               "packmile-benchvan: {} lines other than closing and listening within 10 min of "
+               "another tester\n",
+               counts.while_foreign_tester);
+    return 1;
+  }
   if (counts.forbidden == 0) return 0;
   fmt::print(stderr,
              "packmile-benchvan: {} of {} frames were forbidden; the first: {}\n"

@@ -30,6 +30,8 @@ class Scene {
   Scene& operator=(const Scene&) = delete;
   virtual ~Scene() = default;
 
+  // Any frame of the tester has left on the bus.
+  virtual void on_tester_frame(Nanos now_ns) { static_cast<void>(now_ns); }
   // The tester asked a service 01 PID that is not a support bitmap.
   virtual void on_poll_request(Nanos now_ns) = 0;
   // What the sensors show; null: the ECUs are silent. Valid until the next call.
@@ -39,7 +41,7 @@ class Scene {
   // The next time at which awake() changes by itself; kNever: not at all.
   [[nodiscard]] virtual Nanos next_change_ns() const = 0;
 
-  [[nodiscard]] std::uint16_t supply_mv(Nanos now_ns) {
+  [[nodiscard]] virtual std::uint16_t supply_mv(Nanos now_ns) {
     return awake(now_ns) ? kSupplyAwakeMv : kSupplyAsleepMv;
   }
 };

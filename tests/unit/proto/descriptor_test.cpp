@@ -95,6 +95,8 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"requests_while_parked", {w::counters::requests_while_parked, F::TYPE_UINT32}},
                {"foreign_tester_events", {w::counters::foreign_tester_events, F::TYPE_UINT32}},
                {"card_write_failures", {w::counters::card_write_failures, F::TYPE_UINT32}},
+               {"other_frames_per_s", {w::counters::other_frames_per_s, F::TYPE_UINT32}},
+               {"echoed_frames", {w::counters::echoed_frames, F::TYPE_UINT32}},
                {"dropped_samples", {w::counters::dropped_samples, F::TYPE_UINT32}}});
   CHECK(fields_of(Settings::descriptor()) ==
         Fields{{"van", {w::settings::van, F::TYPE_STRING}},
