@@ -45,7 +45,9 @@ enum : std::uint32_t {
   ecu = 8,
   poll = 9,
   counters = 10,
-  supply_min_mv = 11
+  supply_min_mv = 11,
+  clean_stop = 12,
+  listen_only_s = 13
 };
 }
 namespace bus {

@@ -123,6 +123,11 @@ void Logger::on_time(Tick now) {
   if (now < deadline() || !advance(now)) return;
   if (read_again_at_ && now_ >= *read_again_at_) read_again_at_.reset();
   log_.on_time(now_);
+  // A boot that has nothing to write must not look like one that was cut short.
+  if (!lasted_told_ && log_.started() && now_ >= kResetWindowMs) {
+    lasted_told_ = true;
+    want_session();
+  }
   on_bus_time();
   service();
 }
@@ -170,6 +175,10 @@ std::optional<CardRequest> Logger::take_card_request() {
       if (const std::optional<std::uint32_t> wanted = search_.wanted(); wanted && !read_again_at_)
         request = CardRequest{.operation = CardOperation::read, .address = kHeadSectors + *wanted};
       break;
+    case CardPhase::history:
+      if (const std::optional<std::uint32_t> wanted = history_.wanted(); wanted && !read_again_at_)
+        request = CardRequest{.operation = CardOperation::read, .address = kHeadSectors + *wanted};
+      break;
     case CardPhase::writing:
       request = log_.take_write();
       break;
@@ -215,6 +224,10 @@ void Logger::on_read(const CardAnswer& answer) {
     case CardPhase::search:
       on_ring_read(answer.sector);
       break;
+    case CardPhase::history:
+      history_.on_sector(std::span<const std::uint8_t, kSectorBytes>(answer.sector, kSectorBytes));
+      if (!history_.wanted()) begin_writing();
+      break;
     case CardPhase::writing:
     case CardPhase::no_log:
       break;
@@ -241,8 +254,13 @@ void Logger::on_read_failed() {
   } else if (card_was_read_ && unreadable_in_row_ < kUnreadableInRow) {
     ++unreadable_in_row_;
     read_tries_ = 0;
+    if (card_phase_ == CardPhase::history) {
+      history_.on_unreadable();
+      if (!history_.wanted()) begin_writing();
+      return;
+    }
     search_.on_sector({.place = RingPlace::unreadable});
-    if (search_.finished()) begin_writing();
+    if (search_.finished()) end_search();
     return;
   }
   read_again_at_ = now_ + kReadRestMs;
@@ -331,7 +349,17 @@ void Logger::on_ring_read(const std::uint8_t* sector) {
   search_.on_sector(
       judge_ring_sector(std::span<const std::uint8_t, kSectorBytes>(sector, kSectorBytes), *wanted,
                         ring_sectors_, log_id_));
-  if (search_.finished()) begin_writing();
+  if (search_.finished()) end_search();
+}
+
+void Logger::end_search() {
+  // A stop that was asked for is no reset.
+  if (power_up_.reset_cause != BootCause::requested && log_id_)
+    history_ = BootHistory(*log_id_, ring_sectors_, search_.newest_sequence());
+  if (history_.wanted())
+    card_phase_ = CardPhase::history;
+  else
+    begin_writing();
 }
 
 void Logger::begin_writing() {
@@ -385,6 +413,9 @@ SessionSource Logger::session_source() const {
   }
   source.counters = counters();
   source.supply_min_mv = supply_min_mv_;
+  source.clean_stop = stop_wanted_;
+  source.listen_only_s =
+      history_.reset_too_often() ? static_cast<std::uint32_t>(kListenOnlyMs / 1'000) : 0;
   return source;
 }
 
@@ -426,6 +457,7 @@ Tick Logger::deadline() const {
   };
   consider(read_again_at_);
   consider(log_.deadline());
+  if (!lasted_told_ && log_.started()) consider(kResetWindowMs);
   consider(bus_deadline());
   return first;
 }

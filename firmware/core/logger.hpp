@@ -39,6 +39,8 @@
 //   polling      no confirmation and no answer; error line    waiting (silent), soon a probe
 //   polling      10 s without an answer; supply too low       waiting (silent)
 //   polling      parked                                       waiting (parked)
+//   any but      the third reset in 10 min, and up for less   waiting (reset_too_often)
+//   waiting      than an hour
 //   waiting      attempt due                                  probing; listening when the van is
 //                                                             not known
 //   any          a tester's id, or an answer to no question   waiting (foreign_tester)
@@ -51,6 +53,7 @@
 #include <span>
 
 #include "core/adapter_script.hpp"
+#include "core/boot_history.hpp"
 #include "core/discovery.hpp"
 #include "core/duty.hpp"
 #include "core/isotp_receiver.hpp"
@@ -109,6 +112,7 @@ class Logger {
     volume,    // where on the card is the log?
     settings,  // its sector 0 is to be read
     search,    // the end of the ring is looked for
+    history,   // how the boots before ended
     writing,   // sectors are appended
     no_log     // no log, or no room for a ring: nothing is ever written
   };
@@ -150,7 +154,11 @@ class Logger {
   void on_settings_read(const std::uint8_t* sector);
   void on_ring_read(const std::uint8_t* sector);
   void begin_search();
+  void end_search();
   void begin_writing();
+  [[nodiscard]] bool listens_only() const {
+    return history_.reset_too_often() && now_ < kListenOnlyMs;
+  }
   void write_session();
   void want_session() { session_.start(); }
   [[nodiscard]] SessionSource session_source() const;
@@ -214,6 +222,8 @@ class Logger {
   std::optional<std::uint32_t> log_id_;
   std::uint32_t card_hash_ = 0;  // of the CRCs of all sectors read
   LogEndSearch search_;
+  BootHistory history_;
+  bool lasted_told_ = false;  // that this boot has outlived kResetWindowMs
   SectorLog log_;
   SessionWriter session_;
 

@@ -67,6 +67,10 @@ void Logger::listen(Rate rate) {
 
 void Logger::open_bus(Phase phase, Rate rate) {
   rate_ = rate;
+  if (listens_only()) {
+    wait(WaitReason::reset_too_often);
+    return;
+  }
   if (wake_.supply_too_low()) {
     wait(van_known() ? WaitReason::silent : WaitReason::not_found);
     return;
@@ -130,7 +134,9 @@ void Logger::progress() {
         ask_next();
         break;
       case Phase::polling:
-        if (duty_.duty() == Duty::parked) {
+        if (listens_only()) {
+          wait(WaitReason::reset_too_often);  // the card was slower than the bus
+        } else if (duty_.duty() == Duty::parked) {
           wait(WaitReason::parked);
         } else if (supply_low_since_ && now_ - *supply_low_since_ >= kSupplyLowMs) {
           wait(WaitReason::silent);

@@ -9,8 +9,10 @@ namespace {
 
 // Tag of Record.session and a length of up to two bytes.
 constexpr std::size_t kFrameBytes = 3;
-// Counters, thirteen of up to six bytes, and the lowest supply.
-constexpr std::size_t kTailBytes = 2 + 13 * 6 + 4;
+// Counters, fifteen of up to six bytes, and the lowest supply.
+constexpr std::size_t kTailBytes = 2 + 15 * 6 + 4;
+// How the boot ends or begins, in every part.
+constexpr std::size_t kEndBytes = 2 + 4;
 // The longest Ecu: two numbers, 20 + 16 characters, 32 bytes of bitmaps.
 constexpr std::size_t kMaxItemBytes = 112;
 
@@ -113,7 +115,7 @@ void SessionWriter::start() {
 
 std::size_t SessionWriter::write(const SessionSource& source,
                                  std::span<std::uint8_t, kSectorPayloadBytes> out) {
-  constexpr std::size_t kRoom = kSectorPayloadBytes - kFrameBytes;
+  constexpr std::size_t kRoom = kSectorPayloadBytes - kFrameBytes - kEndBytes;
   wire::Writer body(out.subspan<kFrameBytes>());
   body.uint_field(wire::session::tick_ms, source.tick);
   // Repeated in every part: a part that stands alone must say whose it is.
@@ -146,6 +148,8 @@ std::size_t SessionWriter::write(const SessionSource& source,
     body.uint_field(wire::session::supply_min_mv, source.supply_min_mv);
     head_written_ = true;
   }
+  body.uint_field(wire::session::clean_stop, source.clean_stop ? 1 : 0);
+  body.uint_field(wire::session::listen_only_s, source.listen_only_s);
   pending_ = !room_left;
 
   // The length takes one byte or two: the body moves up when it takes one.

@@ -34,7 +34,9 @@ void WakeWatch::begin(Tick now, WaitReason reason, Tick alert_ms) {
 }
 
 void WakeWatch::alert(Tick now, bool by_supply) {
-  if (reason_ == WaitReason::foreign_tester || reason_ == WaitReason::nothing_to_ask) return;
+  if (reason_ == WaitReason::foreign_tester || reason_ == WaitReason::reset_too_often ||
+      reason_ == WaitReason::nothing_to_ask)
+    return;
   const Tick apart = unanswered_signs_ < kUnansweredSigns ? kFirstBackOffMs : kProbeApartMs;
   if (ever_alerted_ && now - alerted_at_ < apart) return;
   if (unanswered_signs_ < kUnansweredSigns) ++unanswered_signs_;
@@ -75,6 +77,7 @@ Tick WakeWatch::within_budget(Tick wanted) const {
 std::optional<Tick> WakeWatch::next_attempt(Tick now) const {
   if (supply_too_low() || reason_ == WaitReason::nothing_to_ask) return std::nullopt;
   if (reason_ == WaitReason::foreign_tester) return begun_ + kForeignTesterMs;
+  if (reason_ == WaitReason::reset_too_often) return kListenOnlyMs;
   std::optional<Tick> slow;
   switch (reason_) {
     case WaitReason::not_found:
@@ -89,6 +92,7 @@ std::optional<Tick> WakeWatch::next_attempt(Tick now) const {
       slow = within_budget(begun_ + kParkedListenMs);
       break;
     case WaitReason::foreign_tester:
+    case WaitReason::reset_too_often:
     case WaitReason::nothing_to_ask:
       return std::nullopt;
   }

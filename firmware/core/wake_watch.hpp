@@ -14,6 +14,7 @@
 //                    else after 15 min, 1 h, 4 h, 16 h, within the budget
 //   parked           20 min after, within the budget
 //   foreign_tester   10 min after; signs of life change nothing
+//   reset_too_often  an hour after; signs of life change nothing
 //   nothing_to_ask   never
 // The budget: 4 attempts in any 24 h, at least 15 min apart.
 //
@@ -31,16 +32,18 @@
 #include <optional>
 
 #include "core/battery_levels.hpp"
+#include "core/boot_history.hpp"
 #include "tick.hpp"
 
 namespace packmile {
 
 enum class WaitReason : std::uint8_t {
-  not_found,       // nobody answered discovery at any rate
-  silent,          // answers ceased, or the adapter saw errors
-  parked,          // answers came, and showed a parked van
-  foreign_tester,  // somebody else asks on this bus
-  nothing_to_ask   // the van answers nothing that we keep
+  not_found,        // nobody answered discovery at any rate
+  silent,           // answers ceased, or the adapter saw errors
+  parked,           // answers came, and showed a parked van
+  foreign_tester,   // somebody else asks on this bus
+  reset_too_often,  // the third reset within 10 min
+  nothing_to_ask    // the van answers nothing that we keep
 };
 
 // Common practice, no source.

@@ -19,6 +19,7 @@
 #include <vector>
 
 #include <termios.h>
+#include <time.h>
 
 #include "core/logger.hpp"
 #include "linux/settings_file.hpp"
@@ -39,6 +40,8 @@ constexpr milliseconds kClockEvery{3'600'000};
 constexpr milliseconds kStopWithin{5'000};
 // Exchanges before the time that one takes is worth telling.
 constexpr std::uint32_t kSettledResponses = 20;
+// Common practice, no source.
+constexpr std::time_t kJustBootedS = 180;
 
 class Loop {
  public:
@@ -67,8 +70,15 @@ class Loop {
   static PowerUp power_up_of(const CardFile& card) {
     return {.card_sectors = card.sectors(),
             .layout = card.layout(),
-            .reset_cause = BootCause::power_on,
+            .reset_cause = boot_cause(),
             .entropy = std::random_device{}()};
+  }
+
+  // A program that starts long after its machine was asked for by somebody.
+  static BootCause boot_cause() {
+    timespec up{};
+    ::clock_gettime(CLOCK_BOOTTIME, &up);
+    return up.tv_sec < kJustBootedS ? BootCause::power_on : BootCause::requested;
   }
 
   Tick now() const {

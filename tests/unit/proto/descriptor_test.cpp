@@ -69,6 +69,8 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"ecu", {w::session::ecu, F::TYPE_MESSAGE}},
                {"poll", {w::session::poll, F::TYPE_MESSAGE}},
                {"counters", {w::session::counters, F::TYPE_MESSAGE}},
+               {"clean_stop", {w::session::clean_stop, F::TYPE_BOOL}},
+               {"listen_only_s", {w::session::listen_only_s, F::TYPE_UINT32}},
                {"supply_min_mv", {w::session::supply_min_mv, F::TYPE_UINT32}}});
   CHECK(fields_of(Bus::descriptor()) ==
         Fields{{"kbit_per_s", {w::bus::kbit_per_s, F::TYPE_UINT32}},

@@ -100,6 +100,7 @@ DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
   out.has_session = record.has_session();
   const Session& s = record.session();
   out.session.tick_ms = s.tick_ms();
+  out.session.listen_only_s = s.listen_only_s();
   out.session.logger_version = s.logger_version();
   out.session.van = s.van();
   out.session.vin = s.vin();

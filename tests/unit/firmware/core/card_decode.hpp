@@ -30,6 +30,7 @@ struct DecodedEcu {
 };
 
 struct DecodedSession {
+  std::uint32_t listen_only_s = 0;
   std::uint64_t tick_ms = 0;
   std::string logger_version, van, vin;
   int reset_cause = 0;
