@@ -141,7 +141,7 @@ bool CardFile::part_sector_is_written() const {
 }
 
 void CardFile::for_each_piece(const PieceVisitor& visitor) const {
-  std::vector<std::uint8_t> buffer(kPieceBytes);
+  std::vector<std::uint8_t> buffer(std::min<std::uint64_t>(kPieceBytes, sectors_ * kSectorBytes));
   const std::uint64_t bytes = sectors_ * kSectorBytes;
   std::uint64_t at = 0;
   std::uint64_t data_until = 0;  // up to here the system said that there is data

@@ -22,7 +22,8 @@ Result<Done> CardSectors::for_each_sector(std::uint32_t log_id, SequenceRange ra
   const auto log = std::find(survey_.log_ids.begin(), survey_.log_ids.end(), log_id);
   if (log == survey_.log_ids.end()) return Done{};
   const auto index = static_cast<std::uint32_t>(log - survey_.log_ids.begin());
-  std::vector<std::uint8_t> window(kWindowSectors * kSectorBytes);
+  std::vector<std::uint8_t> window(std::min<std::uint64_t>(kWindowSectors, card_.sectors()) *
+                                   kSectorBytes);
   std::uint64_t window_first = 0;
   std::uint64_t window_sectors = 0;
   const auto& places = survey_.places;

@@ -54,7 +54,7 @@ struct Extent {
 bool is_settings(const SectorPlace& place) { return (place.log_and_kind & 1) != 0; }
 std::uint32_t log_of(const SectorPlace& place) { return place.log_and_kind >> 1; }
 
-bool place_order(const SectorPlace& a, const SectorPlace& b) {
+bool place_order(const SectorPlace& a, const SectorPlace& b, std::uint32_t shift) {
   // Settings before samples of the same log.
   const std::uint32_t a_log = a.log_and_kind ^ 1;
   const std::uint32_t b_log = b.log_and_kind ^ 1;
@@ -62,6 +62,7 @@ bool place_order(const SectorPlace& a, const SectorPlace& b) {
   if (a.sequence != b.sequence) return a.sequence < b.sequence;
   if (a.boot_id != b.boot_id) return a.boot_id < b.boot_id;
   if (a.crc != b.crc) return a.crc < b.crc;
+  if ((a.shift == shift) != (b.shift == shift)) return a.shift == shift;
   return a.address < b.address;
 }
 
@@ -120,8 +121,8 @@ class Surveyor {
     choose_log();
     find_extent();
     count_bad();
-    count_misplaced();
     sort_places();
+    count_misplaced();
     count_missing();
     gather_boots();
     list_answers();
@@ -252,11 +253,20 @@ class Surveyor {
       place.shift == shift ? ++votes : --votes;
     }
     std::uint64_t agree = 0;
+    std::uint64_t agree_with_settings = 0;
     std::uint64_t all = 0;
     for (const SectorPlace& place : survey_.places) {
       if (!in_ring_of_main(place)) continue;
       ++all;
       agree += place.shift == shift;
+      agree_with_settings += main_settings_ && place.shift == main_settings_->address;
+    }
+    // The settings lie at the beginning. With a fair part of the sectors on their
+    // side they are right against a majority that was copied elsewhere; alone they
+    // may be what was moved. The share is common practice, no source.
+    if (agree_with_settings != 0 && agree_with_settings * 8 >= all) {
+      shift = static_cast<std::uint32_t>(main_settings_->address);
+      agree = all;
     }
     if (all == 0 && main_settings_) {
       shift_ = static_cast<std::uint32_t>(main_settings_->address);
@@ -318,8 +328,12 @@ class Surveyor {
 
   void sort_places() {
     auto& places = survey_.places;
-    if (!std::is_sorted(places.begin(), places.end(), place_order))
-      std::sort(places.begin(), places.end(), place_order);
+    // Of copies the one that lies where it belongs comes first, and is kept.
+    const auto order = [this](const SectorPlace& a, const SectorPlace& b) {
+      return place_order(a, b, shift_);
+    };
+    if (!std::is_sorted(places.begin(), places.end(), order))
+      std::sort(places.begin(), places.end(), order);
     std::size_t kept = 0;
     for (const SectorPlace& place : places) {
       const bool follows = kept != 0 && same_key(places[kept - 1], place);
@@ -460,7 +474,7 @@ class Surveyor {
     find(survey_.sectors_damaged + survey_.sectors_unreadable != 0, Finding::sectors_damaged);
     find(survey_.sectors_missing != 0, Finding::sectors_missing);
     find(survey_.sectors_foreign + survey_.sectors_conflict != 0, Finding::sectors_foreign);
-    find(survey_.sectors_misplaced != 0, Finding::sectors_misplaced);
+    find(survey_.sectors_misplaced + survey_.sectors_copied != 0, Finding::sectors_misplaced);
     find(survey_.sectors_cut_off != 0, Finding::truncated);
     find(survey_.sectors_newer != 0, Finding::newer_format);
     find(survey_.sectors_older_log != 0, Finding::older_log);
@@ -502,6 +516,7 @@ class Surveyor {
     list(survey_.sectors_foreign, "foreign");
     list(survey_.sectors_newer, "of a newer logger");
     list(survey_.sectors_misplaced, "misplaced");
+    list(survey_.sectors_copied, "copied to another place");
     list(survey_.sectors_conflict, "contradicting another");
     if (what.empty()) return;
     survey_.verdict = CardVerdict::needs_attention;

@@ -45,6 +45,8 @@ struct SectorPlace {
   // that lie where they belong.
   std::uint32_t shift = 0;
   std::uint32_t log_and_kind = 0;  // index into log_ids * 2, + 1 for settings
+
+  bool operator==(const SectorPlace&) const = default;
 };
 
 struct CardSurvey {
@@ -68,6 +70,7 @@ struct CardSurvey {
   std::uint64_t sectors_damaged = 0;
   std::uint64_t sectors_foreign = 0;
   std::uint64_t sectors_newer = 0;
+  // Good ones that do not lie where they belong, nor does a copy of them.
   std::uint64_t sectors_misplaced = 0;
   std::uint64_t sectors_older_log = 0;
   std::uint64_t sectors_copied = 0;    // the same sector found again
