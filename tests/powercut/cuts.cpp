@@ -179,15 +179,15 @@ void cut_experiments(const Settings& settings, std::vector<Row>& rows) {
   pages(settings, rows);
   const CardLies queue{.queued_writes = 8, .out_of_order = true};
   for (const Sampled& one :
-       {Sampled{"two cuts in a row", 6'000, 2, {}}, Sampled{"three cuts in a row", 4'000, 3, {}},
-        Sampled{"two cuts, queue of 8, any order", 4'000, 2, queue},
-        Sampled{"three cuts, queue of 8, any order", 3'000, 3, queue},
-        Sampled{"two cuts, writes that were never done", 3'000, 2, {.silent_no_op = 100}},
-        Sampled{"two cuts, writes refused", 3'000, 2, {.refused = 200}},
-        Sampled{"two cuts, places that do not read", 3'000, 2, {.unreadable = 50}},
-        Sampled{"two cuts, reads that give old data", 3'000, 2, {.old_data = 100}},
+       {Sampled{"two cuts in a row", 3'000, 2, {}}, Sampled{"three cuts in a row", 2'000, 3, {}},
+        Sampled{"two cuts, queue of 8, any order", 2'000, 2, queue},
+        Sampled{"three cuts, queue of 8, any order", 1'500, 3, queue},
+        Sampled{"two cuts, writes that were never done", 1'500, 2, {.silent_no_op = 100}},
+        Sampled{"two cuts, writes refused", 1'500, 2, {.refused = 200}},
+        Sampled{"two cuts, places that do not read", 1'500, 2, {.unreadable = 50}},
+        Sampled{"two cuts, reads that give old data", 1'500, 2, {.old_data = 100}},
         Sampled{"three cuts, all lies together",
-                4'000,
+                2'000,
                 3,
                 {.queued_writes = 8,
                 .out_of_order = true,

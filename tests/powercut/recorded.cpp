@@ -10,16 +10,6 @@
 #include "card/sample_walk.hpp"
 
 namespace packmile::powercut {
-namespace {
-
-std::uint64_t moment_of(const Sample& sample) {
-  std::uint64_t h = sample.tick_ms * 0x9E3779B97F4A7C15u;
-  h ^= (std::uint64_t{sample.boot_id} << 32 | sample.ecu << 8 | sample.signal) + (h >> 29);
-  return h * 0xBF58476D1CE4E5B9u;
-}
-
-}  // namespace
-
 Recorded::Recorded(const Recorded& before, std::size_t sectors)
     : before_(&before), before_sectors_(sectors) {
   if (sectors != 0) {
@@ -46,9 +36,16 @@ void Recorded::add(std::uint32_t address, std::span<const std::uint8_t, kSectorB
   one.first_sample = static_cast<std::uint32_t>(this->samples());
   one.samples = static_cast<std::uint32_t>(samples.size());
   by_crc_.emplace(stored_crc(bytes), sectors());
-  for (const Sample& sample : samples) {
-    by_moment_.emplace(moment_of(sample), this->samples());
-    samples_.push_back(sample);
+  if (!samples.empty()) {
+    const std::size_t from = samples_.size();
+    samples_.insert(samples_.end(), samples.begin(), samples.end());
+    const auto first = samples_.begin() + static_cast<std::ptrdiff_t>(from);
+    const auto by_tick = [](const Sample& a, const Sample& b) { return a.tick_ms < b.tick_ms; };
+    std::stable_sort(first, samples_.end(), by_tick);
+    const bool goes_on = !runs_.empty() && runs_.back().boot_id == one.header.boot_id &&
+                         samples_[from - 1].tick_ms <= first->tick_ms;
+    if (!goes_on) runs_.push_back({.boot_id = one.header.boot_id, .first = from});
+    runs_.back().end = samples_.size();
   }
   sectors_.push_back(one);
 }
@@ -65,9 +62,16 @@ std::optional<std::size_t> Recorded::find_sector(
 
 std::optional<std::size_t> Recorded::find_sample(const Sample& wanted, std::size_t hint) const {
   if (hint < samples() && sample(hint).same_moment(wanted)) return hint;
-  const auto [first, last] = by_moment_.equal_range(moment_of(wanted));
-  for (auto it = first; it != last; ++it)
-    if (sample(it->second).same_moment(wanted)) return it->second;
+  for (const Run& run : runs_) {
+    if (run.boot_id != wanted.boot_id) continue;
+    const auto end = samples_.begin() + static_cast<std::ptrdiff_t>(run.end);
+    auto at = std::lower_bound(samples_.begin() + static_cast<std::ptrdiff_t>(run.first), end,
+                               wanted.tick_ms,
+                               [](const Sample& s, Tick tick) { return s.tick_ms < tick; });
+    for (; at != end && at->tick_ms == wanted.tick_ms; ++at)
+      if (at->same_moment(wanted))
+        return before_samples_ + static_cast<std::size_t>(at - samples_.begin());
+  }
   if (!before_) return std::nullopt;
   const auto found = before_->find_sample(wanted, hint);
   return found && *found < before_samples_ ? found : std::nullopt;

@@ -69,7 +69,13 @@ class Recorded {
   std::vector<RecordedSector> sectors_;
   std::vector<Sample> samples_;
   std::unordered_multimap<std::uint32_t, std::size_t> by_crc_;
-  std::unordered_multimap<std::uint64_t, std::size_t> by_moment_;
+  // Samples of one boot in a row, ascending by tick.
+  struct Run {
+    std::uint32_t boot_id = 0;
+    std::size_t first = 0;
+    std::size_t end = 0;
+  };
+  std::vector<Run> runs_;
 };
 
 struct Tally {
