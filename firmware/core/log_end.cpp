@@ -74,14 +74,15 @@ void LogEndSearch::start_ahead() {
 
 void LogEndSearch::finish_or_sweep() {
   if (lo_sector_.place != RingPlace::ours && saw_unreadable_) {
-    start_sweep();
+    start_sweep(false);
   } else {
     state_ = State::done;
   }
 }
 
-void LogEndSearch::start_sweep() {
+void LogEndSearch::start_sweep(bool whole) {
   state_ = State::sweep;
+  sweep_whole_ = whole;
   at_ = 0;
 }
 
@@ -138,14 +139,20 @@ void LogEndSearch::on_sector(const RingSector& sector) {
         lo_ = at_;
         lo_sector_ = sector;
       }
-      if (++at_ == ring_) state_ = State::done;
+      // A log begins at place 0 and leaves no window of places out. What cannot be
+      // read says nothing: the beginning may be destroyed.
+      if (sector.place == RingPlace::ours)
+        never_written_ = 0;
+      else if (readable)
+        ++never_written_;
+      if (++at_ == ring_ || (!sweep_whole_ && never_written_ >= window_)) state_ = State::done;
       return;
     case State::done:
       return;
   }
   if (state_ != State::done && state_ != State::sweep &&
       reads_ > 2 * static_cast<std::uint64_t>(ring_) + kReadsBeyondRing)
-    start_sweep();
+    start_sweep(true);
 }
 
 }  // namespace packmile

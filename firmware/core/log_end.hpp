@@ -4,10 +4,13 @@
 //
 // Method    skip what cannot be read, bisect on the lap, then look ahead over a
 //           window; a newer sector in the window starts the bisection again.
-//           Where not one sector is good and the ring is not blank either, or
-//           a made-up ring leads the search in circles, every sector is read.
-// Bounded   about 150 reads of a ring of 2^19 sectors, 128 of them ahead; never
-//           more than three of every sector and 1024 more.
+//           Where no good sector was met and the ring is not blank either, it is
+//           read from its beginning, where every log begins, until a window of
+//           never written places; where a made-up ring leads the search in
+//           circles, every sector is read.
+// Bounded   about 150 reads of a ring of 2^19 sectors, 128 of them ahead, and as
+//           many again on a damaged empty one; never more than three of every
+//           sector and 1024 more.
 // Sound     the sector found is the newest as long as no `window` sectors that
 //           are damaged or stale lie in a row (FORMAT.md; exhaustive test).
 // Pure      asks for one sector at a time; no heap, no I/O.
@@ -22,7 +25,8 @@
 //   ahead      anything else              ahead, one further; window over: done,
 //                                         or sweep when nothing good was seen
 //   sweep      ours, newer than lo        lo = it; sweep, one further
-//   sweep      anything else              sweep, one further; past the ring: done
+//   sweep      anything else              sweep, one further; past the ring, or
+//                                         no log begun and the window over: done
 //   any but sweep, more reads than two of every sector and 1024: sweep
 #pragma once
 #include <cstdint>
@@ -76,7 +80,7 @@ class LogEndSearch {
   void bisect();
   void start_ahead();
   void finish_or_sweep();
-  void start_sweep();
+  void start_sweep(bool whole);
   [[nodiscard]] bool newer_than_lo(const RingSector& sector) const;
   [[nodiscard]] std::int64_t lap_of(const RingSector& sector) const;
 
@@ -90,7 +94,9 @@ class LogEndSearch {
   std::uint32_t reads_ = 0;
   RingSector lo_sector_{};
   State state_ = State::done;
+  std::uint32_t never_written_ = 0;  // places in the sweep since one of ours
   bool saw_unreadable_ = false;
+  bool sweep_whole_ = false;
 };
 
 }  // namespace packmile

@@ -205,6 +205,27 @@ TEST_CASE("log end: few reads on a large ring") {
   }
 }
 
+// A new card with a few bad sectors: the logger cannot wait for 62 million reads.
+TEST_CASE("log end: an empty ring is known to be empty although parts of it are damaged") {
+  for (const std::uint32_t one_in : {2u, 10u, 100u}) {
+    Ring ring(1u << 20, kBlank);
+    std::uint32_t noise = one_in;
+    for (auto& place : ring) {
+      noise = noise * 1664525 + 1013904223;
+      if ((noise >> 8) % one_in == 0) place = kDamaged;
+    }
+    CAPTURE(one_in);
+    const Outcome outcome = search(ring, kLogEndWindow);
+    CHECK(outcome.newest == kBlank);
+    CHECK(outcome.reads < 700);
+    // A short log behind a beginning that is destroyed, however long, is found.
+    for (std::uint32_t place = 0; place < 5'000; ++place) ring[place] = kDamaged;
+    ring[0] = kBlank;  // the first write was lost
+    ring[5'000] = 5'000;
+    CHECK(search(ring, kLogEndWindow).newest == 5'000);
+  }
+}
+
 // A ring that never was: numbers that lead in circles. The search ends.
 TEST_CASE("log end: made-up rings end") {
   std::uint32_t noise = 1;
