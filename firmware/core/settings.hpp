@@ -18,8 +18,6 @@
 
 namespace packmile {
 
-// Longest van name, bytes of UTF-8. Common practice, no source.
-inline constexpr std::size_t kMaxVanNameBytes = 40;
 // Slowest poll period that settings may ask for, and the bounds of a sector's
 // deadline. Common practice, no source: a deadline beyond 5 min loses too much
 // at a power cut, one below 1 s writes a card full of empty sectors.

@@ -214,11 +214,15 @@ Result<Done> Archive::for_each_sector(std::uint32_t log_id, SequenceRange range,
 
 Result<bool> Archive::holds(const SectorHeader& header,
                             std::span<const std::uint8_t, kSectorBytes> sector) const {
+  return holds(header, stored_crc(sector));
+}
+
+Result<bool> Archive::holds(const SectorHeader& header, std::uint32_t crc) const {
   auto found = index_of(header.log_id);
   if (!found) return found.error();
   const IndexEntry wanted{header.sequence,
                           header.boot_id,
-                          stored_crc(sector),
+                          crc,
                           0,
                           0,
                           static_cast<std::uint16_t>(header.kind == SectorKind::settings)};

@@ -78,6 +78,8 @@ class Archive final : public SectorSource {
   // Is this very sector in the archive (for `card release`)?
   [[nodiscard]] Result<bool> holds(const SectorHeader& header,
                                    std::span<const std::uint8_t, kSectorBytes> sector) const;
+  // The same, by the CRC that stands in the sector.
+  [[nodiscard]] Result<bool> holds(const SectorHeader& header, std::uint32_t crc) const;
   // Sectors of a log that rotted in the archive: their CRC no longer holds.
   [[nodiscard]] Result<std::uint64_t> damaged_sectors(std::uint32_t log_id) const;
 

@@ -67,7 +67,27 @@ std::size_t read_at(int fd, std::uint64_t offset, std::span<std::uint8_t> out) {
 
 }  // namespace
 
+LogExtentSearch search_log_extent(int fd, std::uint64_t card_sectors) {
+  LogExtentSearch search(card_sectors);
+  SectorBytes sector{};
+  while (const auto wanted = search.wanted()) {
+    if (read_at(fd, std::uint64_t{*wanted} * kSectorBytes, sector) == sector.size())
+      search.on_sector(sector);
+    else
+      search.on_unreadable();
+  }
+  return search;
+}
+
 Result<CardFile> CardFile::open(const std::filesystem::path& card) {
+  return open(card, Scope::log);
+}
+
+Result<CardFile> CardFile::open_whole(const std::filesystem::path& card) {
+  return open(card, Scope::whole);
+}
+
+Result<CardFile> CardFile::open(const std::filesystem::path& card, Scope scope) {
   CardFile file;
   file.name_ = card.string();
   file.path_ = card;
@@ -87,6 +107,7 @@ Result<CardFile> CardFile::open(const std::filesystem::path& card) {
                    "pass the log file itself"};
   } else if (S_ISBLK(info.st_mode)) {
     file.kind_ = CardKind::device;
+    file.has_holes_ = false;
   }
   if (!S_ISREG(info.st_mode) && !S_ISBLK(info.st_mode))
     return Error{"neither a file nor a folder nor a block device", file.name_,
@@ -102,6 +123,15 @@ Result<CardFile> CardFile::open(const std::filesystem::path& card) {
                  "no card in the reader, or a copy that failed: copy the log again"};
   file.sectors_ = std::min(bytes / kSectorBytes, kMostSectors);
   file.part_sector_bytes_ = static_cast<std::uint32_t>(bytes % kSectorBytes);
+  if (scope == Scope::log && file.kind_ != CardKind::folder) {
+    const LogExtentSearch search = search_log_extent(file.fd_, file.sectors_);
+    if (search.outcome() == ExtentOutcome::found) {
+      file.kind_ = CardKind::image;
+      file.first_sector_ = search.extent().first_sector;
+      file.sectors_ = search.extent().sectors;
+      file.part_sector_bytes_ = 0;
+    }
+  }
   // Advice only: a system that does not take it reads as well.
   (void)::posix_fadvise(file.fd_, 0, 0, POSIX_FADV_SEQUENTIAL);
   return file;
@@ -116,6 +146,8 @@ CardFile& CardFile::operator=(CardFile&& other) noexcept {
   name_ = std::move(other.name_);
   path_ = std::move(other.path_);
   kind_ = other.kind_;
+  has_holes_ = other.has_holes_;
+  first_sector_ = other.first_sector_;
   sectors_ = other.sectors_;
   part_sector_bytes_ = other.part_sector_bytes_;
   return *this;
@@ -129,24 +161,29 @@ std::size_t CardFile::read(std::uint64_t first_sector, std::span<std::uint8_t> o
   if (first_sector >= sectors_) return 0;
   const std::uint64_t rest = (sectors_ - first_sector) * kSectorBytes;
   if (rest < out.size()) out = out.first(static_cast<std::size_t>(rest));
-  return read_at(fd_, first_sector * kSectorBytes, out) / kSectorBytes * kSectorBytes;
+  return read_at(fd_, (first_sector_ + first_sector) * kSectorBytes, out) / kSectorBytes *
+         kSectorBytes;
 }
 
 bool CardFile::part_sector_is_written() const {
   SectorBytes part{};
-  const std::size_t got =
-      read_at(fd_, sectors_ * kSectorBytes, std::span(part).first(part_sector_bytes_));
+  const std::size_t got = read_at(fd_, (first_sector_ + sectors_) * kSectorBytes,
+                                  std::span(part).first(part_sector_bytes_));
   return std::any_of(part.begin(), part.begin() + static_cast<std::ptrdiff_t>(got),
                      [&](std::uint8_t b) { return b != part[0] || (b != 0x00 && b != 0xFF); });
 }
 
 void CardFile::for_each_piece(const PieceVisitor& visitor) const {
   std::vector<std::uint8_t> buffer(std::min<std::uint64_t>(kPieceBytes, sectors_ * kSectorBytes));
-  const std::uint64_t bytes = sectors_ * kSectorBytes;
-  std::uint64_t at = 0;
+  // Offsets in the file; sectors that a visitor is told count from the log.
+  const std::uint64_t bytes = (first_sector_ + sectors_) * kSectorBytes;
+  const auto sector_at = [&](std::uint64_t offset) {
+    return offset / kSectorBytes - first_sector_;
+  };
+  std::uint64_t at = first_sector_ * kSectorBytes;
   std::uint64_t data_until = 0;  // up to here the system said that there is data
   while (at < bytes) {
-    if (kind_ != CardKind::device && at >= data_until) {
+    if (has_holes_ && at >= data_until) {
       // Systems without holes say that everything is data; so does an error.
       const off_t data = ::lseek(fd_, static_cast<off_t>(at), SEEK_DATA);
       const std::uint64_t begins = data >= 0        ? static_cast<std::uint64_t>(data)
@@ -154,7 +191,7 @@ void CardFile::for_each_piece(const PieceVisitor& visitor) const {
                                                     : at;
       const std::uint64_t hole_end = std::min(begins, bytes) / kSectorBytes * kSectorBytes;
       if (hole_end > at) {
-        visitor.hole(at / kSectorBytes, (hole_end - at) / kSectorBytes);
+        visitor.hole(sector_at(at), (hole_end - at) / kSectorBytes);
         at = hole_end;
         if (at == bytes) break;
       }
@@ -163,12 +200,12 @@ void CardFile::for_each_piece(const PieceVisitor& visitor) const {
       data_until = std::min(bytes, (data_until + kSectorBytes - 1) / kSectorBytes * kSectorBytes);
     }
     std::uint64_t end = std::min(bytes, at + kPieceBytes);
-    if (kind_ != CardKind::device) end = std::min(end, data_until);
+    if (has_holes_) end = std::min(end, data_until);
     const std::span<std::uint8_t> piece(buffer.data(), static_cast<std::size_t>(end - at));
     if (read_at(fd_, at, piece) == piece.size())
-      visitor.bytes(at / kSectorBytes, piece);
+      visitor.bytes(sector_at(at), piece);
     else
-      read_in_small_steps(at / kSectorBytes, piece, visitor);
+      read_in_small_steps(sector_at(at), piece, visitor);
     at = end;
   }
 }
@@ -183,7 +220,8 @@ void CardFile::read_in_small_steps(std::uint64_t first_sector, std::span<std::ui
   for (std::size_t at = 0; at < piece.size(); at += kSmallStepBytes) {
     const auto step = piece.subspan(at, std::min(kSmallStepBytes, piece.size() - at));
     const std::uint64_t sector = first_sector + at / kSectorBytes;
-    const std::size_t got = read_at(fd_, sector * kSectorBytes, step) / kSectorBytes * kSectorBytes;
+    const std::size_t got =
+        read_at(fd_, (first_sector_ + sector) * kSectorBytes, step) / kSectorBytes * kSectorBytes;
     const int error = errno;
     if (got != 0) {
       tell_run();

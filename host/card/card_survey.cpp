@@ -287,7 +287,7 @@ class Surveyor {
 
   // Something that is not the log alone: only the log in it is judged.
   [[nodiscard]] bool is_image() const {
-    if (card_.kind() == CardKind::folder) return false;
+    if (card_.kind() == CardKind::folder || card_.kind() == CardKind::image) return false;
     return !main_settings_ || main_settings_->address != 0;
   }
 

@@ -29,6 +29,19 @@ struct CheckOptions {
   std::string output;
 };
 
+struct CardPrepareOptions {
+  std::string target;
+  std::string van;
+  std::optional<std::uint32_t> size_mb;  // absent: the usual size, or what there is room for
+  bool yes = false;
+  std::optional<std::string> depot;
+};
+
+struct CardReleaseOptions {
+  std::string target;
+  std::optional<std::string> depot;
+};
+
 struct ImportOptions {
   std::optional<std::string> depot;
   std::vector<std::string> cards;
@@ -67,6 +80,8 @@ struct SignalsOptions {
 };
 
 [[nodiscard]] ExitCode run_new(const NewOptions& options);
+[[nodiscard]] ExitCode run_card_prepare(const CardPrepareOptions& options);
+[[nodiscard]] ExitCode run_card_release(const CardReleaseOptions& options);
 [[nodiscard]] ExitCode run_check(const CheckOptions& options);
 [[nodiscard]] ExitCode run_import(const ImportOptions& options);
 [[nodiscard]] ExitCode run_rebuild(const RebuildOptions& options);

@@ -32,6 +32,26 @@ inline constexpr std::array kCommandHelp{
                 "A folder that is not empty is refused.\n",
                 "packmile import CARD... --depot DIR"},
     CommandHelp{
+        "card prepare",
+        "TARGET --van NAME",
+        "Makes a card ready for a logger: its settings and an empty log in one piece.",
+        {"packmile card prepare /media/card --van Linden",
+         "packmile card prepare linden.img --van Linden --size-mb 256",
+         "packmile card prepare /dev/sdb --van Linden --depot depot"},
+        "TARGET is a folder where a FAT32 card is mounted (only the log file is added), an image\n"
+        "file or a block device (made anew: all that it holds is gone, after the question or\n"
+        "--yes). A card with good sectors that the depot's archive does not have is refused.\n"
+        "MB are of 1,048,576 bytes; a van-month is 50 to 80 of them.\n",
+        "packmile check TARGET, after a drive"},
+    CommandHelp{
+        "card release",
+        "TARGET",
+        "Says whether every good sector of a card is in the archive; writes nothing.",
+        {"packmile card release /media/card", "packmile card release /dev/sdb --depot depot",
+         "packmile card release linden.img && packmile card prepare linden.img --van Rowan"},
+        "Exit code 3: something on the card is in no archive, or could not be read.\n",
+        "packmile card prepare TARGET --van NAME"},
+    CommandHelp{
         "check",
         "CARD...",
         "Says what is on a card: sectors, boots, clock, what the van answers, and so what "

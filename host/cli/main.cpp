@@ -9,6 +9,7 @@
 #include <list>
 #include <map>
 
+#include "card/prepared_log.hpp"
 #include "cli/commands.hpp"
 #include "cli/help_text.hpp"
 #include "cli/render.hpp"
@@ -25,6 +26,7 @@ struct Words {
   std::string units = "miles";
   std::string depot, van, from, to, pulled_at;
   std::string address;
+  std::string size_mb;
 };
 
 struct Command {
@@ -82,7 +84,7 @@ void print_general_help() {
       "  packmile import /media/card --depot depot\n"
       "  packmile trips --depot depot --from 2026-03-01 --to 2026-04-01\n\n"
       "commands:\n");
-  for (const CommandHelp& help : kCommandHelp) fmt::print("  {:<12}{}\n", help.name, help.sentence);
+  for (const CommandHelp& help : kCommandHelp) fmt::print("  {:<14}{}\n", help.name, help.sentence);
   fmt::print(
       "\noptions:\n"
       "  -h, --help  of any command\n"
@@ -160,6 +162,12 @@ class Program {
     app_.allow_extras();
     app_.require_subcommand(0, 1);
     add_new();
+    card_app_ = app_.add_subcommand("card");
+    card_app_->set_help_flag();
+    card_app_->allow_extras();
+    card_app_->require_subcommand(0, 1);
+    add_card_prepare();
+    add_card_release();
     add_check();
     add_import();
     add_rebuild();
@@ -179,6 +187,7 @@ class Program {
         return ExitCode::done;
       case Asked::help: {
         const Command* command = argc > 1 ? command_of(argv[1]) : nullptr;
+        if (argc > 2 && !command) command = command_of(std::string(argv[1]) + " " + argv[2]);
         if (command)
           print_help(*command);
         else
@@ -194,7 +203,17 @@ class Program {
       return wrong_usage(e.what(), "see packmile COMMAND --help");
     }
     if (app_.get_subcommands().empty()) return no_command(app_.remaining());
-    const Command& command = *command_of(app_.get_subcommands().front()->get_name());
+    const CLI::App* named = app_.get_subcommands().front();
+    std::string name = named->get_name();
+    if (named == card_app_) {
+      auto words = named->remaining();
+      words.insert(words.begin(), name);
+      if (named->get_subcommands().empty())
+        return no_command({words.size() > 1 ? name + " " + words[1] : name});
+      if (words.size() > 1) return no_command({name + " " + words[1]});
+      name += " " + named->get_subcommands().front()->get_name();
+    }
+    const Command& command = *command_of(name);
     const auto left = command.app->remaining();
     if (!left.empty()) return unexpected(command, left.front());
     if (const auto before = app_.remaining(); !before.empty()) return no_command(before);
@@ -212,8 +231,12 @@ class Program {
     return nullptr;
   }
 
+  // A command of two words is below the first of them.
   Command& add(const char* name) {
-    CLI::App* sub = app_.add_subcommand(name);
+    const std::string_view words = name;
+    const std::size_t space = words.find(' ');
+    CLI::App& above = space == words.npos ? app_ : *card_app_;
+    CLI::App* sub = above.add_subcommand(std::string(words.substr(space + 1)));
     sub->set_help_flag();
     sub->allow_extras();
     commands_.push_back({help_of(name), sub, {}, {}});
@@ -235,6 +258,51 @@ class Program {
                             "CODE   three capital letters, ISO 4217; default XXX (none)");
     command.required.emplace_back("a DIR", [this] { return !new_.folder.empty(); });
     command.run = [this] { return run_new(new_); };
+  }
+
+  void add_card_prepare() {
+    Command& command = add("card prepare");
+    Words& words = words_of("card prepare");
+    CLI::App& app = *command.app;
+    app.add_option("TARGET", prepare_.target, "");
+    app.add_option("--van", prepare_.van,
+                   fmt::format("NAME   the van that the card goes into; 1 to {} bytes of UTF-8",
+                               kMaxVanNameBytes));
+    app.add_option("--size-mb", words.size_mb,
+                   fmt::format("N   of the log, {} to {}; default {}, or what there is room for",
+                               kMinLogMib, kMaxLogMib, kUsualLogMib));
+    app.add_flag("--yes", prepare_.yes, "do not ask before a card is made anew");
+    add_depot(app, words);
+    command.required.emplace_back("a TARGET: a mounted folder, an image file or a device",
+                                  [this] { return !prepare_.target.empty(); });
+    command.required.emplace_back("--van NAME", [&app] { return app.count("--van") != 0; });
+    command.run = [this, &app, &words]() -> ExitCode {
+      prepare_.depot = given(app, "--depot", words.depot);
+      if (const auto word = given(app, "--size-mb", words.size_mb)) {
+        std::uint32_t size_mb = 0;
+        const char* end = word->data() + word->size();
+        const auto [at, error] = std::from_chars(word->data(), end, size_mb);
+        if (error != std::errc{} || at != end || size_mb < kMinLogMib || size_mb > kMaxLogMib)
+          return wrong_usage(fmt::format("--size-mb: '{}' is no whole number from {} to {}", *word,
+                                         kMinLogMib, kMaxLogMib),
+                             "a file on FAT32 is shorter than 4096 MB; a van-month takes 50 to 80");
+        prepare_.size_mb = size_mb;
+      }
+      return run_card_prepare(prepare_);
+    };
+  }
+
+  void add_card_release() {
+    Command& command = add("card release");
+    Words& words = words_of("card release");
+    command.app->add_option("TARGET", release_.target, "");
+    add_depot(*command.app, words);
+    command.required.emplace_back("a TARGET: a mounted folder, a log file, an image or a device",
+                                  [this] { return !release_.target.empty(); });
+    command.run = [this, app = command.app, &words] {
+      release_.depot = given(*app, "--depot", words.depot);
+      return run_card_release(release_);
+    };
   }
 
   void add_check() {
@@ -349,6 +417,9 @@ class Program {
   std::map<std::string, Words> words_;
   std::map<std::string, std::string> outputs_;
   NewOptions new_;
+  CLI::App* card_app_ = nullptr;
+  CardPrepareOptions prepare_;
+  CardReleaseOptions release_;
   CheckOptions check_;
   ImportOptions import_;
   SamplesOptions samples_;

@@ -40,6 +40,8 @@ inline constexpr std::uint32_t kBootAlignSectors = 32;
 // A session record is due after this many sectors.
 inline constexpr std::uint32_t kSessionEverySectors = 128;
 inline constexpr char kLogFileName[] = "PACKMILE.LOG";
+// Longest van name in the settings, bytes of UTF-8. Common practice, no source.
+inline constexpr std::size_t kMaxVanNameBytes = 40;
 
 enum class SectorKind : std::uint8_t { data = 1, session = 2, settings = 3 };
 
