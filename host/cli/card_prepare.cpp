@@ -33,6 +33,9 @@ namespace fs = std::filesystem;
 // Name of a log that is not complete yet; one that was left behind is replaced.
 // Short, as a FAT file system has it.
 constexpr char kUnfinishedLogName[] = "PACKMILE.NEW";
+// Left free where the log takes what there is: systems that mount the card put
+// small files of their own on it.
+constexpr std::uint32_t kSpareMb = 4;
 constexpr char kUnfinishedImageSuffix[] = ".preparing";
 
 enum class TargetKind : std::uint8_t { folder, new_image, image, device };
@@ -144,8 +147,9 @@ std::uint64_t free_bytes(const fs::path& folder) {
 Result<Done> choose_size(Target& target, const std::optional<std::uint32_t>& asked_mb) {
   target.size_mb = asked_mb.value_or(kUsualLogMib);
   const auto fit = [&](std::uint64_t longest_mb) {
-    if (!asked_mb && longest_mb >= kMinLogMib && longest_mb < target.size_mb)
-      target.size_mb = static_cast<std::uint32_t>(longest_mb);
+    if (asked_mb || longest_mb >= target.size_mb + kSpareMb) return;
+    if (longest_mb >= kSpareMb + kMinLogMib)
+      target.size_mb = static_cast<std::uint32_t>(longest_mb - kSpareMb);
   };
   switch (target.kind) {
     case TargetKind::new_image:
