@@ -122,6 +122,12 @@ std::optional<CardLayout> layout_of(std::uint64_t card_sectors) {
   return std::nullopt;
 }
 
+std::string in_one_line(std::string text) {
+  for (std::size_t at = text.find('\n'); at != text.npos; at = text.find('\n', at))
+    text.replace(at, 1, "; ");
+  return text;
+}
+
 std::string mib_text(std::uint64_t sectors) {
   return std::to_string(sectors / kSectorsPerMib) + " MB";
 }
@@ -279,8 +285,10 @@ Result<Fat32Volume> make_file_system(const std::filesystem::path& card, const Ca
                      "-n", "PACKMILE", card.string()});
     if (!run) return run.error();
     if (run->exit_status != 0)
-      return Error{std::string(kFormatProgram) + " could not make the file system: " + run->output,
-                   card.string(), "is the card in use, or write-protected?"};
+      return Error{std::string(kFormatProgram) +
+                       " could not make the file system: " + in_one_line(run->output),
+                   card.string(),
+                   "is the card write-protected or in use, or the disk of the image full?"};
     const int fd = ::open(card.c_str(), O_RDONLY | O_CLOEXEC);
     if (fd < 0) return card_error("cannot read", card.string(), errno);
     const LogExtentSearch search = search_log_extent(fd, layout.card_sectors);
