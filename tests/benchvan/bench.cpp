@@ -84,11 +84,13 @@ Bench::Bench(const BenchSetup& setup, Scene& scene)
     : setup_(setup),
       scene_(scene),
       bus_kbit_per_s_(kbit_of(setup.faults)),
-      from_host_(setup.baud),
-      to_host_(setup.baud),
+      from_host_(setup.line.baud),
+      to_host_(setup.line),
       adapter_(setup.faults.z_confirm) {
   using namespace std::string_literals;
   const bool extended = setup.faults.ids_29bit;
+  const std::optional<Nanos> answer_ns =
+      setup.ecu_ms ? std::optional(nanos_of_seconds(*setup.ecu_ms / 1000)) : std::nullopt;
   const PidPlan plan = plan_pids(setup.quantities, setup.faults);
   EcuIdentity vehicle = identity_of(0, extended);
   vehicle.vin = setup.vin;
@@ -103,9 +105,9 @@ Bench::Bench(const BenchSetup& setup, Scene& scene)
   motor.speed_offset_kmh = 7;
   motor.calibration_id = "BENCH-MCU-01.03";
   motor.name = "MCU\0-MotorControl"s;
-  ecus_.emplace_back(vehicle, plan.vehicle, setup.coding, setup.faults, setup.seed);
-  ecus_.emplace_back(charger, plan.charger, setup.coding, setup.faults, setup.seed);
-  ecus_.emplace_back(motor, plan.motor, setup.coding, setup.faults, setup.seed);
+  ecus_.emplace_back(vehicle, plan.vehicle, setup.coding, setup.faults, setup.seed, answer_ns);
+  ecus_.emplace_back(charger, plan.charger, setup.coding, setup.faults, setup.seed, answer_ns);
+  ecus_.emplace_back(motor, plan.motor, setup.coding, setup.faults, setup.seed, answer_ns);
   if (setup.faults.bus_traffic || setup.faults.adapter_flood) next_traffic_ns_ = 0;
   traffic_period_ns_ = setup.faults.adapter_flood ? kFloodPeriodNs : kTrafficPeriodNs;
   if (setup.faults.adapter_resets) next_reset_ns_ = kResetPeriodNs;

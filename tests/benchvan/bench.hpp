@@ -27,14 +27,15 @@
 namespace packmile::benchvan {
 
 struct BenchSetup {
-  unsigned baud = 115200;    // of the serial line; 0: no pace
+  LineSetup line{};          // between host and adapter
   std::string vin{};         // at most 17 characters
   QuantitySet quantities{};  // what the van can ever answer
   PidCoding coding{};
   Faults faults{};
-  bool answers_service01 = true;  // false: no ECU answers anything
-  std::uint64_t seed = 0;         // of the ECUs' answer times
-  Candump* candump = nullptr;     // null: no log of the bus
+  std::optional<double> ecu_ms{};  // from request to answer; absent: as the faults say
+  bool answers_service01 = true;   // false: no ECU answers anything
+  std::uint64_t seed = 0;          // of the ECUs' answer times
+  Candump* candump = nullptr;      // null: no log of the bus
   // Every line of the host, as "SECONDS.MILLIS LINE"; null: no recording.
   std::FILE* lines = nullptr;
 };

@@ -25,8 +25,8 @@ namespace {
 // the core closes its sectors by its own rule.
 constexpr Nanos kSilentEndNs = 45 * kNanosPerSecond;
 
-// What the run is called, and so its ids and its answer times. Coding and sign
-// are left out: they change the words of the same drive, not the drive.
+// What the run is called, and so its ids and its answer times. Coding, sign and
+// the serial line are left out: they change how the same drive is told.
 RunIdentity identity_of(const DriveOptions& options) {
   RunIdentity identity;
   identity.add("command", "drive");
@@ -90,10 +90,12 @@ int run_drive(const DriveOptions& options) {
                                         .soc_frozen = options.faults.soc_frozen,
                                         .stays_awake = options.faults.stays_awake,
                                         .supply_low = options.faults.supply_low});
-  Bench bench({.vin = options.vin,
+  Bench bench({.line = options.line,
+               .vin = options.vin,
                .quantities = quantities,
                .coding = options.coding,
                .faults = options.faults,
+               .ecu_ms = options.ecu_ms,
                .answers_service01 = options.answers_service01,
                .seed = identity.number("answer times"),
                .candump = candump.get(),

@@ -8,6 +8,7 @@
 
 #include "benchvan/faults.hpp"
 #include "benchvan/pid_words.hpp"
+#include "benchvan/serial_line.hpp"
 
 namespace packmile::benchvan {
 
@@ -19,6 +20,8 @@ struct DriveOptions {
   double odometer_km = 40000;
   std::string vin;
   double poll_hz = 5;  // 0: as fast as the answers come
+  LineSetup line{};
+  std::optional<double> ecu_ms{};  // from request to answer; absent: as the faults say
   PidCoding coding{};
   bool answers_service01 = true;
   std::vector<std::string> fault_names{};  // as given, for the run's identity

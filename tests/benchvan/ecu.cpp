@@ -31,11 +31,12 @@ Nanos slow_answer_ns(const Faults& faults) {
 }  // namespace
 
 Ecu::Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding,
-         const Faults& faults, std::uint64_t seed)
+         const Faults& faults, std::uint64_t seed, std::optional<Nanos> answer_ns)
     : identity_(std::move(identity)),
       supported_(supported),
       coding_(coding),
       faults_(faults),
+      answer_ns_(answer_ns),
       generator_(seed ^ identity_.response_id),
       sender_(identity_.response_id, identity_.extended, faults.short_n_bs ? kShortNBsNs : kNBsNs) {
   sender_.set_faults({.wrong_sequence = faults.wrong_sequence,
@@ -78,7 +79,9 @@ void Ecu::on_request(Nanos now_ns, std::span<const std::uint8_t> request, bool f
   if (reply_.empty()) return;
   const double spread = generator_.share();
   reply_due_ns_ = now_ns;
-  if (const Nanos slow_ns = slow_answer_ns(faults_); slow_ns != 0) {
+  if (answer_ns_) {
+    reply_due_ns_ += *answer_ns_;
+  } else if (const Nanos slow_ns = slow_answer_ns(faults_); slow_ns != 0) {
     reply_due_ns_ += slow_ns;
   } else if (!faults_.instant_ecu) {
     reply_due_ns_ +=

@@ -5,7 +5,8 @@
 //           physical one gets a negative response (11, 12). A supported PID
 //           without a value at the moment is left out of the reply; alone it is
 //           not answered.
-// Time      an answer begins a few ms after its request, spread by a generator.
+// Time      an answer begins a few ms after its request, spread by a generator, or
+//           always as long after it as was wanted.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -40,7 +41,7 @@ struct EcuIdentity {
 class Ecu {
  public:
   Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding, const Faults& faults,
-      std::uint64_t seed);
+      std::uint64_t seed, std::optional<Nanos> answer_ns = std::nullopt);
 
   // A frame from the tester whose end was seen at `now_ns`. `moment` is what the
   // sensors show, null: the ECU is silent.
@@ -69,6 +70,7 @@ class Ecu {
   PidSet supported_;
   PidCoding coding_;
   Faults faults_;
+  std::optional<Nanos> answer_ns_;  // absent: as the faults say
   Generator generator_;
   IsotpSender sender_;
   Payload reply_;  // waits for reply_due_ns_ unless empty

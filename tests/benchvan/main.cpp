@@ -71,6 +71,20 @@ void add_fault_option(CLI::App& command, SharedText& text) {
   command.footer(fault_help());
 }
 
+void add_line_options(CLI::App& command, LineSetup& line, std::optional<double>& ecu_ms) {
+  command.add_option("--pace-baud", line.baud, "of the serial line; 0: no pace")
+      ->capture_default_str();
+  command
+      .add_option("--adapter-latency-ms", line.latency_ms,
+                  "how much later each line of the adapter reaches the host, ms")
+      ->capture_default_str()
+      ->check(CLI::Range(0.0, 1000.0));
+  command
+      .add_option("--ecu-ms", ecu_ms,
+                  "from a request to the start of its answer, ms; default: 4 to 7, spread")
+      ->check(CLI::Range(0.0, 60000.0));
+}
+
 void add_van_options(CLI::App& command, SharedText& text) {
   command.add_option("--vin", text.vin, "vehicle identification number")
       ->capture_default_str()
@@ -140,6 +154,7 @@ int run(int argc, char** argv) {
   drive_command->add_option("--answers", answers, "service01, f4xx, owner or none")
       ->capture_default_str()
       ->check(CLI::IsMember({"service01", "f4xx", "owner", "none"}));
+  add_line_options(*drive_command, drive.line, drive.ecu_ms);
   drive_command->add_option("--candump", drive.candump, "write the bus traffic as a text log");
   drive_command->add_option("--lines", drive.lines,
                             "record every line of the logger, with its second");
@@ -159,8 +174,7 @@ int run(int argc, char** argv) {
   serve_command->add_option("--odometer-km", serve.odometer_km, "odometer at the start, km")
       ->capture_default_str()
       ->check(CLI::Range(0.0, 4e8));
-  serve_command->add_option("--pace-baud", serve.pace_baud, "of the serial line; 0: no pace")
-      ->capture_default_str();
+  add_line_options(*serve_command, serve.line, serve.ecu_ms);
   serve_command->add_option("--candump", serve.candump, "write the bus traffic as a text log");
   add_van_options(*serve_command, text);
 

@@ -33,7 +33,7 @@ bool LinePacer::put(Nanos now_ns, std::string_view line) {
   if (lines_.size() >= kMaxLines || line.size() > kMaxLineBytes) return false;
   free_ns_ = std::max(free_ns_, now_ns) + byte_ns_ * static_cast<Nanos>(line.size());
   SerialLine& queued = lines_.emplace_back();
-  queued.at_ns = free_ns_;
+  queued.at_ns = free_ns_ + latency_ns_;
   queued.length = line.size();
   std::copy(line.begin(), line.end(), queued.text.begin());
   return true;

@@ -25,6 +25,13 @@ inline constexpr std::size_t kMaxLineBytes = 31;
   return baud == 0 ? 0 : (10 * kNanosPerSecond + baud / 2) / static_cast<Nanos>(baud);
 }
 
+struct LineSetup {
+  unsigned baud = 115200;  // 0: no pace
+  // Each line reaches the host so much later: the latency timer of a USB bridge
+  // whose buffer never fills. Keeps no other line back.
+  double latency_ms = 0;
+};
+
 struct SerialLine {
   Nanos at_ns = 0;  // its last byte has passed
   std::array<char, kMaxLineBytes> text{};
@@ -57,7 +64,9 @@ class LinePacer {
   // Lines that an adapter of this kind can hold back. Common practice, no source.
   static constexpr std::size_t kMaxLines = 64;
 
-  explicit LinePacer(unsigned baud) : byte_ns_(byte_time_ns(baud)) {}
+  explicit LinePacer(const LineSetup& setup)
+      : byte_ns_(byte_time_ns(setup.baud)),
+        latency_ns_(nanos_of_seconds(setup.latency_ms / 1000)) {}
 
   // False: the queue is full, the line is lost.
   bool put(Nanos now_ns, std::string_view line);
@@ -67,6 +76,7 @@ class LinePacer {
 
  private:
   Nanos byte_ns_;
+  Nanos latency_ns_;
   Nanos free_ns_ = 0;
   std::deque<SerialLine> lines_;
 };

@@ -161,11 +161,12 @@ int run_serve(const ServeOptions& options) {
   identity.add("round", options.round ? fmt::format("{}", *options.round) : "");
   std::unique_ptr<Candump> candump;
   if (!options.candump.empty()) candump = std::make_unique<Candump>(options.candump);
-  Bench bench({.baud = options.pace_baud,
+  Bench bench({.line = options.line,
                .vin = options.vin,
                .quantities = stage.quantities,
                .coding = options.coding,
                .faults = options.faults,
+               .ecu_ms = options.ecu_ms,
                .seed = identity.number("answer times"),
                .candump = candump.get()},
               *stage.scene);

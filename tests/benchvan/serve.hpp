@@ -6,6 +6,7 @@
 
 #include "benchvan/faults.hpp"
 #include "benchvan/pid_words.hpp"
+#include "benchvan/serial_line.hpp"
 
 namespace packmile::benchvan {
 
@@ -15,7 +16,8 @@ struct ServeOptions {
   std::optional<std::uint64_t> round;  // seed of an endless delivery round
   std::string vin;
   double odometer_km = 40000;
-  unsigned pace_baud = 115200;  // 0: no pace
+  LineSetup line{};
+  std::optional<double> ecu_ms{};  // from request to answer; absent: as the faults say
   PidCoding coding;
   Faults faults;
   std::string candump;  // empty: none

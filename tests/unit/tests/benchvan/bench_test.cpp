@@ -17,7 +17,7 @@ struct Table {
   Bench bench;
   Nanos now_ns = 0;
 
-  explicit Table(const Faults& faults = {})
+  explicit Table(const Faults& faults = {}, std::optional<double> ecu_ms = {})
       : scene({parse_replay("time_s,speed_kmh,pack_v,pack_a,soc_pct\n0,50,350,25,80\n"
                             "9,50,350,25,80\n18,50,350,25,80\n",
                             "x.csv")
@@ -33,7 +33,8 @@ struct Table {
                      }
                      return set;
                    }(),
-               .faults = faults},
+               .faults = faults,
+               .ecu_ms = ecu_ms},
               scene) {}
 
   // Sends the lines, waits 50 ms, gives what came back with CR shown as '|'.
@@ -75,6 +76,18 @@ TEST_CASE("bench: a functional request is answered by every ECU, a physical one 
             "1A6CCCCCCCCCC\r")
             .substr(0, 20) == "|t7E880641A60001E240");
   CHECK(ask.bench.counts().forbidden == 0);
+}
+
+TEST_CASE("bench: an ECU answers as long after its request as it was told to") {
+  for (const bool instant : {false, true}) {
+    Faults faults;
+    faults.instant_ecu = instant;
+    Table ask(faults, 20);
+    CHECK(ask("S6\rO\r") == "||");
+    // 22 bytes of line take 1.9 ms, a frame on the bus 0.3 at most.
+    CHECK(ask("t7E0802010DCCCCCCCCCC\r", 21 * kNanosPerMs) == "|");
+    CHECK(ask("", 4 * kNanosPerMs) == "t7E8803410D32AAAAAAAA|");
+  }
 }
 
 TEST_CASE("bench: two ECUs interleave their multi-frame answers") {

@@ -45,7 +45,7 @@ TEST_CASE("serial line: any chunking of the same bytes gives the same lines") {
 }
 
 TEST_CASE("serial line: lines to the host queue behind each other, and a full queue says so") {
-  LinePacer pacer(115200);
+  LinePacer pacer({.baud = 115200});
   CHECK(pacer.put(0, "\r"));
   CHECK(pacer.put(0, "t7E8300\r"));
   std::vector<std::uint8_t> out(64);
@@ -55,4 +55,16 @@ TEST_CASE("serial line: lines to the host queue behind each other, and a full qu
   int taken = 0;
   while (pacer.put(0, "\r")) ++taken;
   CHECK(taken == static_cast<int>(LinePacer::kMaxLines));
+}
+
+TEST_CASE("serial line: latency moves each line to the host, and keeps none behind it back") {
+  LinePacer pacer({.baud = 115200, .latency_ms = 16});
+  CHECK(pacer.put(0, "\r"));
+  CHECK(pacer.put(0, "t7E8300\r"));
+  std::vector<std::uint8_t> out(64);
+  CHECK(pacer.take(16'086'805, out) == 0);
+  CHECK(pacer.take(16'086'806, out) == 1);
+  // Eight bytes of line time later, not another 16 ms.
+  CHECK(pacer.take(16'781'253, out) == 0);
+  CHECK(pacer.take(16'781'254, out) == 8);
 }
