@@ -33,6 +33,9 @@ bool SectorLog::add(Tick tick, const BlockKey& key, std::span<const std::uint32_
 
 std::span<std::uint8_t> SectorLog::session_space() {
   if (!can_seal() || close_wanted_) return {};
+  // A session that is due comes first all the same: nothing else keeps it from
+  // being put off for ever by a slow card.
+  if (nearly_full() && !session_due()) return {};
   return std::span(sector_).subspan<kSectorHeaderBytes, kSectorPayloadBytes>();
 }
 

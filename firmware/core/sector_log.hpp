@@ -36,6 +36,10 @@ namespace packmile {
 // them. Common practice, no source.
 inline constexpr std::uint8_t kWriteRetries = 3;
 inline constexpr Tick kCardRestMs = 1'000;
+// Of the sector being filled: the rest takes the answers of half a second and
+// more at 5 Hz, longer than a card is busy with one write. Common practice, no
+// source.
+inline constexpr std::size_t kNearlyFullBytes = kSectorPayloadBytes * 3 / 4;
 
 class SectorLog {
  public:
@@ -53,8 +57,9 @@ class SectorLog {
   // One response. False: dropped, and counted.
   bool add(Tick tick, const BlockKey& key, std::span<const std::uint32_t> words);
 
-  // Room for the payload of a session sector; empty while the buffer is in use
-  // or a full sector waits for it.
+  // Room for the payload of a session sector; empty while the buffer is in use,
+  // or a full sector waits for it or soon will: the card takes a moment over a
+  // session, and answers would be dropped meanwhile.
   [[nodiscard]] std::span<std::uint8_t> session_space();
   // Seals what was written there. Only after session_space() gave room.
   void seal_session(std::size_t payload_bytes);
@@ -81,6 +86,7 @@ class SectorLog {
  private:
   enum class Buffer : std::uint8_t { free, sealed, writing, resting };
 
+  [[nodiscard]] bool nearly_full() const { return encoder_.encoded_bytes() > kNearlyFullBytes; }
   [[nodiscard]] bool can_seal() const { return started_ && buffer_ == Buffer::free; }
   void seal(SectorKind kind, std::size_t payload_bytes);
   void seal_samples();

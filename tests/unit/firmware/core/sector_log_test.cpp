@@ -102,6 +102,52 @@ TEST_CASE("sector log: a sector closes when full, and nothing is lost") {
   CHECK(log.dropped_samples() == 0);
 }
 
+TEST_CASE("sector log: a session does not take the buffer from a sector that is nearly full") {
+  SectorLog log;
+  log.start(1, 1, 64, std::nullopt);
+  std::uint32_t sessions = 0;
+  std::uint32_t i = 0;
+  bool written_before = false;
+  // Somebody wants a session all the time; the card takes 40 answers over each sector.
+  for (std::uint32_t busy_until = 0; i < 20'000; ++i) {
+    const bool kept = add_speed(log, i, noisy(i));
+    CAPTURE(i);
+    REQUIRE(kept);
+    if (written_before && i >= busy_until) {
+      log.on_written(i, true);
+      written_before = false;
+    }
+    if (!log.session_space().empty()) {
+      log.seal_session(100);
+      ++sessions;
+    }
+    if (log.take_write()) {
+      written_before = true;
+      busy_until = i + 40;
+    }
+  }
+  CHECK(log.dropped_samples() == 0);
+  CHECK(sessions > 100);
+}
+
+TEST_CASE("sector log: a session that is due comes before a data sector, full or not") {
+  SectorLog log;
+  log.start(1, 1, 64, std::nullopt);
+  std::uint32_t i = 0;
+  while (!log.session_due()) {
+    REQUIRE(add_speed(log, i, noisy(i)));
+    ++i;
+    if (log.take_write()) log.on_written(i, true);
+  }
+  while (log.session_due() && i < 100'000) {
+    // Filled to the brim before anybody asks.
+    for (int n = 0; n < 150; ++n, ++i) REQUIRE(add_speed(log, i, noisy(i)));
+    REQUIRE_FALSE(log.session_space().empty());
+    log.seal_session(100);
+  }
+  CHECK_FALSE(log.session_due());
+}
+
 TEST_CASE("sector log: a sector closes when its oldest sample is old enough") {
   SectorLog log;
   log.start(1, 1, 64, std::nullopt);
