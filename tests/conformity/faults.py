@@ -12,6 +12,7 @@ fault that has no line in the table below fails.
 import collections
 import sys
 
+import allow_list
 from made_up_drive import write_drive
 from programs import Bin, run, workspace
 
@@ -95,6 +96,8 @@ def main():
             share, must = EXPECTED[name]
             card, lines = f"{folder}/{name}.log", f"{folder}/{name}.lines"
             programs.drive(card, "--replay", replay, "--fault", name, "--lines", lines)
+            if not allow_list.check(lines):
+                wrong.append(f"{name}: a line that a reader must not send")
             row = programs.rows("check", card)[0]
             seen, counts = words(programs, card)
             got = counts["pack_a"] / plain_counts["pack_a"]

@@ -16,6 +16,7 @@ import pathlib
 import re
 import sys
 
+import allow_list
 from made_up_drive import write_drive
 from programs import Bin, workspace
 
@@ -48,6 +49,7 @@ def stand(programs, folder, name, replay, *faults):
                           *options).stderr.decode()
     loss = float(re.search(r"battery: ([0-9.]+) Ah", said)[1])
     row = programs.rows("check", card)[0]
+    assert allow_list.check(lines), "a line that a reader must not send"
     sent = requests(lines)
     parked = after_pause(sent)
     print(f"{name:<16}{len(sent):>6} requests, {len(parked):>3} while parked by the recording, "
@@ -73,6 +75,7 @@ def main():
         card, lines = f"{folder}/silent.log", f"{folder}/silent.lines"
         programs.drive(card, "--replay", replay, "--parked-hours", str(HOURS), "--fault",
                        "ecu-silent", "--lines", lines)
+        assert allow_list.check(lines), "a line that a reader must not send"
         sent = requests(lines)
         late = [s for s in sent if s > 24 * 3600]
         print(f"silent port     {len(sent):>6} requests in {HOURS} h, {len(late)} after the first day")
