@@ -35,7 +35,11 @@ enum class Finding : std::uint8_t {
   samples_dropped,
   no_data_yet,
   record_malformed,
-  time_overlap
+  time_overlap,
+  overwritten,
+  van_changed,
+  van_told_by_evidence,
+  van_not_told
 };
 
 struct FindingEntry {
@@ -91,6 +95,15 @@ inline constexpr std::array kFindings{
                  "good sectors whose record does not follow the format"},
     FindingEntry{Finding::time_overlap, "time_overlap",
                  "two boots claim the same time; the samples of the later one were left out"},
+    FindingEntry{Finding::overwritten, "overwritten",
+                 "the ring was full: its oldest sectors were overwritten"},
+    FindingEntry{Finding::van_changed, "van_changed",
+                 "the card was used in more than one van; each has its own rows"},
+    FindingEntry{Finding::van_told_by_evidence, "van_told_by_evidence",
+                 "the VIN was not read; the van was told by its ECUs, their calibration and the "
+                 "odometer"},
+    FindingEntry{Finding::van_not_told, "van_not_told",
+                 "the VIN was not read and nothing tells for sure which van it was; kept apart"},
 };
 
 constexpr const FindingEntry& entry_of(Finding finding) {

@@ -6,8 +6,6 @@
 
 #include <algorithm>
 #include <cerrno>
-#include <charconv>
-#include <optional>
 #include <string>
 #include <string_view>
 #include <system_error>
@@ -20,32 +18,8 @@ namespace {
 
 constexpr std::size_t kScanBytes = 1u << 20;
 constexpr std::size_t kWindowSectors = 512;
-constexpr std::string_view kLogPrefix = "log-";
-constexpr std::string_view kVanPrefix = "van-";
-constexpr std::string_view kVanSuffix = ".sectors";
-
-// Eight hexadecimal digits, as we write them, and nothing else.
-std::optional<std::uint32_t> read_id(std::string_view text) {
-  std::uint32_t id = 0;
-  if (text.size() != 8) return std::nullopt;
-  for (const char c : text)
-    if (!((c >= '0' && c <= '9') || (c >= 'A' && c <= 'F'))) return std::nullopt;
-  std::from_chars(text.data(), text.data() + text.size(), id, 16);
-  return id;
-}
-
-bool is_van_file(std::string_view name) {
-  return name.starts_with(kVanPrefix) && name.ends_with(kVanSuffix) &&
-         name.size() == kVanPrefix.size() + 8 + kVanSuffix.size() &&
-         read_id(name.substr(kVanPrefix.size(), 8));
-}
-
-std::string hex_id(std::uint32_t id) {
-  constexpr std::string_view digits = "0123456789ABCDEF";
-  std::string text(8, '0');
-  for (std::size_t i = 0; i < 8; ++i) text[7 - i] = digits[id >> (4 * i) & 0xF];
-  return text;
-}
+// Far more than the lines of a thousand cards.
+constexpr std::uint64_t kLargestTextBytes = 16u << 20;
 
 // Samples after settings; then sequence, boot, bytes (their CRC stands for
 // them), so that the order does not depend on which card came first.
@@ -61,16 +35,20 @@ bool same_sector(const IndexEntry& a, const IndexEntry& b) {
          a.crc == b.crc;
 }
 
-Result<Done> scan_file(const std::filesystem::path& path, std::uint32_t log_id,
-                       std::uint16_t file_number, Archive::LogIndex& index) {
+Result<Done> scan_file(const std::filesystem::path& path, std::uint64_t bytes_that_count,
+                       std::uint32_t log_id, std::uint16_t file_number, Archive::LogIndex& index) {
   const int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
   if (fd < 0) return archive_error("cannot read", path, errno);
   const FileCloser closer(fd);
   std::vector<std::uint8_t> buffer(kScanBytes);
   std::uint32_t sector_number = 0;
   for (;;) {
-    const std::size_t got = read_fully(fd, std::uint64_t{sector_number} * kSectorBytes, buffer);
-    if (got < buffer.size() && errno != 0) return archive_error("cannot read", path, errno);
+    const std::uint64_t at = std::uint64_t{sector_number} * kSectorBytes;
+    const std::uint64_t rest = at < bytes_that_count ? bytes_that_count - at : 0;
+    const auto wanted = std::span(buffer).first(
+        static_cast<std::size_t>(std::min<std::uint64_t>(rest, buffer.size())));
+    const std::size_t got = read_fully(fd, at, wanted);
+    if (got < wanted.size() && errno != 0) return archive_error("cannot read", path, errno);
     const std::size_t sectors = got / kSectorBytes;
     for (std::size_t i = 0; i < sectors; ++i, ++sector_number) {
       const auto sector =
@@ -104,10 +82,13 @@ Result<Archive> Archive::open(std::filesystem::path directory) {
   if (!std::filesystem::is_directory(directory, error))
     return Error{"cannot make the archive folder", directory.string(),
                  "check that the depot's folder can be written"};
-  return Archive(std::move(directory));
+  auto committed = read_committed(directory);
+  if (!committed) return committed.error();
+  return Archive(std::move(directory), std::move(*committed));
 }
 
-Archive::Archive(std::filesystem::path directory) : directory_(std::move(directory)) {}
+Archive::Archive(std::filesystem::path directory, CommittedSizes committed)
+    : directory_(std::move(directory)), committed_(std::move(committed)) {}
 Archive::Archive(Archive&&) noexcept = default;
 Archive& Archive::operator=(Archive&&) noexcept = default;
 Archive::~Archive() = default;
@@ -121,40 +102,60 @@ std::filesystem::path Archive::van_file(std::uint32_t log_id, std::uint32_t van_
          (std::string(kVanPrefix) + hex_id(van_tag) + std::string(kVanSuffix));
 }
 
-void Archive::forget(std::uint32_t log_id) const { indexes_.erase(log_id); }
+Result<Done> Archive::take_snapshot() {
+  auto committed = read_committed(directory_);
+  if (!committed) return committed.error();
+  committed_ = std::move(*committed);
+  return Done{};
+}
 
 std::vector<std::uint32_t> Archive::log_ids() const {
   std::vector<std::uint32_t> ids;
-  std::error_code error;
-  std::filesystem::directory_iterator at(directory_, error);
-  for (const std::filesystem::directory_iterator end; !error && at != end; at.increment(error)) {
-    const std::string name = at->path().filename().string();
-    if (!name.starts_with(kLogPrefix)) continue;
-    if (const auto id = read_id(std::string_view(name).substr(kLogPrefix.size())))
-      ids.push_back(*id);
+  for (const auto& [name, bytes] : committed_) {
+    const std::string_view folder = std::string_view(name).substr(0, name.find('/'));
+    if (!is_log_folder(folder)) continue;
+    const std::uint32_t id = *read_hex_id(folder.substr(kLogPrefix.size()));
+    if (ids.empty() || ids.back() != id) ids.push_back(id);
   }
-  std::sort(ids.begin(), ids.end());
+  // Names of eight upper-case digits are in order of their numbers.
   return ids;
+}
+
+Result<std::string> Archive::text(const std::string& name) const {
+  const auto found = committed_.find(name);
+  if (found == committed_.end()) return std::string{};
+  const auto path = directory_ / name;
+  if (found->second > kLargestTextBytes)
+    return Error{"larger than any file of this archive", path.string(),
+                 "it was not made by this program"};
+  const FileCloser file(::open(path.c_str(), O_RDONLY | O_CLOEXEC));
+  if (!file.is_open()) return archive_error("cannot read", path, errno);
+  std::string out(static_cast<std::size_t>(found->second), '\0');
+  const std::size_t got =
+      read_fully(file.fd(), 0, {reinterpret_cast<std::uint8_t*>(out.data()), out.size()});
+  if (got != out.size() && errno != 0) return archive_error("cannot read", path, errno);
+  out.resize(got);
+  return out;
 }
 
 Result<const Archive::LogIndex*> Archive::index_of(std::uint32_t log_id) const {
   if (const auto found = indexes_.find(log_id); found != indexes_.end())
     return static_cast<const LogIndex*>(found->second.get());
   auto index = std::make_unique<LogIndex>();
-  std::error_code error;
-  std::filesystem::directory_iterator at(log_directory(log_id), error);
-  if (error && error != std::errc::no_such_file_or_directory)
-    return archive_error("cannot read", log_directory(log_id), error.value());
-  for (const std::filesystem::directory_iterator end; !error && at != end; at.increment(error))
-    if (is_van_file(at->path().filename().string())) index->files.push_back(at->path());
-  if (error && error != std::errc::no_such_file_or_directory)
-    return archive_error("cannot read", log_directory(log_id), error.value());
-  std::sort(index->files.begin(), index->files.end());
+  // In order of their names, as the snapshot has them.
+  const std::string folder = std::string(kLogPrefix) + hex_id(log_id) + "/";
+  std::vector<std::uint64_t> bytes;
+  for (auto at = committed_.lower_bound(folder);
+       at != committed_.end() && at->first.starts_with(folder); ++at) {
+    index->files.push_back(directory_ / at->first);
+    bytes.push_back(at->second);
+  }
   if (index->files.size() > 0xFFFF)
     return Error{"more than 65535 van files", log_directory(log_id).string(),
                  "the archive was not made by this program"};
   for (std::size_t i = 0; i < index->files.size(); ++i) {
-    auto scanned = scan_file(index->files[i], log_id, static_cast<std::uint16_t>(i), *index);
+    auto scanned =
+        scan_file(index->files[i], bytes[i], log_id, static_cast<std::uint16_t>(i), *index);
     if (!scanned) return scanned.error();
   }
   index->add({});

@@ -21,19 +21,12 @@ namespace {
 constexpr std::size_t kBufferBytes = 1u << 20;
 constexpr char kLockName[] = ".lock";
 
-// New names in a folder are only safe when the folder is.
-bool sync_folder(const std::filesystem::path& folder) {
-  const FileCloser file(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-  return file.is_open() && ::fsync(file.fd()) == 0;
-}
-
 // One sector file that this import adds to.
 struct Growing {
   std::filesystem::path path;
   FileCloser file;
   bool is_new = false;
-  std::uint64_t bytes_before = 0;
-  std::uint64_t bytes = 0;   // written so far
+  std::uint64_t bytes = 0;   // that count, and written so far
   std::uint16_t number = 0;  // in the index of its log
 };
 
@@ -58,29 +51,43 @@ struct Archive::Import::State {
   Keys* current_keys = nullptr;
   std::uint32_t current_log = 0;
   ArchiveAdded added;
+  std::map<std::string, std::string> lines;  // by name of the text file
   std::optional<Error> error;
+  bool undo_stands = false;  // there is an undo file
+  bool writing = false;      // it was made, or looked at, for this import
   bool committed = false;
 
   ~State() {
     if (!committed) take_back();
   }
 
-  void take_back() {
-    for (auto& [id, growing] : files) {
-      // A failure leaves whole or part sectors behind, which the next import
-      // knows or cuts back: nothing to add to that here.
-      if (growing.is_new) {
-        (void)::unlink(growing.path.c_str());
-        (void)::rmdir(growing.path.parent_path().c_str());
-      } else if (growing.bytes != growing.bytes_before) {
-        (void)!::ftruncate(growing.file.fd(), static_cast<off_t>(growing.bytes_before));
-      }
-      archive->forget(id.first);
+  // Before the first byte: what an interrupted import left goes, and the undo
+  // file stands.
+  bool begin_writing() {
+    if (writing) return true;
+    const auto& directory = archive->directory_;
+    Result<Done> done = undo_stands ? cut_back(directory, archive->committed_)
+                                    : write_undo(directory, archive->committed_);
+    if (!done) {
+      error = done.error();
+      return false;
     }
+    undo_stands = writing = true;
+    return true;
+  }
+
+  // Where this fails, the undo file stays: nothing counts, and the next import
+  // goes on from here.
+  void take_back() {
+    for (const auto& [log_id, log_keys] : keys) archive->indexes_.erase(log_id);
     files.clear();
     current = nullptr;
     buffer.clear();
     added = {};
+    if (!writing) return;
+    writing = false;
+    if (cut_back(archive->directory_, archive->committed_) && remove_undo(archive->directory_))
+      undo_stands = false;
   }
 
   Keys* keys_of(std::uint32_t log_id) {
@@ -108,6 +115,7 @@ struct Archive::Import::State {
                 archive->directory_.string(), "no logger writes such a card; nothing was taken"};
       return nullptr;
     }
+    if (!begin_writing()) return nullptr;
     Growing growing;
     growing.path = archive->van_file(log_id, van_tag);
     const auto folder = growing.path.parent_path();
@@ -115,35 +123,28 @@ struct Archive::Import::State {
       error = archive_error("cannot make the folder", folder, errno);
       return nullptr;
     }
-    struct stat info {};
     auto& names = archive->indexes_[log_id]->files;
     const auto name = std::find(names.begin(), names.end(), growing.path);
     growing.number = static_cast<std::uint16_t>(name - names.begin());
     if (name == names.end()) names.push_back(growing.path);
-    growing.is_new = ::stat(growing.path.c_str(), &info) != 0;
     growing.file = FileCloser(::open(growing.path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0666));
-    if (!growing.file.is_open() || ::fstat(growing.file.fd(), &info) != 0) {
+    if (!growing.file.is_open()) {
       error = archive_error("cannot write", growing.path, errno);
       return nullptr;
     }
-    const auto size = static_cast<std::uint64_t>(info.st_size);
-    growing.bytes_before = growing.bytes = size / kSectorBytes * kSectorBytes;
-    if (growing.bytes != size &&
-        ::ftruncate(growing.file.fd(), static_cast<off_t>(growing.bytes)) != 0) {
-      error = archive_error("cannot cut back", growing.path, errno);
-      return nullptr;
-    }
+    const auto counts = archive->committed_.find(
+        growing.path.lexically_relative(archive->directory_).generic_string());
+    growing.is_new = counts == archive->committed_.end();
+    // A part of a sector at the end is no sector: it is written over.
+    if (!growing.is_new) growing.bytes = counts->second / kSectorBytes * kSectorBytes;
     return &files.emplace(std::pair(log_id, van_tag), std::move(growing)).first->second;
   }
 
   void flush() {
     if (error || !current || buffer.empty()) return;
-    // Counted before it is written: what a failed write left behind is taken
-    // back as well.
-    const std::uint64_t at = current->bytes;
-    current->bytes += buffer.size();
-    if (!write_fully(current->file.fd(), at, buffer))
+    if (!write_fully(current->file.fd(), current->bytes, buffer))
       error = archive_error("cannot write", current->path, errno);
+    current->bytes += buffer.size();
     buffer.clear();
   }
 
@@ -184,27 +185,71 @@ struct Archive::Import::State {
     if (buffer.size() >= kBufferBytes) flush();
   }
 
+  bool write_lines() {
+    for (const auto& [name, text] : lines) {
+      if (!begin_writing()) return false;
+      const auto path = archive->directory_ / name;
+      const auto counts = archive->committed_.find(name);
+      const std::uint64_t at = counts == archive->committed_.end() ? 0 : counts->second;
+      const FileCloser file(::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0666));
+      if (!file.is_open() ||
+          !write_fully(file.fd(), at,
+                       {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()}) ||
+          ::fdatasync(file.fd()) != 0) {
+        error = archive_error("cannot write", path, errno);
+        return false;
+      }
+    }
+    return true;
+  }
+
+  bool sync_all() {
+    for (auto& [id, growing] : files) {
+      if (::fdatasync(growing.file.fd()) != 0) {
+        error = archive_error("cannot write", growing.path, errno);
+        return false;
+      }
+      if (!growing.is_new) continue;
+      if (auto synced = sync_folder(growing.path.parent_path()); !synced) {
+        error = synced.error();
+        return false;
+      }
+    }
+    // New folders and text files.
+    if (auto synced = sync_folder(archive->directory_); !synced) {
+      error = synced.error();
+      return false;
+    }
+    return true;
+  }
+
   Result<ArchiveAdded> commit() {
     flush();
-    bool new_names = false;
-    for (auto& [id, growing] : files) {
-      if (error) break;
-      if (::fdatasync(growing.file.fd()) != 0)
-        error = archive_error("cannot write", growing.path, errno);
-      else if (growing.is_new && !sync_folder(growing.path.parent_path()))
-        error = archive_error("cannot write", growing.path.parent_path(), errno);
-      new_names = new_names || growing.is_new;
+    if (!error && write_lines() && writing && sync_all()) {
+      if (auto removed = remove_undo(archive->directory_); !removed) error = removed.error();
+    } else if (!error && undo_stands) {
+      // Nothing to add: what another import left is cleared away all the same.
+      auto done = cut_back(archive->directory_, archive->committed_);
+      if (done) done = remove_undo(archive->directory_);
+      if (!done) error = done.error();
     }
-    if (!error && new_names && !sync_folder(archive->directory_))
-      error = archive_error("cannot write", archive->directory_, errno);
     if (error) {
       take_back();
       return *error;
     }
     committed = true;
+    undo_stands = false;
+    // Also where nothing was new: an import that was killed right before this
+    // may have left the name of its undo file on the disk.
+    auto safe = sync_folder(archive->directory_);
+    auto seen = archive->take_snapshot();
     // The index need not be read again from what was just written.
     for (auto& [log_id, log_keys] : keys) archive->indexes_[log_id]->add(log_keys.fresh);
     lock = FileCloser();
+    if (!seen) return seen.error();
+    if (!safe)
+      return Error{safe.error().what + "; a power cut may undo what was imported",
+                   safe.error().where, "import the same cards again before they are used"};
     return added;
   }
 };
@@ -217,6 +262,10 @@ Archive::Import::~Import() = default;
 void Archive::Import::add(const SectorHeader& header,
                           std::span<const std::uint8_t, kSectorBytes> sector) {
   state_->add(header, sector);
+}
+
+void Archive::Import::add_line(const std::string& name, const std::string& line) {
+  state_->lines[name] += line + "\n";
 }
 
 Result<ArchiveAdded> Archive::Import::commit() { return state_->commit(); }
@@ -236,6 +285,10 @@ Result<Archive::Import> Archive::begin_import() {
   }
   // Another program may have added to it since the last look.
   indexes_.clear();
+  if (auto seen = take_snapshot(); !seen) return seen.error();
+  auto undo = read_undo(directory_);
+  if (!undo) return undo.error();
+  state->undo_stands = undo->has_value();
   state->buffer.reserve(kBufferBytes + kSectorBytes);
   return Import(std::move(state));
 }

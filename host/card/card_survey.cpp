@@ -360,8 +360,12 @@ class Surveyor {
         newest = std::max(newest, place.sequence);
     // What the ring has overwritten since is not a loss.
     const std::uint32_t oldest = newest >= ring_sectors_ ? newest - ring_sectors_ + 1 : 0;
+    survey_.ring_sectors = survey_.log_id ? ring_sectors_ : 0;
+    survey_.sectors_overwritten = oldest;
     for (const SectorPlace& place : survey_.places) {
       if (!in_ring_of_main(place) || place.sequence < oldest || place.sequence > newest) continue;
+      if (!survey_.oldest_sequence) survey_.oldest_sequence = place.sequence;
+      survey_.newest_sequence = place.sequence;
       if (before)
         survey_.sectors_missing +=
             missing_between(before->sequence, before->boot_id == place.boot_id, place.sequence);
@@ -481,6 +485,8 @@ class Surveyor {
     find(survey_.counters.dropped_samples != 0, Finding::samples_dropped);
     find(have_log && survey_.boots.empty(), Finding::no_data_yet);
     find(malformed, Finding::record_malformed);
+    find(survey_.sectors_overwritten != 0, Finding::overwritten);
+    find(survey_.vins.size() > 1, Finding::van_changed);
   }
 
   void decide() {

@@ -79,6 +79,11 @@ struct CardSurvey {
   // are among them. What the ring has overwritten is not.
   std::uint64_t sectors_missing = 0;
   std::uint64_t sectors_unreadable = 0;
+  // The ring of the log, and the numbers on the card that lie where they belong.
+  std::uint32_t ring_sectors = 0;  // 0: no log
+  std::optional<std::uint32_t> oldest_sequence, newest_sequence;
+  // Numbers below the ring's oldest place: this card had them, and has not now.
+  std::uint64_t sectors_overwritten = 0;
   // Sectors at the end of the log that the copy does not have; 0: it is whole.
   std::uint64_t sectors_cut_off = 0;
   std::vector<UnreadableRun> unreadable;  // the first hundred

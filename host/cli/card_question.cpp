@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 
 #include "cli/say.hpp"
@@ -92,6 +93,56 @@ std::string what_can_be_known(const CardSurvey& survey, const std::vector<PackRe
   return out;
 }
 
+// Days of logging, at the pace of this card, until its oldest sector is
+// overwritten; nothing here knows what was read of it already.
+MaybeFigure days_until_full(const CardSurvey& survey) {
+  // A card of less says nothing about a usual day (common practice, no source).
+  constexpr double kLeastDays = 1;
+  if (survey.ring_sectors == 0 || survey.boots.empty())
+    return MaybeFigure::unknown("there are no samples");
+  if (survey.sectors_overwritten > 0) return MaybeFigure::known({0, 0, 0, 0});
+  if (!survey.days_held || !survey.newest_sequence)
+    return MaybeFigure::unknown("no clock was read on this card");
+  if (*survey.days_held < kLeastDays)
+    return MaybeFigure::unknown("the card spans less than a day, which tells no pace");
+  const double written = *survey.newest_sequence - *survey.oldest_sequence + 1.0;
+  const double left = survey.ring_sectors - 1.0 - *survey.newest_sequence;
+  const double days = left * *survey.days_held / written;
+  return MaybeFigure::known({days, days, days, 0});
+}
+
+std::string ring_text(const CardSurvey& survey) {
+  if (survey.sectors_overwritten > 0) {
+    std::string out =
+        fmt::format("is full: {} sectors were overwritten", survey.sectors_overwritten);
+    if (survey.first) out += fmt::format(", all before {} UTC", utc().minute(*survey.first));
+    return out + "; each new one overwrites the oldest";
+  }
+  const MaybeFigure days = days_until_full(survey);
+  if (!days.figure) return "how many more days it holds is not known: " + days.why;
+  const double n = std::floor(days.figure->value);
+  return fmt::format("holds {:.0f} more {} before the oldest sector is overwritten", n,
+                     n == 1 ? "day" : "days");
+}
+
+// Which van each boot of the card says it was in, where that changes.
+std::string van_change_text(const CardSurvey& survey) {
+  std::string out;
+  std::string vin;
+  for (std::size_t k = 0; k < survey.boots.size(); ++k) {
+    const BootFacts& boot = survey.boots[k];
+    if (boot.vin.empty() || boot.vin == vin) continue;
+    vin = boot.vin;
+    std::string since = "at a time that is not known";
+    if (boot.first_tick && survey.boot_clocks[k].known())
+      since = utc().minute(UtcTime{std::chrono::milliseconds{
+                  static_cast<std::int64_t>(*boot.first_tick) + survey.boot_clocks[k].offset_ms}}) +
+              " UTC";
+    out += fmt::format("{}VIN {} from {} on", out.empty() ? "" : "; ", clean_text(vin), since);
+  }
+  return out;
+}
+
 std::string reading_text(const PackReading& reading) {
   return fmt::format(
       "  ECU {}{}: {}\n    coding {}, sign {}\n    {}\n", ecu_text(reading.ecu),
@@ -160,6 +211,9 @@ std::vector<Column> check_columns() {
           {"last", time, true},
           {"clock_source", text, false},
           {"days_held", real, true},
+          {"days_until_full", real, true},
+          {"sectors_overwritten", count, false},
+          {"overwritten_until", time, true},
           {"supply_min_v", real, true},
           {"requests_while_parked", count, false},
           {"refused_transmits", count, false},
@@ -196,6 +250,7 @@ Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings) {
   const auto of_reading = [&](auto&& text_of_reading) {
     return reading ? Cell{std::string{text_of_reading(*reading)}, {}} : Cell::unknown(kNoPackWords);
   };
+  const MaybeFigure until_full = days_until_full(survey);
   return {{survey.card, {}},
           survey.log_id ? Cell{fmt::format("{:08X}", *survey.log_id), {}}
                         : Cell::unknown("there is no good sector"),
@@ -212,6 +267,10 @@ Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings) {
           time_or(survey.last),
           {std::string{clock_source_word(survey.clock_source)}, {}},
           survey.days_held ? Cell{*survey.days_held, {}} : time_or(std::nullopt),
+          until_full.figure ? Cell{until_full.figure->value, {}} : Cell::unknown(until_full.why),
+          whole(survey.sectors_overwritten),
+          survey.sectors_overwritten == 0 ? Cell::unknown("nothing was overwritten")
+                                          : time_or(survey.first),
           survey.supply_min_v ? Cell{*survey.supply_min_v, {}}
                               : Cell::unknown("this logger did not measure its supply"),
           whole(survey.counters.requests_while_parked),
@@ -260,6 +319,11 @@ std::string check_text(const CardSurvey& survey, const std::vector<PackReading>&
                                               : std::string{}));
   else if (!survey.boots.empty())
     line("time", "no clock was read on this card");
+  if (!survey.boots.empty()) line("ring", ring_text(survey));
+  if (survey.vins.size() > 1) {
+    line("two vans", van_change_text(survey));
+    line("", "import gives each van its own rows; then prepare a card for each van");
+  }
   if (!survey.boots.empty()) {
     if (survey.supply_min_v) line("supply", fmt::format("lowest {:.2f} V", *survey.supply_min_v));
     line("on the bus",

@@ -10,6 +10,7 @@
 #include "cli/commands.hpp"
 #include "cli/depot_choice.hpp"
 #include "cli/progress.hpp"
+#include "cli/van_rows.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -28,6 +29,7 @@ std::string counted(std::uint64_t n, const char* what) {
 std::string line_of(const ImportedCard& card) {
   std::string beside = counted(card.added.known, "there already") +
                        counted(card.survey.sectors_damaged, "damaged") +
+                       counted(card.survey.sectors_unreadable, "unreadable") +
                        counted(card.survey.sectors_missing, "missing") +
                        counted(card.survey.sectors_foreign, "foreign") +
                        counted(card.survey.sectors_misplaced, "misplaced") +
@@ -58,11 +60,40 @@ std::string cover_of(const ImportedCard& card, const std::vector<LedgerVan>& van
                      zone.day(*covered->to), van->names.van);
 }
 
+// What the card's log had overwritten before anybody read it, in every van.
+std::string lost_of(const ImportedCard& card, const std::vector<LedgerVan>& vans, OpenDepot& open) {
+  std::string out;
+  if (!card.survey.log_id) return out;
+  for (const LedgerVan& van : vans) {
+    auto lost = open.ledger.lost(van.id);
+    if (!lost) continue;
+    std::erase_if(*lost, [&](const LostStretch& one) {
+      return one.log_id != *card.survey.log_id || one.why != LostWhy::overwritten;
+    });
+    out += lost_text(van.names.van, *lost, open.depot.fleet.zone);
+  }
+  return out;
+}
+
+// "not read: sectors 2048 to 131071 (Input/output error)", the first few.
+std::string unreadable_of(const CardSurvey& survey) {
+  constexpr std::size_t kMostLines = 5;
+  std::string out;
+  for (std::size_t k = 0; k < std::min(survey.unreadable.size(), kMostLines); ++k) {
+    const UnreadableRun& run = survey.unreadable[k];
+    out += fmt::format("  not read: sectors {} to {} ({})\n", run.first_sector,
+                       run.first_sector + run.sectors - 1, clean_text(run.why));
+  }
+  if (survey.unreadable.size() > kMostLines)
+    out += fmt::format("  not read: {} sectors in all\n", survey.sectors_unreadable);
+  return out;
+}
+
 // Whether the archive itself went wrong: then nothing more is tried.
 enum class Step { next, stop };
 
-Step import_one(const std::string& name, Archive& archive, CardList& list,
-                std::vector<ImportedCard>& imported) {
+Step import_one(const std::string& name, const std::optional<UtcTime>& pulled_at, Archive& archive,
+                CardList& list, std::vector<ImportedCard>& imported) {
   const auto card = CardFile::open(name);
   if (!card) {
     say(card.error());
@@ -87,6 +118,13 @@ Step import_one(const std::string& name, Archive& archive, CardList& list,
   if (!one.survey.message.empty()) say(Error{one.survey.message, name, one.survey.hint});
   list.add(one.survey.verdict);
   if (one.survey.verdict == CardVerdict::no_log) return Step::next;
+  if (pulled_at && one.survey.log_id) {
+    const auto kept = keep_pulled_at(archive, *import, *one.survey.log_id, *pulled_at);
+    if (!kept) {
+      say(kept.error());
+      return Step::stop;
+    }
+  }
   const auto added = import->commit();
   if (!added) {
     say(added.error());
@@ -118,18 +156,9 @@ ExitCode run_import(const ImportOptions& options) {
   std::vector<ImportedCard> imported;
   bool stopped = false;
   for (const std::string& name : options.cards) {
-    if (import_one(name, *archive, list, imported) == Step::stop) {
+    if (import_one(name, pulled_at, *archive, list, imported) == Step::stop) {
       stopped = true;
       break;
-    }
-    if (pulled_at && !imported.empty() && imported.back().name == name &&
-        imported.back().survey.log_id) {
-      const auto kept = keep_pulled_at(open->depot, *imported.back().survey.log_id, *pulled_at);
-      if (!kept) {
-        say(kept.error());
-        stopped = true;
-        break;
-      }
     }
   }
 
@@ -144,9 +173,12 @@ ExitCode run_import(const ImportOptions& options) {
   for (const ImportedCard& card : imported) {
     fmt::print(stderr, "{}: {}{}\n", clean_text(card.name), line_of(card),
                clean_text(cover_of(card, *in_ledger, *open)));
+    fmt::print(stderr, "{}", unreadable_of(card.survey));
     for (const Finding finding : card.survey.findings)
       fmt::print(stderr, "  {}: {}\n", entry_of(finding).word, entry_of(finding).text);
   }
+  for (const ImportedCard& card : imported)
+    fmt::print(stderr, "{}", lost_of(card, *in_ledger, *open));
   std::string unknown;
   for (const RebuiltVan& van : *vans)
     if (!van.known_to_fleet)

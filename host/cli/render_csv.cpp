@@ -7,6 +7,8 @@
 namespace packmile::cli {
 namespace {
 
+bool json_only(ColumnKind kind) { return kind == ColumnKind::swings || kind == ColumnKind::lost; }
+
 std::string number(double value) { return std::isfinite(value) ? fmt::format("{}", value) : ""; }
 
 struct Writer {
@@ -22,6 +24,7 @@ struct Writer {
     return csv_field(fmt::format("{}", fmt::join(words, " ")));
   }
   std::string operator()(const std::vector<SwingCount>&) const { return {}; }
+  std::string operator()(const std::vector<LostStretch>&) const { return {}; }
 };
 
 }  // namespace
@@ -47,7 +50,7 @@ void write_csv(Output& out, const Rows& rows, const Zone& zone) {
     line += text;
   };
   for (const Column& column : rows.columns) {
-    if (column.kind == ColumnKind::swings) continue;  // JSON only
+    if (json_only(column.kind)) continue;
     for (const std::string& key : keys_of(column)) field(key);
   }
   out.write(line + '\n');
@@ -63,7 +66,7 @@ void write_csv(Output& out, const Rows& rows, const Zone& zone) {
     for (std::size_t k = 0; k < rows.columns.size(); ++k) {
       const Column& column = rows.columns[k];
       const Cell& cell = row[k];
-      if (column.kind == ColumnKind::swings) continue;
+      if (json_only(column.kind)) continue;
       cell_field(std::visit(writer, cell.value));
       if (column.kind == ColumnKind::figure) {
         const auto* f = std::get_if<Figure>(&cell.value);

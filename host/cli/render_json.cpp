@@ -23,6 +23,20 @@ struct Writer {
       out.push_back({{"depth_pct", swing.depth_pct}, {"count", swing.count}});
     return out;
   }
+  Json operator()(const std::vector<LostStretch>& stretches) const {
+    Json out = Json::array();
+    for (const LostStretch& lost : stretches) {
+      Json one = Json::object();
+      one["from"] = lost.from ? Json(zone.iso(*lost.from)) : Json(nullptr);
+      if (!lost.from) one["from_why"] = "nothing before it was read";
+      one["to"] = lost.to ? Json(zone.iso(*lost.to)) : Json(nullptr);
+      if (!lost.to) one["to_why"] = "no sample behind it was read";
+      one["sectors"] = lost.sectors;
+      one["why"] = word_of(lost.why);
+      out.push_back(std::move(one));
+    }
+    return out;
+  }
 };
 
 // Text from cards need not be UTF-8, and must not throw.

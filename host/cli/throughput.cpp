@@ -10,7 +10,7 @@ namespace packmile::cli {
 namespace {
 
 Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
-  VanParts parts{facts_of(asked.open.depot.fleet, van.names), {}, {}, {}, {}};
+  VanParts parts{facts_of(asked.open.depot.fleet, van.names), {}, {}, {}, {}, {}};
   if (!van.id) return parts;
   // The whole life: what lies before and beyond the period is needed too.
   auto trips = asked.open.ledger.trips(*van.id, {});
@@ -21,6 +21,9 @@ Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
   if (!stands) return stands.error();
   auto trace = asked.open.ledger.trace(*van.id);
   if (!trace) return trace.error();
+  auto lost = asked.open.ledger.lost(*van.id);
+  if (!lost) return lost.error();
+  parts.lost = std::move(*lost);
   parts.trips = std::move(*trips);
   parts.sessions = std::move(*sessions);
   parts.stands = std::move(*stands);
@@ -43,6 +46,7 @@ ExitCode run_throughput(const RowsOptions& options) {
 
   Rows rows{throughput_columns(), {}};
   std::vector<std::vector<std::string>> lines;
+  std::string lost;
   Reasons reasons;
   for (const AskedVan& van : asked.vans) {
     const auto parts = parts_of_van(asked, van);
@@ -53,6 +57,7 @@ ExitCode run_throughput(const RowsOptions& options) {
     const Throughput t = throughput_of(*parts, asked.period, asked.zone());
     rows.rows.push_back(row_of(van.names, t));
     if (options.format != Format::table) continue;
+    lost += lost_text(van.names.van, t.lost, asked.zone());
     for (const MaybeFigure* f : {&t.discharge_kwh, &t.charge_kwh, &t.full_cycles, &t.odometer_km,
                                  &t.kwh_per_mile, &t.standing_kwh, &t.before_logging_kwh})
       reasons.note(*f);
@@ -83,7 +88,7 @@ ExitCode run_throughput(const RowsOptions& options) {
            "out and in: at the pack, regen counts as in; standing: out of the pack outside trips.\n"
            "before logging is assumed, not measured: the odometer at the first record times the "
            "use since. It is in no other figure.\n" +
-           *evidence;
+           lost + *evidence;
   });
 }
 

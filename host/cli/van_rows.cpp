@@ -14,6 +14,7 @@ namespace {
 
 // More distinct reasons than this hide what matters; JSON has them all.
 constexpr std::size_t kMostReasons = 8;
+constexpr std::size_t kMostLostLines = 10;
 
 }  // namespace
 
@@ -38,6 +39,10 @@ AskedOr ask(const RowsOptions& options) {
                                       "is --from 2026-03-01 --to 2026-04-01")};
 
   if (!refresh(*open)) return {std::nullopt, ExitCode::failed};
+  if (const auto held = open->ledger.hold_for_reading(); !held) {
+    say(held.error());
+    return {std::nullopt, ExitCode::failed};
+  }
   const auto known = open->ledger.vans();
   if (!known) {
     say(known.error());
@@ -118,6 +123,30 @@ Result<std::string> evidence_of(Asked& asked, bool undecided_only) {
       out += fmt::format("{}, pack current of ECU {:X}{}: {}. {}\n", clean_text(van.names.van),
                          line.ecu, calibration, line.verdict, clean_text(line.evidence));
     }
+  }
+  return out;
+}
+
+std::string lost_text(const std::string& van, const std::vector<LostStretch>& lost,
+                      const Zone& zone) {
+  const std::size_t first = lost.size() - std::min(lost.size(), kMostLostLines);
+  std::string out;
+  if (first > 0)
+    out += fmt::format("lost: {}, {} earlier stretches; throughput --format json has them\n",
+                       clean_text(van), first);
+  for (std::size_t k = first; k < lost.size(); ++k) {
+    const LostStretch& one = lost[k];
+    const bool overwritten = one.why == LostWhy::overwritten;
+    std::string time = "at a time that is not known";
+    if (one.from && one.to)
+      time = zone.minute(*one.from) + " to " + zone.minute(*one.to);
+    else if (one.from)
+      time = "from " + zone.minute(*one.from) + " on";
+    else if (one.to)
+      time = "up to " + zone.minute(*one.to);
+    out += fmt::format("{}: {}, {}, {} {} {}\n", overwritten ? "lost before it was read" : "lost",
+                       clean_text(van), time, one.sectors, one.sectors == 1 ? "sector" : "sectors",
+                       overwritten ? "overwritten" : "damaged or missing");
   }
   return out;
 }

@@ -52,6 +52,12 @@ class Reasons {
 // undecided_only: leaves out the vans whose pack current is agreed.
 [[nodiscard]] Result<std::string> evidence_of(Asked& asked, bool undecided_only);
 
+// "lost before it was read: Rowan, 2026-03-02 07:10 to 2026-03-04 18:22, 4210
+// sectors overwritten", one line a stretch, the newest last; of many only the
+// newest. Empty when nothing was lost.
+[[nodiscard]] std::string lost_text(const std::string& van, const std::vector<LostStretch>& lost,
+                                    const Zone& zone);
+
 // Writes `rows` as CSV or JSON, or the text of `table`, to where it was asked.
 [[nodiscard]] ExitCode write_rows(const RowsOptions& options, std::string_view command,
                                   const Rows& rows, const Zone& zone,

@@ -123,6 +123,18 @@ Result<Done> for_each_row(Db& db, const char* sql, std::int64_t van_id, const Ta
 std::int64_t ms_of(UtcTime at) { return at.time_since_epoch().count(); }
 UtcTime time_of(std::int64_t ms) { return UtcTime{std::chrono::milliseconds{ms}}; }
 
+void bind_time(Statement& statement, int parameter, const std::optional<UtcTime>& at) {
+  if (at)
+    statement.bind(parameter, ms_of(*at));
+  else
+    statement.bind_null(parameter);
+}
+
+std::optional<UtcTime> time_or_none(const Statement& statement, int column) {
+  if (statement.is_null(column)) return std::nullopt;
+  return time_of(statement.integer(column));
+}
+
 }  // namespace
 
 std::vector<VerdictLine> lines_of(const std::vector<PackReading>& readings) {
@@ -152,6 +164,7 @@ Result<Ledger> Ledger::open(const std::filesystem::path& file) {
 }
 
 Result<Done> Ledger::replace_van(const VanRecord& van) {
+  if (db_.in_transaction()) return insert_van(van);
   auto transaction = Transaction::begin(db_);
   if (!transaction) return transaction.error();
   if (const auto done = insert_van(van); !done) return done.error();
@@ -213,6 +226,17 @@ Result<Done> Ledger::insert_van(const VanRecord& van) {
                                  s.bind(3, ms_of(band.start));
                                  s.bind(4, ms_of(band.end));
                                });
+      !done)
+    return done;
+  if (auto done =
+          insert_plain(db_, *id, "lost", {"log_id", "from", "to", "sectors", "why"}, van.lost,
+                       [](Statement& s, const LostStretch& lost) {
+                         s.bind(2, std::int64_t{lost.log_id});
+                         bind_time(s, 3, lost.from);
+                         bind_time(s, 4, lost.to);
+                         s.bind(5, static_cast<std::int64_t>(lost.sectors));
+                         s.bind(6, word_of(lost.why));
+                       });
       !done)
     return done;
   return insert_plain(db_, *id, "odometer", {"time", "odometer_km"}, van.trace.odometer(),
@@ -327,6 +351,21 @@ Result<TraceLines> Ledger::trace(std::int64_t van_id) {
                    van_id, [&](const Statement& s) {
                      out.odometer.push_back({time_of(s.integer(0)), s.real(1)});
                    });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<std::vector<LostStretch>> Ledger::lost(std::int64_t van_id) {
+  std::vector<LostStretch> out;
+  // They were written in order of time.
+  const auto done = for_each_row(
+      db_, "SELECT log_id,\"from\",\"to\",sectors,why FROM lost WHERE van_id=?1 ORDER BY rowid",
+      van_id, [&](const Statement& s) {
+        const bool overwritten = s.text(4) == word_of(LostWhy::overwritten);
+        out.push_back({static_cast<std::uint32_t>(s.integer(0)), time_or_none(s, 1),
+                       time_or_none(s, 2), static_cast<std::uint64_t>(s.integer(3)),
+                       overwritten ? LostWhy::overwritten : LostWhy::damaged_or_missing});
+      });
   if (!done) return done.error();
   return out;
 }

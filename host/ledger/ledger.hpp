@@ -1,8 +1,11 @@
 // The ledger: what was worked out of the archive, kept so that questions are
 // quick. It may be deleted at any time.
 //
-// Rule      a van is replaced as a whole, in one transaction: a reader sees the
-//           old figures or the new ones, never half.
+// Rule      a rebuild is one transaction: whenever it is killed or the disk is
+//           full, a reader sees the old figures of all vans or the new ones of
+//           all. It can lag behind the archive, by an import that was killed
+//           between the two; made_from() then shows it, and every command brings
+//           it up before it reads.
 #pragma once
 #include <filesystem>
 #include <optional>
@@ -15,6 +18,7 @@
 #include "ledger/van_trace.hpp"
 #include "reading/pack_reading.hpp"
 #include "result.hpp"
+#include "timeline/lost_stretch.hpp"
 
 namespace packmile {
 
@@ -47,6 +51,7 @@ struct VanRecord {
   VanFigures figures;
   std::vector<PackReading> readings;
   VanTrace trace;
+  std::vector<LostStretch> lost;
 };
 
 struct LedgerVan {
@@ -69,6 +74,13 @@ class Ledger {
   // untouched.
   [[nodiscard]] static Result<Ledger> open(const std::filesystem::path& file);
 
+  // One change of any number of vans. Others that want to write wait.
+  [[nodiscard]] Result<Transaction> begin_change() { return Transaction::begin(db_); }
+  // From now on only this state is read, whatever other programs write; there is
+  // no writing any more.
+  [[nodiscard]] Result<Done> hold_for_reading() { return db_.run("BEGIN"); }
+
+  // A transaction of its own where none has begun.
   [[nodiscard]] Result<Done> replace_van(const VanRecord& van);
   // A van that only got another name.
   [[nodiscard]] Result<Done> rename_van(std::int64_t id, const VanNames& names);
@@ -89,6 +101,8 @@ class Ledger {
   [[nodiscard]] Result<std::vector<VerdictLine>> verdicts(std::int64_t van_id);
   // The whole life of the van, in order of time.
   [[nodiscard]] Result<TraceLines> trace(std::int64_t van_id);
+  // In order of time.
+  [[nodiscard]] Result<std::vector<LostStretch>> lost(std::int64_t van_id);
 
  private:
   explicit Ledger(Db db) : db_(std::move(db)) {}

@@ -3,9 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <fstream>
 #include <map>
 #include <set>
+#include <sstream>
 
 #include "ledger/schema.hpp"
 #include "timeline/van_history.hpp"
@@ -18,7 +18,7 @@ namespace {
 
 // Raise it whenever a method changes a figure: ledgers made before are then
 // made again by themselves.
-constexpr int kFiguresVersion = 1;
+constexpr int kFiguresVersion = 2;
 
 constexpr char kPulledFileName[] = "pulled.csv";
 
@@ -47,32 +47,20 @@ class Fingerprint {
   std::uint64_t state_ = 14695981039346656037ull;
 };
 
-// Everything that the ledger is made from, told by sizes: archive files only
-// ever grow.
-Result<std::string> fingerprint_of(const Depot& depot) {
+// Everything that the ledger is made from. Archive files only ever grow: their
+// sizes tell.
+std::string fingerprint_of(const Fleet& fleet, const Archive& archive) {
   Fingerprint print;
   print.add(kFiguresVersion);
   print.add(schema_version());
-  for (const FleetVan& van : depot.fleet.vans) {
+  for (const FleetVan& van : fleet.vans) {
     print.add(van.name);
     print.add(van.vin);
     print.add(van.facts);
   }
-  std::map<std::string, std::uintmax_t> sizes;
-  std::error_code failed;
-  for (fs::recursive_directory_iterator at{depot.archive(), failed}, end; !failed && at != end;
-       at.increment(failed)) {
-    std::error_code no_size;
-    const auto kind = at->path().extension();
-    if ((kind == ".sectors" || kind == ".csv") && at->is_regular_file(no_size))
-      sizes[at->path().lexically_relative(depot.archive()).generic_string()] =
-          at->file_size(no_size);
-  }
-  if (failed && fs::exists(depot.archive()))
-    return Error{"cannot be read: " + failed.message(), depot.archive().string(), {}};
-  for (const auto& [name, size] : sizes) {
+  for (const auto& [name, bytes] : archive.committed()) {
     print.add(name);
-    print.add(size);
+    print.add(bytes);
   }
   return print.text();
 }
@@ -143,6 +131,12 @@ std::string fingerprint_of(const VanSource& source) {
             boot.sectors_missing, static_cast<std::uint64_t>(boot.clock_offset_ms)})
         print.add(number);
     }
+    for (const LostStretch& lost : history->lost()) {
+      for (const auto& at : {lost.from, lost.to})
+        print.add(at ? std::int64_t{at->time_since_epoch().count()} : -1);
+      print.add(lost.sectors);
+      print.add(word_of(lost.why));
+    }
   }
   for (const Finding finding : source.findings) print.add(entry_of(finding).word);
   return print.text();
@@ -196,7 +190,12 @@ class MergedEpisodes {
 Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   const auto episodes = MergedEpisodes::open(source);
   if (!episodes) return episodes.error();
-  VanRecord record{source.key, source.names, std::move(fingerprint), source.findings, {}, {}, {}};
+  VanRecord record{source.key, source.names, std::move(fingerprint), source.findings, {}, {}, {},
+                   {}};
+  for (const VanHistory* history : source.histories)
+    record.lost.insert(record.lost.end(), history->lost().begin(), history->lost().end());
+  std::ranges::stable_sort(
+      record.lost, {}, [](const LostStretch& lost) { return lost.from.value_or(UtcTime::min()); });
   PackEvidence evidence;
   if (auto done = episodes->for_each([&](const Episode& episode) { evidence.observe(episode); });
       !done)
@@ -226,11 +225,14 @@ struct Pulled {
   std::map<std::uint32_t, UtcTime> at;  // by log id, the latest
 };
 
-Pulled read_pulled(const Depot& depot) {
-  Pulled pulled;
+Result<Pulled> read_pulled(const Archive& archive) {
+  const auto text = archive.text(kPulledFileName);
+  if (!text) return text.error();
   const auto utc = Zone::find("UTC");
-  std::ifstream in{depot.archive() / kPulledFileName};
-  for (std::string line; utc && std::getline(in, line);) {
+  if (!utc) return utc.error();
+  Pulled pulled;
+  std::istringstream in{*text};
+  for (std::string line; std::getline(in, line);) {
     // log-0000002A,2026-03-31T17:00:00Z ; anything else is no line of ours.
     unsigned log_id = 0;
     int used = 0;
@@ -245,17 +247,15 @@ Pulled read_pulled(const Depot& depot) {
 
 }  // namespace
 
-Result<Done> keep_pulled_at(const Depot& depot, std::uint32_t log_id, UtcTime at) {
-  const Pulled pulled = read_pulled(depot);
-  const auto known = pulled.at.find(log_id);
-  if (known != pulled.at.end() && known->second >= at) return Done{};
+Result<Done> keep_pulled_at(const Archive& archive, Archive::Import& import, std::uint32_t log_id,
+                            UtcTime at) {
+  const auto pulled = read_pulled(archive);
+  if (!pulled) return pulled.error();
+  const auto known = pulled->at.find(log_id);
+  if (known != pulled->at.end() && known->second >= at) return Done{};
   const auto utc = Zone::find("UTC");
   if (!utc) return utc.error();
-  const fs::path file = depot.archive() / kPulledFileName;
-  std::ofstream out{file, std::ios::app};
-  out << fmt::format("log-{:08X},{}\n", log_id, utc->iso(at));
-  out.close();
-  if (!out) return Error{"cannot be written", file.string(), "is the disk full or read-only?"};
+  import.add_line(kPulledFileName, fmt::format("log-{:08X},{}", log_id, utc->iso(at)));
   return Done{};
 }
 
@@ -271,15 +271,29 @@ VanFacts facts_of(const Fleet& fleet, const VanNames& names) {
 
 Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
                                         const RebuildRequest& request) {
-  const auto print = fingerprint_of(depot);
-  if (!print) return print.error();
-  const auto made_from = ledger.made_from();
+  auto archive = Archive::open(depot.archive());
+  if (!archive) return archive.error();
+  std::string print = fingerprint_of(depot.fleet, *archive);
+  auto made_from = ledger.made_from();
   if (!made_from) return made_from.error();
+  std::optional<Transaction> change;
+  if (request.everything || *made_from != print) {
+    auto begun = ledger.begin_change();
+    if (!begun) return begun.error();
+    change.emplace(std::move(*begun));
+    // While this one waited another program may have imported, and may have
+    // brought the ledger up.
+    archive = Archive::open(depot.archive());
+    if (!archive) return archive.error();
+    print = fingerprint_of(depot.fleet, *archive);
+    made_from = ledger.made_from();
+    if (!made_from) return made_from.error();
+  }
   const auto before = ledger.vans();
   if (!before) return before.error();
 
   std::vector<RebuiltVan> out;
-  if (!request.everything && *made_from == *print) {
+  if (!request.everything && *made_from == print) {
     for (const LedgerVan& van : *before) {
       const bool unknown =
           std::ranges::find(van.findings, Finding::van_unknown) != van.findings.end();
@@ -288,13 +302,12 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
     return out;
   }
 
-  auto archive = Archive::open(depot.archive());
-  if (!archive) return archive.error();
-  const Pulled pulled = read_pulled(depot);
+  const auto pulled = read_pulled(*archive);
+  if (!pulled) return pulled.error();
   const auto histories =
       VanHistory::open(*archive, [&](std::uint32_t log_id) -> std::optional<UtcTime> {
-        const auto found = pulled.at.find(log_id);
-        if (found == pulled.at.end()) return std::nullopt;
+        const auto found = pulled->at.find(log_id);
+        if (found == pulled->at.end()) return std::nullopt;
         return found->second;
       });
   if (!histories) return histories.error();
@@ -330,7 +343,8 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
   for (const LedgerVan& van : *before)
     if (!sources.contains(van.key))
       if (const auto gone = ledger.remove_van(van.id); !gone) return gone.error();
-  if (const auto kept = ledger.set_made_from(*print); !kept) return kept.error();
+  if (const auto kept = ledger.set_made_from(print); !kept) return kept.error();
+  if (const auto kept = change->commit(); !kept) return kept.error();
   std::ranges::sort(out, {},
                     [](const RebuiltVan& van) { return std::tie(van.names.van, van.names.vin); });
   return out;

@@ -1,7 +1,7 @@
 // From the archive to the ledger.
 //
 // Input     fleet.toml and the archive of a depot.
-// Output    the ledger, van by van, one transaction each.
+// Output    the ledger: all vans in one transaction.
 // Method    two passes over a van's episodes: first what its words mean, then
 //           its account.
 // Rule      a van is worked out anew only when its sectors or its facts changed;
@@ -14,6 +14,7 @@
 #include <string>
 #include <vector>
 
+#include "archive/archive.hpp"
 #include "ledger/depot.hpp"
 #include "ledger/ledger.hpp"
 #include "result.hpp"
@@ -38,8 +39,11 @@ struct RebuiltVan {
                                                       const RebuildRequest& request = {});
 
 // Keeps the moment at which a card was pulled, as told by whoever pulled it:
-// the latest place in time for boots that had no clock.
-[[nodiscard]] Result<Done> keep_pulled_at(const Depot& depot, std::uint32_t log_id, UtcTime at);
+// the latest place in time for boots that had no clock. It begins to count with
+// the sectors of the import; an earlier moment than one that is known adds
+// nothing.
+[[nodiscard]] Result<Done> keep_pulled_at(const Archive& archive, Archive::Import& import,
+                                          std::uint32_t log_id, UtcTime at);
 
 // Facts of the van that the ledger found by this key; empty ones when fleet.toml
 // does not know it.

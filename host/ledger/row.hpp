@@ -13,6 +13,7 @@
 
 #include "energy/van_account.hpp"
 #include "figure.hpp"
+#include "timeline/lost_stretch.hpp"
 
 namespace packmile {
 
@@ -23,7 +24,8 @@ enum class ColumnKind : std::uint8_t {
   count,   // a whole number
   figure,  // a number with its interval
   words,   // a list of words
-  swings   // depth_pct and count; JSON only
+  swings,  // depth_pct and count; JSON only
+  lost     // from, to, sectors, why; JSON only
 };
 
 struct Column {
@@ -35,7 +37,7 @@ struct Column {
 
 struct Cell {
   std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
-               std::vector<std::string>, std::vector<SwingCount>>
+               std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>>
       value;
   std::string why;  // the reason, when there is no value
 

@@ -135,6 +135,17 @@ CREATE TABLE made_from(
   fingerprint TEXT NOT NULL
 ) STRICT;
 )sql",
+    R"sql(-- What was recorded and never read; from, to: null where nothing is known.
+CREATE TABLE lost(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  log_id INTEGER NOT NULL,
+  "from" INTEGER,
+  "to" INTEGER,
+  sectors INTEGER NOT NULL,
+  why TEXT NOT NULL
+) STRICT;
+CREATE INDEX lost_by_van ON lost(van_id);
+)sql",
 };
 
 }  // namespace
@@ -163,6 +174,10 @@ Result<Done> migrate(Db& db, const std::string& file) {
   for (auto version = *found; version < schema_version(); ++version) {
     auto transaction = Transaction::begin(db);
     if (!transaction) return transaction.error();
+    // Another program may have taken the step while this one waited.
+    const auto now = db.number("PRAGMA user_version");
+    if (!now) return now.error();
+    if (*now > version) continue;
     const auto step = db.run(kMigrations[static_cast<std::size_t>(version)]);
     if (!step) return step.error();
     const auto mark = db.run("PRAGMA user_version=" + std::to_string(version + 1));

@@ -9,7 +9,8 @@ namespace packmile {
 namespace {
 
 // How long to wait for another packmile that is writing, before saying so.
-constexpr int kBusyTimeoutMs = 10'000;
+// A rebuild of a fleet's years takes about a minute.
+constexpr int kBusyTimeoutMs = 60'000;
 
 }  // namespace
 
@@ -34,6 +35,8 @@ Db& Db::operator=(Db&& other) noexcept {
 
 Db::~Db() { sqlite3_close_v2(handle_); }
 
+bool Db::in_transaction() const { return sqlite3_get_autocommit(handle_) == 0; }
+
 Error Db::error(std::string_view doing) const {
   Error error{
       std::string{doing} + ": " + (handle_ ? sqlite3_errmsg(handle_) : "out of memory"), file_, {}};
@@ -41,6 +44,10 @@ Error Db::error(std::string_view doing) const {
   if (code == SQLITE_NOTADB || code == SQLITE_CORRUPT)
     error.hint = "the ledger can be made again: delete it and run packmile rebuild";
   if (code == SQLITE_BUSY) error.hint = "another packmile is writing; try again when it is done";
+  if (code == SQLITE_FULL)
+    error.hint = "make room on the disk and try again; the ledger is as it was";
+  if (code == SQLITE_IOERR || code == SQLITE_READONLY || code == SQLITE_CANTOPEN)
+    error.hint = "the depot must be on a disk that can be written; the ledger is as it was";
   return error;
 }
 

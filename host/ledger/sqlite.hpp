@@ -27,6 +27,7 @@ class Db {
   [[nodiscard]] Result<Done> run(const std::string& sql);
   // First column of the first row; 0 when there is none.
   [[nodiscard]] Result<std::int64_t> number(const std::string& sql);
+  [[nodiscard]] bool in_transaction() const;
   [[nodiscard]] Error error(std::string_view doing) const;
   [[nodiscard]] sqlite3* handle() const { return handle_; }
 

@@ -305,6 +305,10 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
     out.swings = swings.finish();
   else
     out.swings_why = "the van answered no state of charge in this period";
+  for (const LostStretch& lost : parts.lost)
+    if ((!period.to || !lost.from || *lost.from < *period.to) &&
+        (!period.from || !lost.to || *lost.to > *period.from))
+      out.lost.push_back(lost);
   return out;
 }
 
@@ -329,7 +333,8 @@ std::vector<Column> throughput_columns() {
           {"charger_hours", figure, true},
           {"hours_soc_high", figure, true},
           {"hours_soc_low", figure, true},
-          {"swings", swings, true}};
+          {"swings", swings, true},
+          {"lost", lost, false}};
 }
 
 Row row_of(const VanNames& van, const Throughput& t) {
@@ -351,6 +356,7 @@ Row row_of(const VanNames& van, const Throughput& t) {
   for (const MaybeFigure* f : {&t.dc_share, &t.charger_hours, &t.hours_soc_high, &t.hours_soc_low})
     row.push_back(Cell::of(*f));
   row.push_back(t.swings ? Cell{*t.swings, {}} : Cell::unknown(t.swings_why));
+  row.push_back({t.lost, {}});
   return row;
 }
 

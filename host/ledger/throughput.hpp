@@ -23,6 +23,7 @@ struct VanParts {
   std::vector<ChargeSession> sessions;
   std::vector<Stand> stands;
   TraceLines trace;
+  std::vector<LostStretch> lost;
 };
 
 struct Throughput {
@@ -42,6 +43,7 @@ struct Throughput {
   MaybeFigure hours_soc_high, hours_soc_low;
   std::optional<std::vector<SwingCount>> swings;
   std::string swings_why;
+  std::vector<LostStretch> lost;  // that touch the period, in order of time
 };
 
 // `zone`: for the months of before_logging_kwh.

@@ -19,6 +19,17 @@ struct Gathered {
   std::uint64_t missing = 0;
 };
 
+// A gap in the sequence, and where the samples around it are.
+struct GatheredGap {
+  std::uint32_t first = 0;
+  std::uint64_t sectors = 0;
+  const Gathered* before = nullptr;  // of the last data sector before; may be none
+  std::uint32_t before_sequence = 0;
+  const Gathered* behind = nullptr;       // of the sector behind
+  const Gathered* data_behind = nullptr;  // of the first data sector behind; may be none
+  std::uint32_t behind_sequence = 0;
+};
+
 class Gatherer {
  public:
   bool take(const SectorHeader& header, std::span<const std::uint8_t> payload) {
@@ -31,7 +42,10 @@ class Gatherer {
       conflict = true;
       return true;
     }
+    const Gathered* const before = last_;
+    const std::uint32_t before_sequence = before ? before->newest_sequence : 0;
     Gathered& boot = boot_of(header);
+    take_gap(before, before_sequence, boot, header);
     if (boot.facts.sectors != 0)
       boot.missing += missing_between(boot.newest_sequence, true, header.sequence);
     boot.newest_sequence = header.sequence;
@@ -42,6 +56,8 @@ class Gatherer {
   void finish() { census_.finish(); }
 
   std::vector<std::unique_ptr<Gathered>> boots;
+  std::vector<GatheredGap> gaps;
+  std::uint32_t ring_sectors = 0;  // of most sectors
   CardSettings settings;
   bool conflict = false;
 
@@ -53,6 +69,32 @@ class Gatherer {
     if (read->prepared_unix_ms > settings.prepared_unix_ms ||
         (read->prepared_unix_ms == settings.prepared_unix_ms && read->van > settings.van))
       settings = *read;
+  }
+
+  // `before`: the boot of the sector before, nullptr for the first one.
+  void take_gap(const Gathered* before, std::uint32_t before_sequence, const Gathered& boot,
+                const SectorHeader& header) {
+    if (ring_votes_ == 0) ring_sectors = header.ring_sectors;
+    ring_sectors == header.ring_sectors ? ++ring_votes_ : --ring_votes_;
+    const std::uint64_t sectors =
+        before ? missing_between(before_sequence, before == &boot, header.sequence)
+               : header.sequence;
+    if (sectors != 0) {
+      if (gaps.size() == kMostGaps) {
+        gaps.back().sectors += sectors;
+        gaps.back().data_behind = nullptr;
+      } else {
+        gaps.push_back({static_cast<std::uint32_t>(header.sequence - sectors), sectors, last_data_,
+                        last_data_sequence_, &boot, nullptr, 0});
+      }
+    }
+    if (header.kind != SectorKind::data) return;
+    for (auto gap = gaps.rbegin(); gap != gaps.rend() && !gap->data_behind; ++gap) {
+      gap->data_behind = &boot;
+      gap->behind_sequence = header.sequence;
+    }
+    last_data_ = &boot;
+    last_data_sequence_ = header.sequence;
   }
 
   // Boot ids repeat by chance once in some 80,000 boots. One that comes back
@@ -71,6 +113,9 @@ class Gatherer {
 
   std::unordered_map<std::uint32_t, Gathered*> by_id_;
   Gathered* last_ = nullptr;
+  const Gathered* last_data_ = nullptr;
+  std::uint32_t last_data_sequence_ = 0;
+  std::uint64_t ring_votes_ = 0;
   BootCensus census_{BootCensus::Depth::times};
 };
 
@@ -173,6 +218,67 @@ void place_run(LogBoots& log, std::size_t begin, std::size_t end,
   }
 }
 
+// The time of the first or the last sample of one sector. Absent: it has none.
+Result<std::optional<UtcTime>> sample_time(const SectorSource& source, const Boot& boot,
+                                           std::uint32_t sequence, bool last) {
+  std::optional<UtcTime> time;
+  RecordDecoder decoder;
+  auto walked = source.for_each_sector(
+      boot.log_id, SequenceRange{sequence, sequence},
+      [&](const SectorHeader& header, std::span<const std::uint8_t, kSectorBytes> sector) {
+        if (header.kind != SectorKind::data || header.boot_id != boot.boot_id) return true;
+        if (!decoder.decode(sector_payload(sector, header))) return true;
+        std::optional<Tick> tick;
+        for (const BlockView& block : decoder.blocks()) {
+          const Tick at = block.tick_ms[last ? block.rows - 1 : 0];
+          tick = !tick ? at : last ? std::max(*tick, at) : std::min(*tick, at);
+        }
+        if (tick)
+          time = UtcTime{
+              std::chrono::milliseconds{boot.clock_offset_ms + static_cast<std::int64_t>(*tick)}};
+        return !tick;
+      });
+  if (!walked) return walked.error();
+  return time;
+}
+
+Result<Done> add_gaps(LogBoots& log, const SectorSource& source, const Gatherer& gatherer) {
+  std::unordered_map<const Gathered*, std::size_t> index_of;
+  for (std::size_t i = 0; i < gatherer.boots.size(); ++i) index_of[gatherer.boots[i].get()] = i;
+  std::vector<std::uint32_t> boot_ends;
+  for (const Boot& boot : log.boots) boot_ends.push_back(boot.last_sequence);
+  std::sort(boot_ends.begin(), boot_ends.end());
+  for (const GatheredGap& gap : gatherer.gaps) {
+    LogGap out;
+    out.boot_behind = index_of[gap.behind];
+    out.lost.log_id = log.log_id;
+    if (gap.before) {
+      auto time = sample_time(source, log.boots[index_of[gap.before]], gap.before_sequence, true);
+      if (!time) return time.error();
+      out.lost.from = *time;
+    }
+    if (gap.data_behind) {
+      auto time =
+          sample_time(source, log.boots[index_of[gap.data_behind]], gap.behind_sequence, false);
+      if (!time) return time.error();
+      out.lost.to = *time;
+    }
+    const std::uint64_t overwritten =
+        overwritten_of(gap.first, gap.sectors, gatherer.ring_sectors, boot_ends);
+    for (const auto& [sectors, why] :
+         {std::pair{overwritten, LostWhy::overwritten},
+          std::pair{gap.sectors - overwritten, LostWhy::damaged_or_missing}}) {
+      if (sectors == 0) continue;
+      out.lost.sectors = sectors;
+      out.lost.why = why;
+      log.gaps.push_back(out);
+    }
+  }
+  std::stable_sort(log.gaps.begin(), log.gaps.end(),
+                   [](const LogGap& a, const LogGap& b) { return a.boot_behind < b.boot_behind; });
+  return Done{};
+}
+
 }  // namespace
 
 Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id,
@@ -213,6 +319,7 @@ Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id
     if (end != begin) place_run(log, begin, end, pulled_at_ms);
     begin = end + 1;
   }
+  if (auto added = add_gaps(log, source, gatherer); !added) return added.error();
   return log;
 }
 

@@ -13,9 +13,19 @@
 
 #include "card/sector_source.hpp"
 #include "result.hpp"
+#include "timeline/lost_stretch.hpp"
 #include "timeline/van_history.hpp"
 
 namespace packmile {
+
+// A gap in the sequence of a log.
+struct LogGap {
+  std::size_t boot_behind = 0;  // index of the boot of the sector behind it
+  LostStretch lost;
+};
+
+// More gaps than this on one log are counted with the last one.
+inline constexpr std::size_t kMostGaps = 4096;
 
 struct LogBoots {
   std::uint32_t log_id = 0;
@@ -23,6 +33,7 @@ struct LogBoots {
   std::uint64_t prepared_unix_ms = 0;   // 0: not known
   std::vector<Boot> boots;              // in order of first_sequence
   std::vector<std::uint32_t> van_tags;  // one for each boot; 0: none
+  std::vector<LogGap> gaps;             // in order of boot_behind
   bool malformed = false;               // some record does not follow the format
   bool conflict = false;                // some key has two contents
   bool no_clock = false;                // samples, and no clock in any boot

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 #include <set>
+#include <tuple>
 
 #include "timeline/boot_order.hpp"
 #include "timeline/episode_builder.hpp"
@@ -74,6 +75,14 @@ bool in_order_of_time(const Boot& a, const Boot& b) {
   return a.boot_id < b.boot_id;
 }
 
+bool lost_order(const LostStretch& a, const LostStretch& b) {
+  const auto key = [](const LostStretch& s) {
+    return std::tuple(s.from.value_or(UtcTime::min()), s.to.value_or(UtcTime::max()), s.log_id,
+                      s.why, s.sectors);
+  };
+  return key(a) < key(b);
+}
+
 }  // namespace
 
 Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
@@ -94,7 +103,9 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
   std::map<std::pair<std::string, std::string>, VanHistory> vans;
   for (LogBoots& log : logs) {
     spread_vins(log, known);
-    for (Boot& boot : log.boots) {
+    auto gap = log.gaps.begin();
+    for (std::size_t i = 0; i < log.boots.size(); ++i) {
+      Boot& boot = log.boots[i];
       std::string name;
       if (boot.vin.empty())
         name = boot.settings_van.empty() ? log_name(log.log_id) : boot.settings_van;
@@ -108,6 +119,10 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
         find(van.findings_, Finding::clock_guessed);
       if (boot.sectors_missing != 0) find(van.findings_, Finding::sectors_missing);
       if (boot.counters.dropped_samples != 0) find(van.findings_, Finding::samples_dropped);
+      for (; gap != log.gaps.end() && gap->boot_behind == i; ++gap) {
+        van.lost_.push_back(gap->lost);
+        if (gap->lost.why == LostWhy::overwritten) find(van.findings_, Finding::overwritten);
+      }
       van.boots_.push_back(std::move(boot));
     }
   }
@@ -118,6 +133,7 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
     if (!van.key_.vin.empty())
       for (const Boot& boot : van.boots_)
         if (!boot.settings_van.empty()) van.key_.name = boot.settings_van;
+    std::sort(van.lost_.begin(), van.lost_.end(), lost_order);
     std::sort(van.findings_.begin(), van.findings_.end());
     histories.push_back(std::move(van));
   }

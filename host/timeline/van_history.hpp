@@ -21,6 +21,7 @@
 #include "result.hpp"
 #include "tick.hpp"
 #include "timeline/episode.hpp"
+#include "timeline/lost_stretch.hpp"
 
 namespace packmile {
 
@@ -82,6 +83,9 @@ class VanHistory {
 
   [[nodiscard]] const VanKey& key() const { return key_; }
   [[nodiscard]] const std::vector<Boot>& boots() const { return boots_; }
+  // What was lost of its records, in order of time. A gap between two vans that
+  // used one card is the later one's.
+  [[nodiscard]] const std::vector<LostStretch>& lost() const { return lost_; }
   // Calls `visit` with each episode in time order. The episode's arrays are
   // reused: valid during the call only. False from visit ends the walk.
   [[nodiscard]] Result<Done> for_each_episode(
@@ -92,6 +96,7 @@ class VanHistory {
  private:
   VanKey key_;
   std::vector<Boot> boots_;
+  std::vector<LostStretch> lost_;
   mutable std::vector<Finding> findings_;
   const SectorSource* source_ = nullptr;
 };

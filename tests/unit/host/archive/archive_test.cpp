@@ -311,3 +311,74 @@ TEST_CASE("archive: names that are not its own are left alone") {
   CHECK(again.log_ids() == std::vector<std::uint32_t>{9});
   CHECK(walk(again, 9) == "0/1/0 ");
 }
+
+TEST_CASE("archive: what an interrupted import left does not count, and goes with the next one") {
+  const TempFolder folder;
+  Archive archive = open_at(folder.path());
+  REQUIRE(import_all(archive, {make(9, 1, 0), make(9, 1, 1)}));
+  const auto before = files_of(folder.path());
+  // As a program leaves it that is killed in mid import.
+  REQUIRE(write_undo(folder.path(), archive.committed()));
+  {
+    std::ofstream old_file(folder.path() / "log-00000009/van-00000000.sectors",
+                           std::ios::binary | std::ios::app);
+    const Sector half = make(9, 1, 2);
+    old_file.write(reinterpret_cast<const char*>(half.bytes.data()), 512);
+    old_file.write(reinterpret_cast<const char*>(half.bytes.data()), 100);
+  }
+  fs::create_directory(folder.path() / "log-0000000A");
+  std::ofstream(folder.path() / "log-0000000A/van-00000000.sectors") << std::string(512, 'x');
+  std::ofstream(folder.path() / "pulled.csv") << "log-00000009,2026-01-01T00:00:00Z\n";
+  {
+    const Archive reader = open_at(folder.path());
+    CHECK(walk(reader, 9) == "0/1/0 1/1/0 ");
+    CHECK(reader.log_ids() == std::vector<std::uint32_t>{9});
+    CHECK(reader.text("pulled.csv").value().empty());
+  }
+  SUBCASE("one that adds nothing") {
+    Archive other = open_at(folder.path());
+    REQUIRE(import_all(other, {make(9, 1, 1)}));
+    CHECK(files_of(folder.path()) == before);
+    CHECK_FALSE(fs::exists(folder.path() / "log-0000000A"));
+  }
+  SUBCASE("one that adds something") {
+    Archive other = open_at(folder.path());
+    REQUIRE(import_all(other, {make(9, 1, 3)}));
+    CHECK(walk(other, 9) == "0/1/0 1/1/0 3/1/0 ");
+    CHECK(walk(open_at(folder.path()), 9) == "0/1/0 1/1/0 3/1/0 ");
+    CHECK_FALSE(fs::exists(folder.path() / kUndoFileName));
+  }
+}
+
+TEST_CASE("archive: an undo file that is none is an error that says what to do") {
+  for (const char* text : {"", "packmile archive undo 1\n", "packmile archive undo 2\nend\n",
+                           "packmile archive undo 1\n12\nend\n", "packmile archive undo 1\nend",
+                           "packmile archive undo 1\nx log-00000009/van-00000000.sectors\nend\n"}) {
+    CAPTURE(text);
+    const TempFolder folder;
+    std::ofstream(folder.path() / kUndoFileName) << text;
+    const auto archive = Archive::open(folder.path());
+    REQUIRE_FALSE(archive);
+    CHECK(archive.error().what == "is no undo file of an import");
+    CHECK_FALSE(archive.error().hint.empty());
+  }
+}
+
+TEST_CASE("archive: lines of text count with the sectors of their import") {
+  const TempFolder folder;
+  Archive archive = open_at(folder.path());
+  {
+    auto import = archive.begin_import();
+    REQUIRE(import);
+    import->add_line("pulled.csv", "dropped");
+  }
+  CHECK(archive.text("pulled.csv").value().empty());
+  for (const char* line : {"one", "two"}) {
+    auto import = archive.begin_import();
+    REQUIRE(import);
+    import->add_line("pulled.csv", line);
+    REQUIRE(import->commit());
+  }
+  CHECK(archive.text("pulled.csv").value() == "one\ntwo\n");
+  CHECK(open_at(folder.path()).text("pulled.csv").value() == "one\ntwo\n");
+}

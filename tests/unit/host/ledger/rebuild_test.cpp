@@ -263,9 +263,16 @@ TEST_CASE("rebuild: when a card without a clock was pulled is kept, the latest c
   drive(card, 2000);
   d.import(card.bytes());
   const UtcTime pulled{std::chrono::milliseconds{kStartMs}};
-  REQUIRE(keep_pulled_at(d.depot, 7, pulled));
-  REQUIRE(keep_pulled_at(d.depot, 7, pulled - std::chrono::hours{5}));
-  REQUIRE(keep_pulled_at(d.depot, 8, pulled + std::chrono::hours{5}));
+  for (const auto& [log_id, at] :
+       {std::pair{7u, pulled}, std::pair{7u, pulled - std::chrono::hours{5}},
+        std::pair{8u, pulled + std::chrono::hours{5}}}) {
+    auto archive = Archive::open(d.depot.archive()).value();
+    auto import = archive.begin_import().value();
+    REQUIRE(keep_pulled_at(archive, import, log_id, at));
+    REQUIRE(import.commit());
+  }
+  CHECK(Archive::open(d.depot.archive()).value().text("pulled.csv").value() ==
+        "log-00000007,2026-02-25T06:13:20.000+00:00\nlog-00000008,2026-02-25T11:13:20.000+00:00\n");
   (void)d.rebuild_now();
   Ledger ledger = Ledger::open(d.depot.ledger()).value();
   const auto covered = ledger.covered(ledger.vans().value()[0].id).value();
