@@ -121,6 +121,7 @@ std::string ring_text(const CardSurvey& survey) {
   const MaybeFigure days = days_until_full(survey);
   if (!days.figure) return "how many more days it holds is not known: " + days.why;
   const double n = std::floor(days.figure->value);
+  if (n < 1) return "holds less than a day more before the oldest sector is overwritten";
   return fmt::format("holds {:.0f} more {} before the oldest sector is overwritten", n,
                      n == 1 ? "day" : "days");
 }

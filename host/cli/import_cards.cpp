@@ -75,6 +75,63 @@ std::string lost_of(const ImportedCard& card, const std::vector<LedgerVan>& vans
   return out;
 }
 
+// What is doubtful about whose card it is, and what to do about it.
+std::string use_of(const ImportedCard& card, const std::vector<LedgerVan>& vans, OpenDepot& open) {
+  if (!card.survey.log_id) return {};
+  const Zone& zone = open.depot.fleet.zone;
+  struct Use {
+    std::string van;
+    CardUse card;
+  };
+  std::vector<Use> uses;
+  for (const LedgerVan& van : vans) {
+    const auto cards = open.ledger.cards(van.id);
+    if (!cards) continue;
+    for (const CardUse& one : *cards)
+      if (one.log_id == *card.survey.log_id) uses.push_back({van.names.van, one});
+  }
+  std::ranges::stable_sort(uses, {},
+                           [](const Use& use) { return use.card.from.value_or(UtcTime::min()); });
+  std::string out;
+  const std::string name = clean_text(card.name);
+  if (uses.size() > 1) {
+    out += fmt::format("{}: this card was used in {} vans, and each has its own rows:", name,
+                       uses.size());
+    for (const Use& use : uses)
+      out += fmt::format(
+          " {} {},", clean_text(use.van),
+          use.card.from ? "from " + zone.minute(*use.card.from) + " to " + zone.minute(*use.card.to)
+                        : "without samples");
+    out.back() = '\n';
+    out += "  give each van a card of its own: packmile card prepare TARGET --van NAME\n";
+  }
+  for (const Use& use : uses) {
+    for (const Finding finding : use.card.findings) {
+      if (finding == Finding::van_changed) continue;
+      const char* hint = "";
+      if (finding == Finding::van_name_of_another_vin)
+        hint =
+            "the rows go by the VIN; put the right name on the card with packmile card prepare, "
+            "or move it back";
+      else if (finding == Finding::time_overlap)
+        hint =
+            "another card of this van claims the same time: check the clock of both loggers, and "
+            "that no copy of a card was used";
+      else if (finding == Finding::van_told_by_evidence)
+        hint =
+            "if that is wrong, prepare the card with the right name: packmile card prepare "
+            "TARGET --van NAME";
+      else if (finding == Finding::van_not_told)
+        hint =
+            "prepare the card with the van's name, which tells where the VIN does not: packmile "
+            "card prepare TARGET --van NAME";
+      out += fmt::format("{}: {}, {}: {}\n  {}\n", name, clean_text(use.van),
+                         entry_of(finding).word, entry_of(finding).text, hint);
+    }
+  }
+  return out;
+}
+
 // "not read: sectors 2048 to 131071 (Input/output error)", the first few.
 std::string unreadable_of(const CardSurvey& survey) {
   constexpr std::size_t kMostLines = 5;
@@ -178,7 +235,7 @@ ExitCode run_import(const ImportOptions& options) {
       fmt::print(stderr, "  {}: {}\n", entry_of(finding).word, entry_of(finding).text);
   }
   for (const ImportedCard& card : imported)
-    fmt::print(stderr, "{}", lost_of(card, *in_ledger, *open));
+    fmt::print(stderr, "{}{}", use_of(card, *in_ledger, *open), lost_of(card, *in_ledger, *open));
   std::string unknown;
   for (const RebuiltVan& van : *vans)
     if (!van.known_to_fleet)

@@ -239,6 +239,15 @@ Result<Done> Ledger::insert_van(const VanRecord& van) {
                        });
       !done)
     return done;
+  if (auto done = insert_plain(db_, *id, "card", {"log_id", "from", "to", "findings"}, van.cards,
+                               [](Statement& s, const CardUse& card) {
+                                 s.bind(2, std::int64_t{card.log_id});
+                                 bind_time(s, 3, card.from);
+                                 bind_time(s, 4, card.to);
+                                 s.bind(5, std::string_view{text_of(card.findings)});
+                               });
+      !done)
+    return done;
   return insert_plain(db_, *id, "odometer", {"time", "odometer_km"}, van.trace.odometer(),
                       [](Statement& s, const OdometerReading& reading) {
                         s.bind(2, ms_of(reading.time));
@@ -351,6 +360,18 @@ Result<TraceLines> Ledger::trace(std::int64_t van_id) {
                    van_id, [&](const Statement& s) {
                      out.odometer.push_back({time_of(s.integer(0)), s.real(1)});
                    });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<std::vector<CardUse>> Ledger::cards(std::int64_t van_id) {
+  std::vector<CardUse> out;
+  const auto done = for_each_row(
+      db_, "SELECT log_id,\"from\",\"to\",findings FROM card WHERE van_id=?1 ORDER BY log_id",
+      van_id, [&](const Statement& s) {
+        out.push_back({static_cast<std::uint32_t>(s.integer(0)), time_or_none(s, 1),
+                       time_or_none(s, 2), findings_of(s.text(3))});
+      });
   if (!done) return done.error();
   return out;
 }

@@ -19,6 +19,7 @@
 #include "reading/pack_reading.hpp"
 #include "result.hpp"
 #include "timeline/lost_stretch.hpp"
+#include "timeline/van_history.hpp"
 
 namespace packmile {
 
@@ -52,6 +53,7 @@ struct VanRecord {
   std::vector<PackReading> readings;
   VanTrace trace;
   std::vector<LostStretch> lost;
+  std::vector<CardUse> cards;
 };
 
 struct LedgerVan {
@@ -101,6 +103,8 @@ class Ledger {
   [[nodiscard]] Result<std::vector<VerdictLine>> verdicts(std::int64_t van_id);
   // The whole life of the van, in order of time.
   [[nodiscard]] Result<TraceLines> trace(std::int64_t van_id);
+  // In order of log ids.
+  [[nodiscard]] Result<std::vector<CardUse>> cards(std::int64_t van_id);
   // In order of time.
   [[nodiscard]] Result<std::vector<LostStretch>> lost(std::int64_t van_id);
 

@@ -79,14 +79,6 @@ struct VanSource {
   }
 };
 
-// The newest name that a card's settings gave; empty: none did.
-std::string settings_name(const VanHistory& history) {
-  const auto& boots = history.boots();
-  for (auto boot = boots.rbegin(); boot != boots.rend(); ++boot)
-    if (!boot->settings_van.empty()) return boot->settings_van;
-  return {};
-}
-
 // The name that fleet.toml gives to the VIN, else the name in the settings,
 // else the VIN, else log- and the log id.
 VanSource source_of(const VanHistory& history, const Fleet& fleet) {
@@ -94,17 +86,15 @@ VanSource source_of(const VanHistory& history, const Fleet& fleet) {
   const VanKey& key = history.key();
   const FleetVan* known = nullptr;
   if (!key.vin.empty()) {
-    const std::string name = settings_name(history);
+    // A name that is another van's would mix the two up in every table: the
+    // history has left it out.
+    const std::string& name = key.name;
     const FleetVan* namesake = name.empty() ? nullptr : fleet.van_of_name(name);
     known = fleet.van_of_vin(key.vin);
-    const bool of_another =
-        namesake != nullptr && !namesake->vin.empty() && namesake->vin != key.vin;
-    if (of_another) source.find(Finding::van_name_of_another_vin);
     // A van that fleet.toml names without its VIN.
     if (known == nullptr && namesake != nullptr && namesake->vin.empty()) known = namesake;
     source.key = key.vin;
-    // A name that is another van's would mix the two up in every table.
-    source.names = {known ? known->name : name.empty() || of_another ? key.vin : name, key.vin};
+    source.names = {known ? known->name : name.empty() ? key.vin : name, key.vin};
   } else {
     known = fleet.van_of_name(key.name);
     const std::string vin = known ? known->vin : std::string{};
@@ -131,6 +121,7 @@ std::string fingerprint_of(const VanSource& source) {
             boot.sectors_missing, static_cast<std::uint64_t>(boot.clock_offset_ms)})
         print.add(number);
     }
+    for (const CardUse& card : history->cards()) print.add(text_of(card.findings));
     for (const LostStretch& lost : history->lost()) {
       for (const auto& at : {lost.from, lost.to})
         print.add(at ? std::int64_t{at->time_since_epoch().count()} : -1);
@@ -187,11 +178,35 @@ class MergedEpisodes {
   std::vector<Episode> waiting_;
 };
 
+// Each card once, also where several histories of the van are on it.
+std::vector<CardUse> cards_of(const VanSource& source) {
+  std::map<std::uint32_t, CardUse> by_log;
+  for (const VanHistory* history : source.histories) {
+    for (const CardUse& card : history->cards()) {
+      const auto [at, is_new] = by_log.try_emplace(card.log_id, card);
+      if (is_new) continue;
+      CardUse& known = at->second;
+      if (card.from) known.from = known.from ? std::min(*known.from, *card.from) : card.from;
+      if (card.to) known.to = known.to ? std::max(*known.to, *card.to) : card.to;
+      for (const Finding finding : card.findings)
+        if (std::ranges::find(known.findings, finding) == known.findings.end())
+          known.findings.push_back(finding);
+    }
+  }
+  std::vector<CardUse> cards;
+  for (auto& [log_id, card] : by_log) cards.push_back(std::move(card));
+  return cards;
+}
+
 Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   const auto episodes = MergedEpisodes::open(source);
   if (!episodes) return episodes.error();
-  VanRecord record{source.key, source.names, std::move(fingerprint), source.findings, {}, {}, {},
-                   {}};
+  VanRecord record;
+  record.key = source.key;
+  record.names = source.names;
+  record.fingerprint = std::move(fingerprint);
+  record.findings = source.findings;
+  record.cards = cards_of(source);
   for (const VanHistory* history : source.histories)
     record.lost.insert(record.lost.end(), history->lost().begin(), history->lost().end());
   std::ranges::stable_sort(
@@ -304,12 +319,17 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
 
   const auto pulled = read_pulled(*archive);
   if (!pulled) return pulled.error();
-  const auto histories =
-      VanHistory::open(*archive, [&](std::uint32_t log_id) -> std::optional<UtcTime> {
+  VanHistory::VinOfName vin_of_name;
+  for (const FleetVan& van : depot.fleet.vans)
+    if (!van.vin.empty()) vin_of_name[van.name] = van.vin;
+  const auto histories = VanHistory::open(
+      *archive,
+      [&](std::uint32_t log_id) -> std::optional<UtcTime> {
         const auto found = pulled->at.find(log_id);
         if (found == pulled->at.end()) return std::nullopt;
         return found->second;
-      });
+      },
+      vin_of_name);
   if (!histories) return histories.error();
 
   std::map<std::string, VanSource> sources;

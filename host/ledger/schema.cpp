@@ -145,6 +145,15 @@ CREATE TABLE lost(
   why TEXT NOT NULL
 ) STRICT;
 CREATE INDEX lost_by_van ON lost(van_id);
+-- Which cards a van has records on, and what is doubtful about that.
+CREATE TABLE card(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  log_id INTEGER NOT NULL,
+  "from" INTEGER,
+  "to" INTEGER,
+  findings TEXT NOT NULL,
+  PRIMARY KEY(van_id, log_id)
+) STRICT;
 )sql",
 };
 

@@ -21,8 +21,7 @@ struct Gathered {
 
 // A gap in the sequence, and where the samples around it are.
 struct GatheredGap {
-  std::uint32_t first = 0;
-  std::uint64_t sectors = 0;
+  NumberGap numbers;
   const Gathered* before = nullptr;  // of the last data sector before; may be none
   std::uint32_t before_sequence = 0;
   const Gathered* behind = nullptr;       // of the sector behind
@@ -53,7 +52,14 @@ class Gatherer {
     return true;
   }
 
-  void finish() { census_.finish(); }
+  void finish() {
+    census_.finish();
+    for (std::size_t k = gaps.size(); k > 1; --k) {
+      NumberGap& gap = gaps[k - 2].numbers;
+      const NumberGap& next = gaps[k - 1].numbers;
+      if (parted_by_remnant(gap, next.first)) gap.alive_from = next.alive_from;
+    }
+  }
 
   std::vector<std::unique_ptr<Gathered>> boots;
   std::vector<GatheredGap> gaps;
@@ -81,11 +87,16 @@ class Gatherer {
                : header.sequence;
     if (sectors != 0) {
       if (gaps.size() == kMostGaps) {
-        gaps.back().sectors += sectors;
+        gaps.back().numbers.sectors += sectors;
         gaps.back().data_behind = nullptr;
       } else {
-        gaps.push_back({static_cast<std::uint32_t>(header.sequence - sectors), sectors, last_data_,
-                        last_data_sequence_, &boot, nullptr, 0});
+        gaps.push_back(
+            {{static_cast<std::uint32_t>(header.sequence - sectors), sectors, header.sequence},
+             last_data_,
+             last_data_sequence_,
+             &boot,
+             nullptr,
+             0});
       }
     }
     if (header.kind != SectorKind::data) return;
@@ -248,6 +259,7 @@ Result<Done> add_gaps(LogBoots& log, const SectorSource& source, const Gatherer&
   std::vector<std::uint32_t> boot_ends;
   for (const Boot& boot : log.boots) boot_ends.push_back(boot.last_sequence);
   std::sort(boot_ends.begin(), boot_ends.end());
+  const GatheredGap* last = nullptr;
   for (const GatheredGap& gap : gatherer.gaps) {
     LogGap out;
     out.boot_behind = index_of[gap.behind];
@@ -263,16 +275,25 @@ Result<Done> add_gaps(LogBoots& log, const SectorSource& source, const Gatherer&
       if (!time) return time.error();
       out.lost.to = *time;
     }
-    const std::uint64_t overwritten =
-        overwritten_of(gap.first, gap.sectors, gatherer.ring_sectors, boot_ends);
+    const std::uint64_t overwritten = overwritten_of(gap.numbers, gatherer.ring_sectors, boot_ends);
     for (const auto& [sectors, why] :
          {std::pair{overwritten, LostWhy::overwritten},
-          std::pair{gap.sectors - overwritten, LostWhy::damaged_or_missing}}) {
+          std::pair{gap.numbers.sectors - overwritten, LostWhy::damaged_or_missing}}) {
       if (sectors == 0) continue;
       out.lost.sectors = sectors;
       out.lost.why = why;
-      log.gaps.push_back(out);
+      LogGap* const one = log.gaps.empty() ? nullptr : &log.gaps.back();
+      if (one && last && why == LostWhy::overwritten && one->lost.why == why &&
+          parted_by_remnant(last->numbers, gap.numbers.first) &&
+          log.van_tags[one->boot_behind] == log.van_tags[out.boot_behind]) {
+        one->lost.sectors += sectors;
+        one->lost.to = out.lost.to;
+        one->boot_behind = out.boot_behind;
+      } else {
+        log.gaps.push_back(out);
+      }
     }
+    last = &gap;
   }
   std::stable_sort(log.gaps.begin(), log.gaps.end(),
                    [](const LogGap& a, const LogGap& b) { return a.boot_behind < b.boot_behind; });

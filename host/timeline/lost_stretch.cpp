@@ -2,8 +2,6 @@
 
 #include <algorithm>
 
-#include "sector/sector.hpp"
-
 namespace packmile {
 
 std::string_view word_of(LostWhy why) {
@@ -16,17 +14,16 @@ std::string_view word_of(LostWhy why) {
   return {};
 }
 
-std::uint64_t overwritten_of(std::uint32_t first, std::uint64_t sectors, std::uint32_t ring_sectors,
+std::uint64_t overwritten_of(const NumberGap& gap, std::uint32_t ring_sectors,
                              std::span<const std::uint32_t> boot_ends) {
-  const std::uint64_t behind = first + sectors;
   const auto above = std::partition_point(boot_ends.begin(), boot_ends.end(), [&](std::uint32_t e) {
-    return std::uint64_t{e} < behind + ring_sectors;
+    return std::uint64_t{e} < gap.alive_from + ring_sectors;
   });
   if (above == boot_ends.begin()) return 0;
   const std::uint64_t newest = *(above - 1);
-  if (newest < std::uint64_t{first} + ring_sectors) return 0;
-  const std::uint64_t overwritten = newest - ring_sectors - first + 1;
-  return sectors - overwritten < kBootAlignSectors ? sectors : overwritten;
+  if (newest < std::uint64_t{gap.first} + ring_sectors) return 0;
+  const std::uint64_t overwritten = std::min(gap.sectors, newest - ring_sectors - gap.first + 1);
+  return gap.sectors - overwritten < kBootAlignSectors ? gap.sectors : overwritten;
 }
 
 }  // namespace packmile

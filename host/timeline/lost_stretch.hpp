@@ -7,8 +7,11 @@
 //           not matter. The ring had overwritten the numbers up to E - N when E
 //           was the newest one, and a card is pulled behind the last sector of a
 //           boot: a gap is overwritten up to the largest such E - N that leaves
-//           the sector behind the gap alive. A rest of less than one run of 32
+//           the sectors behind the gap alive. A rest of less than one run of 32
 //           is what the last power cut did to the newest sectors of then.
+// Remnants  where a boot skipped to the next multiple of 32, up to 31 sectors of
+//           the lap before stay on the card. Gaps that only such a remnant parts
+//           are one stretch.
 // Bounds    `sectors` counts numbers: each boot inside the gap may have skipped
 //           up to 31 that were never written. What was lost behind the newest
 //           sector cannot be known.
@@ -20,6 +23,7 @@
 #include <vector>
 
 #include "figure.hpp"
+#include "sector/sector.hpp"
 
 namespace packmile {
 
@@ -37,10 +41,24 @@ struct LostStretch {
   bool operator==(const LostStretch&) const = default;
 };
 
-// How many of the `sectors` numbers from `first` on the ring had overwritten
+// A gap in the numbers of one log, and the number from which on the sectors
+// behind it are there, remnants not counted.
+struct NumberGap {
+  std::uint32_t first = 0;
+  std::uint64_t sectors = 0;
+  std::uint64_t alive_from = 0;
+
+  [[nodiscard]] constexpr std::uint64_t behind() const { return first + sectors; }
+};
+
+// Is all that lies between two gaps a remnant of the lap before, or skipped?
+[[nodiscard]] constexpr bool parted_by_remnant(const NumberGap& gap, std::uint32_t next_first) {
+  return next_first - gap.behind() < 2 * kBootAlignSectors;
+}
+
+// How many of the gap's numbers, from the first on, the ring had overwritten
 // before they were read. boot_ends: the last sequence of each boot, ascending.
-[[nodiscard]] std::uint64_t overwritten_of(std::uint32_t first, std::uint64_t sectors,
-                                           std::uint32_t ring_sectors,
+[[nodiscard]] std::uint64_t overwritten_of(const NumberGap& gap, std::uint32_t ring_sectors,
                                            std::span<const std::uint32_t> boot_ends);
 
 }  // namespace packmile

@@ -7,6 +7,7 @@
 
 #include "timeline/boot_order.hpp"
 #include "timeline/episode_builder.hpp"
+#include "timeline/van_identity.hpp"
 
 namespace packmile {
 namespace {
@@ -23,47 +24,6 @@ std::string log_name(std::uint32_t log_id) {
   return name;
 }
 
-// What VINs are known to go with, over all logs.
-struct KnownVins {
-  std::map<std::uint32_t, std::string> by_tag;
-  std::map<std::string, std::set<std::string>> by_name;
-};
-
-KnownVins known_vins(const std::vector<LogBoots>& logs) {
-  KnownVins known;
-  for (const LogBoots& log : logs) {
-    for (const Boot& boot : log.boots) {
-      if (boot.vin.empty()) continue;
-      known.by_tag[van_tag_of(boot.vin)] = boot.vin;
-      if (!boot.settings_van.empty()) known.by_name[boot.settings_van].insert(boot.vin);
-    }
-  }
-  return known;
-}
-
-// Gives a VIN to the boots in which it was not read: by the van tag of their
-// sectors; else, when no tag contradicts, by the one VIN of the same card; else
-// by the one VIN that goes with their name.
-void spread_vins(LogBoots& log, const KnownVins& known) {
-  std::set<std::string> in_log;
-  for (const Boot& boot : log.boots)
-    if (!boot.vin.empty()) in_log.insert(boot.vin);
-  for (std::size_t i = 0; i < log.boots.size(); ++i) {
-    Boot& boot = log.boots[i];
-    if (!boot.vin.empty()) continue;
-    if (log.van_tags[i] != 0) {
-      const auto tagged = known.by_tag.find(log.van_tags[i]);
-      if (tagged != known.by_tag.end()) boot.vin = tagged->second;
-      continue;
-    }
-    const auto named = known.by_name.find(boot.settings_van);
-    if (in_log.size() == 1)
-      boot.vin = *in_log.begin();
-    else if (in_log.empty() && named != known.by_name.end() && named->second.size() == 1)
-      boot.vin = *named->second.begin();
-  }
-}
-
 std::int64_t start_ms(const Boot& boot) {
   return boot.clock_offset_ms + static_cast<std::int64_t>(boot.first_tick);
 }
@@ -73,6 +33,40 @@ bool in_order_of_time(const Boot& a, const Boot& b) {
   if (a.log_id != b.log_id) return a.log_id < b.log_id;
   if (a.first_sequence != b.first_sequence) return a.first_sequence < b.first_sequence;
   return a.boot_id < b.boot_id;
+}
+
+CardUse& card_of(std::vector<CardUse>& cards, std::uint32_t log_id) {
+  const auto at =
+      std::lower_bound(cards.begin(), cards.end(), log_id,
+                       [](const CardUse& card, std::uint32_t id) { return card.log_id < id; });
+  if (at != cards.end() && at->log_id == log_id) return *at;
+  CardUse card;
+  card.log_id = log_id;
+  return *cards.insert(at, std::move(card));
+}
+
+void widen(CardUse& card, const Boot& boot) {
+  if (!boot.has_samples) return;
+  const UtcTime from{std::chrono::milliseconds{start_ms(boot)}};
+  const UtcTime to{
+      std::chrono::milliseconds{boot.clock_offset_ms + static_cast<std::int64_t>(boot.last_tick)}};
+  card.from = card.from ? std::min(*card.from, from) : from;
+  card.to = card.to ? std::max(*card.to, to) : to;
+}
+
+// Boots of two cards that claim the same time; they are in order of their start.
+void find_overlaps(const std::vector<Boot>& boots, std::vector<CardUse>& cards) {
+  const Boot* longest = nullptr;
+  const auto end_ms = [](const Boot& b) {
+    return b.clock_offset_ms + static_cast<std::int64_t>(b.last_tick);
+  };
+  for (const Boot& boot : boots) {
+    if (!boot.has_samples) continue;
+    if (longest && longest->log_id != boot.log_id && start_ms(boot) <= end_ms(*longest))
+      for (const std::uint32_t log_id : {longest->log_id, boot.log_id})
+        find(card_of(cards, log_id).findings, Finding::time_overlap);
+    if (!longest || end_ms(boot) > end_ms(*longest)) longest = &boot;
+  }
 }
 
 bool lost_order(const LostStretch& a, const LostStretch& b) {
@@ -92,26 +86,52 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
 
 Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
                                                  const PulledAt& pulled_at) {
+  return open(source, pulled_at, {});
+}
+
+Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
+                                                 const PulledAt& pulled_at,
+                                                 const VinOfName& vin_of_name) {
   std::vector<LogBoots> logs;
   for (const std::uint32_t log_id : source.log_ids()) {
     auto log = read_log_boots(source, log_id, pulled_at(log_id));
     if (!log) return log.error();
     logs.push_back(std::move(*log));
   }
-  const KnownVins known = known_vins(logs);
+  const NameOwners owners = name_owners(logs, vin_of_name);
+  auto told = tell_vans(logs, source, owners);
+  if (!told) return told.error();
+  const auto of_another = [&](const Boot& boot) {
+    const auto owner = owners.vin_of_name.find(boot.settings_van);
+    return owner != owners.vin_of_name.end() && owner->second != boot.vin;
+  };
   // By VIN, or by name where there is none.
   std::map<std::pair<std::string, std::string>, VanHistory> vans;
-  for (LogBoots& log : logs) {
-    spread_vins(log, known);
+  for (std::size_t k = 0; k < logs.size(); ++k) {
+    LogBoots& log = logs[k];
+    std::set<std::string> in_log;
+    for (const Boot& boot : log.boots)
+      if (!boot.vin.empty()) in_log.insert(boot.vin);
     auto gap = log.gaps.begin();
     for (std::size_t i = 0; i < log.boots.size(); ++i) {
       Boot& boot = log.boots[i];
+      const VanTold how = (*told)[k][i];
       std::string name;
-      if (boot.vin.empty())
-        name = boot.settings_van.empty() ? log_name(log.log_id) : boot.settings_van;
+      if (boot.vin.empty()) name = how == VanTold::name ? boot.settings_van : log_name(log.log_id);
       VanHistory& van = vans[{boot.vin, name}];
       van.key_ = {boot.vin, name};
       van.source_ = &source;
+      CardUse& card = card_of(van.cards_, log.log_id);
+      widen(card, boot);
+      const auto find_of_card = [&](bool found, Finding finding) {
+        if (!found) return;
+        find(card.findings, finding);
+        find(van.findings_, finding);
+      };
+      find_of_card(how == VanTold::evidence, Finding::van_told_by_evidence);
+      find_of_card(how == VanTold::not_told, Finding::van_not_told);
+      find_of_card(!boot.vin.empty() && of_another(boot), Finding::van_name_of_another_vin);
+      find_of_card(in_log.size() > 1, Finding::van_changed);
       if (log.malformed) find(van.findings_, Finding::record_malformed);
       if (log.conflict) find(van.findings_, Finding::sectors_foreign);
       if (log.no_clock) find(van.findings_, Finding::clock_missing);
@@ -129,10 +149,10 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
   std::vector<VanHistory> histories;
   for (auto& [id, van] : vans) {
     std::sort(van.boots_.begin(), van.boots_.end(), in_order_of_time);
-    // The name that the van went by last.
     if (!van.key_.vin.empty())
       for (const Boot& boot : van.boots_)
-        if (!boot.settings_van.empty()) van.key_.name = boot.settings_van;
+        if (!boot.settings_van.empty() && !of_another(boot)) van.key_.name = boot.settings_van;
+    find_overlaps(van.boots_, van.cards_);
     std::sort(van.lost_.begin(), van.lost_.end(), lost_order);
     std::sort(van.findings_.begin(), van.findings_.end());
     histories.push_back(std::move(van));

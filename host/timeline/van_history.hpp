@@ -11,6 +11,7 @@
 #pragma once
 #include <cstdint>
 #include <functional>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -61,12 +62,23 @@ struct Boot {
   SeriesEcus series_ecu;
 };
 
-// Who drove which boot: the VIN that was read, else the name in the settings,
-// else "log-" and the log id.
+// Who drove which boot: the VIN that was read or told (van_identity.hpp), else
+// the name in the settings, else "log-" and the log id.
 struct VanKey {
-  std::string vin;   // may be empty
-  std::string name;  // settings name, or log-XXXXXXXX when nothing is known
+  std::string vin;  // may be empty
+  // The name in the settings that the van went by last, without those that
+  // belong to another VIN; log-XXXXXXXX when nothing is known.
+  std::string name;
   auto operator<=>(const VanKey&) const = default;
+};
+
+// What one van has on one log.
+struct CardUse {
+  std::uint32_t log_id = 0;
+  std::optional<UtcTime> from, to;  // of its samples; absent: none
+  // About this card in this van: van_name_of_another_vin, time_overlap,
+  // van_told_by_evidence, van_not_told, van_changed.
+  std::vector<Finding> findings;
 };
 
 class VanHistory {
@@ -80,12 +92,19 @@ class VanHistory {
   using PulledAt = std::function<std::optional<UtcTime>(std::uint32_t log_id)>;
   [[nodiscard]] static Result<std::vector<VanHistory>> open(const SectorSource& source,
                                                             const PulledAt& pulled_at);
+  // The same where the owner has said which VIN a name belongs to.
+  using VinOfName = std::map<std::string, std::string>;
+  [[nodiscard]] static Result<std::vector<VanHistory>> open(const SectorSource& source,
+                                                            const PulledAt& pulled_at,
+                                                            const VinOfName& vin_of_name);
 
   [[nodiscard]] const VanKey& key() const { return key_; }
   [[nodiscard]] const std::vector<Boot>& boots() const { return boots_; }
   // What was lost of its records, in order of time. A gap between two vans that
   // used one card is the later one's.
   [[nodiscard]] const std::vector<LostStretch>& lost() const { return lost_; }
+  // In order of log ids.
+  [[nodiscard]] const std::vector<CardUse>& cards() const { return cards_; }
   // Calls `visit` with each episode in time order. The episode's arrays are
   // reused: valid during the call only. False from visit ends the walk.
   [[nodiscard]] Result<Done> for_each_episode(
@@ -97,6 +116,7 @@ class VanHistory {
   VanKey key_;
   std::vector<Boot> boots_;
   std::vector<LostStretch> lost_;
+  std::vector<CardUse> cards_;
   mutable std::vector<Finding> findings_;
   const SectorSource* source_ = nullptr;
 };

@@ -93,7 +93,7 @@ Bench::Bench(const BenchSetup& setup, Scene& scene)
       setup.ecu_ms ? std::optional(nanos_of_seconds(*setup.ecu_ms / 1000)) : std::nullopt;
   const PidPlan plan = plan_pids(setup.quantities, setup.faults);
   EcuIdentity vehicle = identity_of(0, extended);
-  vehicle.vin = setup.vin;
+  if (!setup.faults.no_vin) vehicle.vin = setup.vin;
   vehicle.calibration_id = "BENCH-VCU-01.07";
   vehicle.name = "VCU\0-VehicleControl"s;
   EcuIdentity charger = identity_of(1, extended);

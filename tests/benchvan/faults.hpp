@@ -11,6 +11,7 @@ struct Faults {
   bool speed_cut = false;
   bool no_odometer = false;
   bool no_soc = false;
+  bool no_vin = false;
   bool soc_frozen = false;
   bool ids_29bit = false;
   bool bus_250k = false;

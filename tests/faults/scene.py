@@ -26,6 +26,14 @@ def write_drive(path, seconds=900, soc=80.0):
                       f"{soc - t * 0.003:.3f},12\n")
 
 
+def write_charge(path, seconds=2400, soc=60.0):
+    """A replay of charging at a steady 7 kW, once a second."""
+    with open(path, "w") as out:
+        out.write("time_s,speed_kmh,pack_v,pack_a,soc_pct,ambient_c\n")
+        for t in range(seconds):
+            out.write(f"{t},0,{360 + t * 0.002:.3f},-19.5,{soc + t * 0.0035:.3f},12\n")
+
+
 class Programs:
     def __init__(self, packmile, benchvan, library=None):
         self.packmile, self.benchvan, self.library = packmile, benchvan, library

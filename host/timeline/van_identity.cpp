@@ -1,0 +1,280 @@
+#include "timeline/van_identity.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <set>
+#include <tuple>
+
+#include "card/record_decoder.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr double kKmPerCode = 0.1;
+constexpr double kMsInHour = 3'600'000;
+// How far an odometer may go on between two readings of one van: a drive that
+// was not logged, and no more than this an hour, day and night (common practice,
+// no source).
+constexpr double kUnseenKm = 5;
+constexpr double kMostKmPerHour = 40;
+// Two ECUs round differently.
+constexpr double kBackwardsKm = 1;
+// With less sure a clock nothing can be said of what came before what.
+constexpr std::int64_t kSureClockMs = 48LL * 3'600'000;
+
+enum class Evidence { fits, contradicts, none };
+
+struct OdometerSpan {
+  double first_km = 0;
+  double last_km = 0;
+};
+
+std::int64_t start_ms_of(const Boot& boot) {
+  return boot.clock_offset_ms + static_cast<std::int64_t>(boot.first_tick);
+}
+std::int64_t end_ms_of(const Boot& boot) {
+  return boot.clock_offset_ms + static_cast<std::int64_t>(boot.last_tick);
+}
+
+bool tells_odometer(const Boot& boot) {
+  return boot.has_samples && boot.series_ecu.odometer != 0 &&
+         boot.clock_uncertainty_ms < kSureClockMs;
+}
+
+Result<std::optional<OdometerSpan>> odometer_of(const SectorSource& source, const Boot& boot) {
+  std::optional<OdometerSpan> span;
+  RecordDecoder decoder;
+  Tick first_tick = 0;
+  Tick last_tick = 0;
+  auto walked = source.for_each_sector(
+      boot.log_id, SequenceRange{boot.first_sequence, boot.last_sequence},
+      [&](const SectorHeader& header, std::span<const std::uint8_t, kSectorBytes> sector) {
+        if (header.kind != SectorKind::data || header.boot_id != boot.boot_id) return true;
+        if (!decoder.decode(sector_payload(sector, header))) return true;
+        for (const BlockView& block : decoder.blocks()) {
+          const std::size_t column = block.column_of(signal::odometer_km);
+          if (column == block.signals || block.ecu != boot.series_ecu.odometer) continue;
+          const std::size_t last = block.rows - 1;
+          if (!span || block.tick_ms[0] < first_tick) {
+            if (!span) span.emplace();
+            first_tick = block.tick_ms[0];
+            span->first_km = block.raw[column][0] * kKmPerCode;
+          }
+          if (block.tick_ms[last] >= last_tick) {
+            last_tick = block.tick_ms[last];
+            span->last_km = block.raw[column][last] * kKmPerCode;
+          }
+        }
+        return true;
+      });
+  if (!walked) return walked.error();
+  return span;
+}
+
+// Can the odometer have gone from one reading to the later one?
+bool continues(double before_km, double behind_km, std::int64_t elapsed_ms) {
+  const double km = behind_km - before_km;
+  const double hours = static_cast<double>(std::max<std::int64_t>(0, elapsed_ms)) / kMsInHour;
+  return km >= -kBackwardsKm && km <= kUnseenKm + kMostKmPerHour * hours;
+}
+
+// Boots of one log that follow each other, none with a VIN, all with the same
+// ECUs.
+struct Stretch {
+  std::size_t log = 0;
+  std::size_t begin = 0;
+  std::size_t end = 0;
+};
+
+bool same_ecus(const Boot& a, const Boot& b) {
+  // A boot in which nothing was asked says nothing.
+  if (a.ecus.empty() || b.ecus.empty()) return true;
+  return std::equal(a.ecus.begin(), a.ecus.end(), b.ecus.begin(), b.ecus.end(),
+                    [](const EcuFacts& x, const EcuFacts& y) {
+                      return x.response_id == y.response_id && x.name == y.name &&
+                             x.calibration_id == y.calibration_id;
+                    });
+}
+
+class Teller {
+ public:
+  Teller(std::vector<LogBoots>& logs, const SectorSource& source, const NameOwners& owners)
+      : logs_(logs), source_(source), owners_(owners) {
+    for (const LogBoots& log : logs_)
+      for (const Boot& boot : log.boots)
+        if (!boot.vin.empty()) known_[boot.vin].push_back(&boot);
+    for (auto& [vin, boots] : known_)
+      std::sort(boots.begin(), boots.end(), [](const Boot* a, const Boot* b) {
+        return std::pair(start_ms_of(*a), a->boot_id) < std::pair(start_ms_of(*b), b->boot_id);
+      });
+  }
+
+  Result<std::vector<std::vector<VanTold>>> tell() {
+    std::vector<std::vector<VanTold>> told;
+    for (std::size_t k = 0; k < logs_.size(); ++k) {
+      const LogBoots& log = logs_[k];
+      told.emplace_back(log.boots.size(), VanTold::read);
+      for (std::size_t begin = 0; begin < log.boots.size();) {
+        std::size_t end = begin + 1;
+        if (log.boots[begin].vin.empty()) {
+          while (end < log.boots.size() && log.boots[end].vin.empty() &&
+                 log.boots[end].settings_van == log.boots[begin].settings_van &&
+                 same_ecus(log.boots[begin], log.boots[end]))
+            ++end;
+          auto one = tell_stretch({k, begin, end});
+          if (!one) return one.error();
+          std::fill(told.back().begin() + static_cast<std::ptrdiff_t>(begin),
+                    told.back().begin() + static_cast<std::ptrdiff_t>(end), *one);
+        }
+        begin = end;
+      }
+    }
+    // Only now: what was told is no evidence for the next one.
+    for (const auto& [stretch, vin] : decided_)
+      for (std::size_t i = stretch.begin; i < stretch.end; ++i)
+        logs_[stretch.log].boots[i].vin = vin;
+    return told;
+  }
+
+ private:
+  Result<VanTold> tell_stretch(const Stretch& stretch) {
+    const LogBoots& log = logs_[stretch.log];
+    const std::string& name = log.boots[stretch.begin].settings_van;
+    std::set<std::string> in_log;
+    for (const Boot& boot : log.boots)
+      if (!boot.vin.empty()) in_log.insert(boot.vin);
+    const auto owner = owners_.vin_of_name.find(name);
+    std::string likely;
+    if (in_log.size() == 1)
+      likely = *in_log.begin();
+    else if (in_log.empty() && !name.empty() && owner != owners_.vin_of_name.end())
+      likely = owner->second;
+    bool contradicted = false;
+    if (!likely.empty()) {
+      auto odometer = odometer_fits(stretch, likely);
+      if (!odometer) return odometer.error();
+      contradicted =
+          ecus_fit(stretch, likely) == Evidence::contradicts || *odometer == Evidence::contradicts;
+      if (!contradicted) {
+        decided_.emplace_back(stretch, likely);
+        return VanTold::inferred;
+      }
+    } else if (in_log.empty() && !name.empty()) {
+      return VanTold::name;
+    }
+    std::string fitting;
+    for (const auto& [vin, boots] : known_) {
+      if (vin == likely || ecus_fit(stretch, vin) != Evidence::fits) continue;
+      auto odometer = odometer_fits(stretch, vin);
+      if (!odometer) return odometer.error();
+      if (*odometer != Evidence::fits) continue;
+      if (!fitting.empty()) return VanTold::not_told;  // two vans could be it
+      fitting = vin;
+    }
+    if (fitting.empty()) return VanTold::not_told;
+    decided_.emplace_back(stretch, fitting);
+    return VanTold::evidence;
+  }
+
+  Evidence ecus_fit(const Stretch& stretch, const std::string& vin) const {
+    const auto found = known_.find(vin);
+    if (found == known_.end()) return Evidence::none;
+    // Every calibration that the van was ever seen with: a workshop changes them.
+    std::set<std::tuple<std::uint32_t, std::string, std::string>> seen;
+    std::set<std::uint32_t> ids;
+    for (const Boot* boot : found->second)
+      for (const EcuFacts& ecu : boot->ecus)
+        if (!ecu.calibration_id.empty()) {
+          seen.emplace(ecu.response_id, ecu.name, ecu.calibration_id);
+          ids.insert(ecu.response_id);
+        }
+    bool common = false;
+    for (std::size_t i = stretch.begin; i < stretch.end; ++i) {
+      for (const EcuFacts& ecu : logs_[stretch.log].boots[i].ecus) {
+        if (ecu.calibration_id.empty() || !ids.contains(ecu.response_id)) continue;
+        if (!seen.contains({ecu.response_id, ecu.name, ecu.calibration_id}))
+          return Evidence::contradicts;
+        common = true;
+      }
+    }
+    return common ? Evidence::fits : Evidence::none;
+  }
+
+  // Against the van's last reading before the stretch and its first one behind.
+  Result<Evidence> odometer_fits(const Stretch& stretch, const std::string& vin) {
+    const auto found = known_.find(vin);
+    if (found == known_.end()) return Evidence::none;
+    const auto& boots = logs_[stretch.log].boots;
+    std::size_t first = stretch.begin;
+    while (first < stretch.end && !tells_odometer(boots[first])) ++first;
+    if (first == stretch.end) return Evidence::none;
+    std::size_t last = stretch.end - 1;
+    while (!tells_odometer(boots[last])) --last;
+    const Boot* before = nullptr;
+    const Boot* behind = nullptr;
+    for (const Boot* boot : found->second) {
+      if (!tells_odometer(*boot)) continue;
+      if (end_ms_of(*boot) <= start_ms_of(boots[first])) before = boot;
+      if (!behind && start_ms_of(*boot) >= end_ms_of(boots[last])) behind = boot;
+    }
+    Evidence evidence = Evidence::none;
+    for (const auto& [earlier, later] :
+         {std::pair{before, &boots[first]}, std::pair{&boots[last], behind}}) {
+      if (!earlier || !later) continue;
+      auto from = odometer_of(source_, *earlier);
+      if (!from) return from.error();
+      auto to = odometer_of(source_, *later);
+      if (!to) return to.error();
+      if (!*from || !*to) continue;
+      const std::int64_t elapsed_ms = start_ms_of(*later) - end_ms_of(*earlier) +
+                                      earlier->clock_uncertainty_ms + later->clock_uncertainty_ms;
+      if (!continues((*from)->last_km, (*to)->first_km, elapsed_ms)) return Evidence::contradicts;
+      evidence = Evidence::fits;
+    }
+    return evidence;
+  }
+
+  std::vector<LogBoots>& logs_;
+  const SectorSource& source_;
+  const NameOwners& owners_;
+  std::map<std::string, std::vector<const Boot*>> known_;  // by VIN, in order of time
+  std::vector<std::pair<Stretch, std::string>> decided_;
+};
+
+}  // namespace
+
+NameOwners name_owners(const std::vector<LogBoots>& logs,
+                       const std::map<std::string, std::string>& fleet) {
+  NameOwners owners{fleet};
+  std::map<std::string, std::pair<std::int64_t, std::string>> first;
+  for (const LogBoots& log : logs) {
+    for (const Boot& boot : log.boots) {
+      if (boot.vin.empty() || boot.settings_van.empty()) continue;
+      const std::pair seen{start_ms_of(boot), boot.vin};
+      const auto [at, is_new] = first.try_emplace(boot.settings_van, seen);
+      if (!is_new) at->second = std::min(at->second, seen);
+    }
+  }
+  for (const auto& [name, seen] : first) owners.vin_of_name.try_emplace(name, seen.second);
+  return owners;
+}
+
+Result<std::vector<std::vector<VanTold>>> tell_vans(std::vector<LogBoots>& logs,
+                                                    const SectorSource& source,
+                                                    const NameOwners& owners) {
+  std::map<std::uint32_t, std::string> by_tag;
+  for (const LogBoots& log : logs)
+    for (const Boot& boot : log.boots)
+      if (!boot.vin.empty()) by_tag[van_tag_of(boot.vin)] = boot.vin;
+  for (LogBoots& log : logs) {
+    for (std::size_t i = 0; i < log.boots.size(); ++i) {
+      if (!log.boots[i].vin.empty() || log.van_tags[i] == 0) continue;
+      const auto tagged = by_tag.find(log.van_tags[i]);
+      if (tagged != by_tag.end()) log.boots[i].vin = tagged->second;
+    }
+  }
+  return Teller(logs, source, owners).tell();
+}
+
+}  // namespace packmile
