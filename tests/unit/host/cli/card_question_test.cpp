@@ -84,3 +84,75 @@ TEST_CASE("card question: text from a card is made harmless") {
   CHECK(answer.text.find('\x1b') == std::string::npos);
   CHECK(answer.text.find("?[2Jevil?") != std::string::npos);
 }
+
+namespace {
+
+// A boot of one minute, on the day of that number.
+void minute_of_day(CardMaker& maker, std::uint32_t day) {
+  constexpr std::uint64_t kDayMs = 86'400'000;
+  maker.boot(day);
+  test::SessionText session;
+  session.vin = test::kVin;
+  session.clock = ClockSample{kClockSystem, 1'772'000'000'000 + day * kDayMs, 0, 1};
+  maker.session(0, session);
+  for (Tick tick = 0; tick < 60'000; tick += 200)
+    maker.response(tick, test::pack_key(200), {0x3F, 2, 370 * 64, 100, 30});
+  maker.close();
+}
+
+}  // namespace
+
+TEST_CASE("card question: how long the card lasts, at the pace of its own days") {
+  CardMaker maker{0x2A, 1024};
+  minute_of_day(maker, 1);
+  const Answer young = ask(maker);
+  CHECK_FALSE(young.of("days_until_full").known());
+  CHECK(young.of("days_until_full").why == "the card spans less than a day, which tells no pace");
+  CHECK(young.text.find("how many more days it holds is not known") != std::string::npos);
+
+  // Day k begins at sector 32 k: ten days, some 300 of 1,024 sectors.
+  for (std::uint32_t day = 2; day <= 11; ++day) minute_of_day(maker, day);
+  const double newest = maker.next_sequence() - 1;
+  const Answer old = ask(maker);
+  const double days_held = std::get<double>(old.of("days_held").value);
+  CHECK(days_held == doctest::Approx(10).epsilon(0.001));
+  CHECK(std::get<double>(old.of("days_until_full").value) ==
+        doctest::Approx((1023 - newest) * days_held / (newest + 1)));
+  CHECK(std::get<std::int64_t>(old.of("sectors_overwritten").value) == 0);
+  CHECK_FALSE(old.of("overwritten_until").known());
+  CHECK(old.text.find("holds 21 more days before the oldest sector is overwritten") !=
+        std::string::npos);
+}
+
+TEST_CASE("card question: a full card says what it has overwritten, and until when") {
+  CardMaker maker{0x2A, 128};
+  for (std::uint32_t day = 1; day <= 7; ++day) minute_of_day(maker, day);
+  const Answer answer = ask(maker);
+  const std::int64_t overwritten = maker.next_sequence() - 128;
+  CHECK(overwritten > 0);
+  CHECK(std::get<std::int64_t>(answer.of("sectors_overwritten").value) == overwritten);
+  CHECK(std::get<UtcTime>(answer.of("overwritten_until").value) ==
+        std::get<UtcTime>(answer.of("first").value));
+  CHECK(std::get<double>(answer.of("days_until_full").value) == 0);
+  CHECK(answer.words("findings").find("overwritten ") != std::string::npos);
+  CHECK(answer.text.find("is full: " + std::to_string(overwritten) +
+                         " sectors were overwritten, all before 2026-0") != std::string::npos);
+}
+
+TEST_CASE("card question: a card of two vans says since when, and what to do") {
+  CardMaker maker{0x2A, 1024};
+  minute_of_day(maker, 1);
+  maker.boot(99);
+  test::SessionText session;
+  session.vin = "11111111111111111";
+  session.clock = ClockSample{kClockSystem, 1'772'600'000'000, 0, 1};
+  maker.session(0, session);
+  maker.response(10, test::pack_key(200), {0x3F, 2, 370 * 64, 100, 30});
+  maker.close();
+  const Answer answer = ask(maker);
+  CHECK(answer.words("findings").find("van_changed ") != std::string::npos);
+  CHECK(answer.text.find(std::string("VIN ") + test::kVin +
+                         " from 2026-02-26 06:13 UTC on; VIN "
+                         "11111111111111111 from 2026-03-04 04:53 UTC on") != std::string::npos);
+  CHECK(answer.text.find("prepare a card for each van") != std::string::npos);
+}

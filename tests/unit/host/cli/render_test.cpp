@@ -22,23 +22,27 @@ Rows some_rows() {
              {"net_kwh", figure, false},
              {"coverage", real, false},
              {"findings", words, false},
-             {"swings", swings, true}},
+             {"swings", swings, true},
+             {"lost", lost, false}},
             {}};
   const UtcTime start{std::chrono::milliseconds{1'782'885'600'250}};  // 2026-07-01T06:00:00.250Z
-  rows.rows.push_back({{std::string{"Linden"}, {}},
-                       Cell::unknown("never read"),
-                       {start, {}},
-                       {Figure{1.25, 1.2, 1.3, 0.01}, {}},
-                       {0.5, {}},
-                       {std::vector<std::string>{"gap", "held_values"}, {}},
-                       {std::vector<SwingCount>{{20, 1.5}}, {}}});
+  rows.rows.push_back(
+      {{std::string{"Linden"}, {}},
+       Cell::unknown("never read"),
+       {start, {}},
+       {Figure{1.25, 1.2, 1.3, 0.01}, {}},
+       {0.5, {}},
+       {std::vector<std::string>{"gap", "held_values"}, {}},
+       {std::vector<SwingCount>{{20, 1.5}}, {}},
+       {std::vector<LostStretch>{{7, std::nullopt, start, 4210, LostWhy::overwritten}}, {}}});
   rows.rows.push_back({{std::string{"=cmd|'x',\"y\"\n"}, {}},
                        {std::string{"\xff"}, {}},
                        {start, {}},
                        Cell::of(MaybeFigure::unknown("the sign is not proven")),
                        {1.0, {}},
                        {std::vector<std::string>{}, {}},
-                       Cell::unknown("no SoC")});
+                       Cell::unknown("no SoC"),
+                       {std::vector<LostStretch>{}, {}}});
   return rows;
 }
 
@@ -73,6 +77,13 @@ TEST_CASE("render: JSON has every key, null with its reason, and no key too many
   CHECK(one["net_kwh_scatter"] == 0.01);
   CHECK_FALSE(one.contains("net_kwh_why"));
   CHECK(one["findings"] == nlohmann::json{"gap", "held_values"});
+  CHECK(one["lost"].size() == 1);
+  CHECK(one["lost"][0]["from"].is_null());
+  CHECK(one["lost"][0]["from_why"].is_string());
+  CHECK(one["lost"][0]["to"] == one["start"]);
+  CHECK(one["lost"][0]["sectors"] == 4210);
+  CHECK(one["lost"][0]["why"] == "overwritten");
+  CHECK(json["rows"][1]["lost"] == nlohmann::json::array());
   CHECK(one["swings"][0]["depth_pct"] == 20);
   CHECK(one["swings"][0]["count"] == 1.5);
   const auto& two = json["rows"][1];

@@ -242,3 +242,22 @@ TEST_CASE("throughput: the row has a cell for each column") {
   CHECK(row.size() == throughput_columns().size());
   CHECK_FALSE(row[1].known());
 }
+
+TEST_CASE("throughput: what was lost in the period, also where its ends are not known") {
+  VanParts parts = two_days();
+  parts.lost = {{1, std::nullopt, on_day(0), 5, LostWhy::overwritten},
+                {1, on_day(1), on_day(3), 6, LostWhy::overwritten},
+                {1, on_day(5), std::nullopt, 7, LostWhy::damaged_or_missing}};
+  const auto sectors = [&](const Period& period) {
+    std::vector<std::uint64_t> out;
+    for (const LostStretch& lost : throughput_of(parts, period, utc()).lost)
+      out.push_back(lost.sectors);
+    return out;
+  };
+  using List = std::vector<std::uint64_t>;
+  CHECK(sectors({}) == List{5, 6, 7});
+  CHECK(sectors({on_day(2), on_day(4)}) == List{6});
+  CHECK(sectors({on_day(3), on_day(4)}) == List{});
+  CHECK(sectors({std::nullopt, on_day(1)}) == List{5});
+  CHECK(sectors({on_day(6), std::nullopt}) == List{7});
+}
