@@ -23,6 +23,12 @@ constexpr double kBackwardsKm = 1;
 // With less sure a clock nothing can be said of what came before what.
 constexpr std::int64_t kSureClockMs = 48LL * 3'600'000;
 
+// More of either is a forged archive; what is beyond is kept apart.
+constexpr std::size_t kMostVans = 1000;
+constexpr std::size_t kMostBootsDecoded = 20'000;
+// Boots that are asked for their odometer on each side, the nearest first.
+constexpr std::size_t kMostNeighbours = 64;
+
 enum class Evidence { fits, contradicts, none };
 
 struct OdometerSpan {
@@ -101,11 +107,20 @@ class Teller {
  public:
   Teller(std::vector<LogBoots>& logs, const SectorSource& source, const NameOwners& owners)
       : logs_(logs), source_(source), owners_(owners) {
-    for (const LogBoots& log : logs_)
-      for (const Boot& boot : log.boots)
-        if (!boot.vin.empty()) known_[boot.vin].push_back(&boot);
-    for (auto& [vin, boots] : known_)
-      std::sort(boots.begin(), boots.end(), [](const Boot* a, const Boot* b) {
+    for (const LogBoots& log : logs_) {
+      for (const Boot& boot : log.boots) {
+        if (boot.vin.empty()) continue;
+        KnownVan& van = known_[boot.vin];
+        van.boots.push_back(&boot);
+        for (const EcuFacts& ecu : boot.ecus) {
+          if (ecu.calibration_id.empty()) continue;
+          van.calibrations.emplace(ecu.response_id, ecu.name, ecu.calibration_id);
+          van.ecus.insert(ecu.response_id);
+        }
+      }
+    }
+    for (auto& [vin, van] : known_)
+      std::sort(van.boots.begin(), van.boots.end(), [](const Boot* a, const Boot* b) {
         return std::pair(start_ms_of(*a), a->boot_id) < std::pair(start_ms_of(*b), b->boot_id);
       });
   }
@@ -115,6 +130,9 @@ class Teller {
     for (std::size_t k = 0; k < logs_.size(); ++k) {
       const LogBoots& log = logs_[k];
       told.emplace_back(log.boots.size(), VanTold::read);
+      std::set<std::string> in_log;
+      for (const Boot& boot : log.boots)
+        if (!boot.vin.empty()) in_log.insert(boot.vin);
       for (std::size_t begin = 0; begin < log.boots.size();) {
         std::size_t end = begin + 1;
         if (log.boots[begin].vin.empty()) {
@@ -122,7 +140,7 @@ class Teller {
                  log.boots[end].settings_van == log.boots[begin].settings_van &&
                  same_ecus(log.boots[begin], log.boots[end]))
             ++end;
-          auto one = tell_stretch({k, begin, end});
+          auto one = tell_stretch({k, begin, end}, in_log);
           if (!one) return one.error();
           std::fill(told.back().begin() + static_cast<std::ptrdiff_t>(begin),
                     told.back().begin() + static_cast<std::ptrdiff_t>(end), *one);
@@ -138,12 +156,16 @@ class Teller {
   }
 
  private:
-  Result<VanTold> tell_stretch(const Stretch& stretch) {
+  struct KnownVan {
+    std::vector<const Boot*> boots;  // in order of time
+    // Every calibration that the van was ever seen with: a workshop changes them.
+    std::set<std::tuple<std::uint32_t, std::string, std::string>> calibrations;
+    std::set<std::uint32_t> ecus;
+  };
+
+  Result<VanTold> tell_stretch(const Stretch& stretch, const std::set<std::string>& in_log) {
     const LogBoots& log = logs_[stretch.log];
     const std::string& name = log.boots[stretch.begin].settings_van;
-    std::set<std::string> in_log;
-    for (const Boot& boot : log.boots)
-      if (!boot.vin.empty()) in_log.insert(boot.vin);
     const auto owner = owners_.vin_of_name.find(name);
     std::string likely;
     if (in_log.size() == 1)
@@ -164,7 +186,8 @@ class Teller {
       return VanTold::name;
     }
     std::string fitting;
-    for (const auto& [vin, boots] : known_) {
+    if (known_.size() > kMostVans) return VanTold::not_told;
+    for (const auto& [vin, van] : known_) {
       if (vin == likely || ecus_fit(stretch, vin) != Evidence::fits) continue;
       auto odometer = odometer_fits(stretch, vin);
       if (!odometer) return odometer.error();
@@ -180,20 +203,12 @@ class Teller {
   Evidence ecus_fit(const Stretch& stretch, const std::string& vin) const {
     const auto found = known_.find(vin);
     if (found == known_.end()) return Evidence::none;
-    // Every calibration that the van was ever seen with: a workshop changes them.
-    std::set<std::tuple<std::uint32_t, std::string, std::string>> seen;
-    std::set<std::uint32_t> ids;
-    for (const Boot* boot : found->second)
-      for (const EcuFacts& ecu : boot->ecus)
-        if (!ecu.calibration_id.empty()) {
-          seen.emplace(ecu.response_id, ecu.name, ecu.calibration_id);
-          ids.insert(ecu.response_id);
-        }
+    const KnownVan& van = found->second;
     bool common = false;
     for (std::size_t i = stretch.begin; i < stretch.end; ++i) {
       for (const EcuFacts& ecu : logs_[stretch.log].boots[i].ecus) {
-        if (ecu.calibration_id.empty() || !ids.contains(ecu.response_id)) continue;
-        if (!seen.contains({ecu.response_id, ecu.name, ecu.calibration_id}))
+        if (ecu.calibration_id.empty() || !van.ecus.contains(ecu.response_id)) continue;
+        if (!van.calibrations.contains({ecu.response_id, ecu.name, ecu.calibration_id}))
           return Evidence::contradicts;
         common = true;
       }
@@ -213,23 +228,36 @@ class Teller {
     while (!tells_odometer(boots[last])) --last;
     const Boot* before = nullptr;
     const Boot* behind = nullptr;
-    for (const Boot* boot : found->second) {
-      if (!tells_odometer(*boot)) continue;
-      if (end_ms_of(*boot) <= start_ms_of(boots[first])) before = boot;
-      if (!behind && start_ms_of(*boot) >= end_ms_of(boots[last])) behind = boot;
+    // The nearest boots that tell it: of a few, so that a card of endless boots
+    // takes no time.
+    const auto& known = found->second.boots;
+    const auto starts_by = [&](std::int64_t ms) {
+      return std::partition_point(known.begin(), known.end(),
+                                  [&](const Boot* boot) { return start_ms_of(*boot) < ms; }) -
+             known.begin();
+    };
+    const auto from = static_cast<std::size_t>(starts_by(start_ms_of(boots[first])));
+    for (std::size_t k = 0; k < kMostNeighbours && k < from && !before; ++k) {
+      const Boot* const boot = known[from - 1 - k];
+      if (tells_odometer(*boot) && end_ms_of(*boot) <= start_ms_of(boots[first])) before = boot;
     }
+    const auto to = static_cast<std::size_t>(starts_by(end_ms_of(boots[last])));
+    for (std::size_t k = to; k < known.size() && k < to + kMostNeighbours && !behind; ++k)
+      if (tells_odometer(*known[k])) behind = known[k];
     Evidence evidence = Evidence::none;
     for (const auto& [earlier, later] :
          {std::pair{before, &boots[first]}, std::pair{&boots[last], behind}}) {
       if (!earlier || !later) continue;
-      auto from = odometer_of(source_, *earlier);
-      if (!from) return from.error();
-      auto to = odometer_of(source_, *later);
-      if (!to) return to.error();
-      if (!*from || !*to) continue;
+      if (decoded_ >= kMostBootsDecoded) return Evidence::contradicts;
+      decoded_ += 2;
+      auto left = odometer_of(source_, *earlier);
+      if (!left) return left.error();
+      auto came = odometer_of(source_, *later);
+      if (!came) return came.error();
+      if (!*left || !*came) continue;
       const std::int64_t elapsed_ms = start_ms_of(*later) - end_ms_of(*earlier) +
                                       earlier->clock_uncertainty_ms + later->clock_uncertainty_ms;
-      if (!continues((*from)->last_km, (*to)->first_km, elapsed_ms)) return Evidence::contradicts;
+      if (!continues((*left)->last_km, (*came)->first_km, elapsed_ms)) return Evidence::contradicts;
       evidence = Evidence::fits;
     }
     return evidence;
@@ -238,7 +266,8 @@ class Teller {
   std::vector<LogBoots>& logs_;
   const SectorSource& source_;
   const NameOwners& owners_;
-  std::map<std::string, std::vector<const Boot*>> known_;  // by VIN, in order of time
+  std::map<std::string, KnownVan> known_;  // by VIN
+  std::size_t decoded_ = 0;
   std::vector<std::pair<Stretch, std::string>> decided_;
 };
 
