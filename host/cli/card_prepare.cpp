@@ -42,9 +42,10 @@ enum class TargetKind : std::uint8_t { folder, new_image, image, device };
 
 struct Target {
   TargetKind kind = TargetKind::new_image;
-  std::string name;  // as given
-  fs::path path;     // links followed
-  fs::path old_log;  // in a folder; empty: none
+  std::string name;    // as given
+  fs::path path;       // links followed
+  fs::path old_log;    // in a folder; empty: none
+  bool empty = false;  // an image of 0 bytes
   std::uint64_t sectors = 0;
   std::uint32_t size_mb = 0;
   // Held while the target is written, so that no logger and no second prepare
@@ -54,8 +55,7 @@ struct Target {
 
   // Something is there that will be gone.
   [[nodiscard]] bool replaces() const {
-    return kind == TargetKind::device || (kind == TargetKind::image && sectors != 0) ||
-           !old_log.empty();
+    return kind == TargetKind::device || (kind == TargetKind::image && !empty) || !old_log.empty();
   }
 };
 
@@ -115,6 +115,7 @@ Result<Target> look_at_target(const std::string& name) {
     if (auto locked = lock_target(target, target.old_log); !locked) return locked.error();
   } else if (S_ISREG(info.st_mode)) {
     target.kind = TargetKind::image;
+    target.empty = info.st_size == 0;
     target.sectors = static_cast<std::uint64_t>(info.st_size) / kSectorBytes;
     if (auto locked = lock_target(target, target.path); !locked) return locked.error();
   } else if (S_ISBLK(info.st_mode)) {

@@ -139,6 +139,14 @@ for command in prepare release; do
   [ "$(grep -c "^  packmile card $command" out)" -eq 3 ] || fails "help of $command: no three examples"
 done
 
+# A file that is no card is not lost without a question either; an empty one is.
+echo precious >note.txt
+run 2 "$packmile" card prepare note.txt --van A
+[ "$(cat note.txt)" = precious ] || fails "a small file was replaced without a question"
+: >empty.img
+run 0 "$packmile" card prepare empty.img --van A --size-mb 1
+clean empty.img
+
 # A mounted folder.
 mkdir folder
 echo keep >folder/readme.txt
