@@ -306,6 +306,7 @@ std::string check_text(const CardSurvey& survey, const std::vector<PackReading>&
       fmt::format("{} good, {} damaged, {} missing, {} foreign", survey.sectors_good,
                   survey.sectors_damaged, survey.sectors_missing, survey.sectors_foreign);
   for (const auto& [n, what] : {std::pair{survey.sectors_misplaced, "misplaced"},
+                                std::pair{survey.sectors_copied, "copied to another place"},
                                 std::pair{survey.sectors_newer, "of a newer logger"},
                                 std::pair{survey.sectors_older_log, "of an earlier log"},
                                 std::pair{survey.sectors_conflict, "in conflict"},

@@ -29,8 +29,9 @@ Ring ring_of(std::uint32_t n, std::uint32_t written, std::uint32_t damaged, std:
       before = newest;
       newest = s;
     }
-    ring[place] = (stale >> place & 1) != 0 ? before : newest;
-    if ((damaged >> place & 1) != 0) ring[place] = kDamaged;
+    const auto in = [place](std::uint32_t set) { return place < 32 && (set >> place & 1) != 0; };
+    ring[place] = in(stale) ? before : newest;
+    if (in(damaged)) ring[place] = kDamaged;
   }
   return ring;
 }
@@ -203,6 +204,30 @@ TEST_CASE("log end: few reads on a large ring") {
     MESSAGE("reads with ", damaged_share * 100, " % damaged: ", worst);
     CHECK(worst < 250);
   }
+}
+
+// The window in force, at its limit: 127 places in a row that are damaged, lost or
+// both, wherever they lie around the end.
+TEST_CASE("log end: a window of 128 survives any run of 127 bad places") {
+  constexpr std::uint32_t kPlaces = 1024;
+  std::uint32_t wrong = 0;
+  std::uint32_t wrong_beyond = 0;
+  for (const std::uint32_t written : {200u, 1000u, 1024u, 1500u, 2048u, 2500u})
+    for (const std::uint32_t run : {1u, 31u, 64u, 127u, 400u})
+      for (std::uint32_t from = 0; from < kPlaces; from += 3)
+        for (std::uint32_t kind = 0; kind < 3; ++kind) {
+          Ring ring = ring_of(kPlaces, written, 0, 0);
+          for (std::uint32_t i = 0; i < run; ++i) {
+            std::int64_t& place = ring[(from + i) % kPlaces];
+            const bool lost = kind == 0 || (kind == 1 && i % 2 == 0);
+            // A lost write shows the lap before, or nothing.
+            place = !lost ? kDamaged : place >= kPlaces ? place - kPlaces : kBlank;
+          }
+          const bool missed = search(ring, kLogEndWindow).newest < newest_of(ring);
+          (run < kLogEndWindow ? wrong : wrong_beyond) += missed;
+        }
+  CHECK(wrong == 0);
+  CHECK(wrong_beyond > 0);  // so that the limit is one
 }
 
 // A new card with a few bad sectors: the logger cannot wait for 62 million reads.
