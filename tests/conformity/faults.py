@@ -57,6 +57,7 @@ EXPECTED = {
     "adapter-flood": (0, {}),
     "adapter-mute": (0.99, {}),
     "no-supply": (ALL, {}),
+    "no-vin": (ALL, {"vin": None}),
     "supply-low": (0, {"answers": [], "requests_while_parked": 0}),
 }
 # What these change is the word itself.

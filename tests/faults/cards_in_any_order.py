@@ -85,7 +85,7 @@ def main():
         made = programs.run("new", path("empty"), "--zone", "UTC")
         assert made.returncode == 0, made.stderr
         copies = {}
-        for day in range(1, 15):
+        for day in range(1, 22):
             grow(path("ring.log"), [path(f"drive-{day % 2}.csv"), path("charge.csv")], day)
             copies[day] = shutil.copy(path("ring.log"), path(f"day-{day:02}.log"))
         # Beside a whole lap, where boots skipped some, remnants of the lap before.
@@ -110,15 +110,18 @@ def main():
         expect(len(seen) == third, f"{len(seen)} trips in {third} days")
 
         # Three that do not: what lies between them was overwritten.
-        cards = [copies[day] for day in (first, third, 14)]
-        expect(reach[third][0] > reach[first][-1] + 1, "the cards overlap")
+        beyond = lambda card: min(day for day in reach if reach[day][0] > reach[card][-1] + 64)
+        middle = beyond(first)
+        last = beyond(middle)
+        cards = [copies[day] for day in (first, middle, last)]
+        expect(reach[middle][0] > reach[first][-1] + 1, "the cards overlap")
         told = same_in_any_order(cards, path("empty"), work)
         rows = json.loads(told[told.index('{"schema_version": 1, "command": "throughput"'):]
                           .split("\n]}\n")[0] + "\n]}")["rows"]
         lost = rows[0]["lost"]
         expect(len(lost) == 2 and all(one["why"] == "overwritten" for one in lost),
                f"two gaps between three cards: {lost}")
-        for one, (before, behind) in zip(lost, ((first, third), (third, 14))):
+        for one, (before, behind) in zip(lost, ((first, middle), (middle, last))):
             numbers = reach[behind][0] - reach[before][-1] - 1
             # Each boot in between skipped up to 31 numbers, which is no loss, or
             # left as many that could still be read.
