@@ -92,6 +92,9 @@ enum : std::uint32_t {
 
 // The longest varint: 64 bits in groups of seven.
 inline constexpr std::size_t kMaxVarintBytes = 10;
+// Keys and lengths have 32 bits. A longer one, though it be filled up with zeros,
+// is malformed to protobuf's own readers, and so it is here.
+inline constexpr std::size_t kMaxKeyBytes = 5;
 
 constexpr std::uint32_t tag(std::uint32_t field, Type type) { return field << 3 | type; }
 
@@ -185,7 +188,7 @@ class Reader {
   bool next(Field& field) {
     if (!ok_ || at_ == in_.size()) return false;
     std::uint64_t key = 0;
-    if (!varint(key) || key >> 3 == 0 || key >> 3 > 0x1FFFFFFF) return fail();
+    if (!varint(key, kMaxKeyBytes) || key >> 3 == 0 || key >> 3 > 0x1FFFFFFF) return fail();
     field.number = static_cast<std::uint32_t>(key >> 3);
     field.value = 0;
     field.bytes = {};
@@ -202,7 +205,7 @@ class Reader {
       case kBytes: {
         field.type = kBytes;
         std::uint64_t length = 0;
-        if (!varint(length) || length > in_.size() - at_) return fail();
+        if (!varint(length, kMaxKeyBytes) || length > in_.size() - at_) return fail();
         field.bytes = in_.subspan(at_, static_cast<std::size_t>(length));
         at_ += static_cast<std::size_t>(length);
         return true;
@@ -212,9 +215,9 @@ class Reader {
   }
 
   // The next varint of a packed field.
-  bool varint(std::uint64_t& value) {
+  bool varint(std::uint64_t& value, std::size_t most_bytes = kMaxVarintBytes) {
     value = 0;
-    for (std::size_t i = 0; i < kMaxVarintBytes; ++i) {
+    for (std::size_t i = 0; i < most_bytes; ++i) {
       if (at_ == in_.size()) return fail();
       const std::uint8_t b = in_[at_++];
       value |= static_cast<std::uint64_t>(b & 0x7F) << (7 * i);

@@ -9,8 +9,10 @@ namespace {
 
 // Tag of Record.session and a length of up to two bytes.
 constexpr std::size_t kFrameBytes = 3;
-// Counters, fifteen of up to six bytes, and the lowest supply.
-constexpr std::size_t kTailBytes = 2 + 15 * 6 + 4;
+// Counters of up to six bytes each, and the lowest supply.
+constexpr std::size_t kCounters = sizeof(LoggerCounters) / sizeof(std::uint32_t);
+static_assert(kCounters <= 15, "the key of a sixteenth counter takes two bytes");
+constexpr std::size_t kTailBytes = 2 + kCounters * 6 + 4;
 // How the boot ends or begins, in every part.
 constexpr std::size_t kEndBytes = 2 + 4;
 // The longest Ecu: two numbers, 20 + 16 characters, 32 bytes of bitmaps.

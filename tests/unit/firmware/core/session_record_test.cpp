@@ -189,6 +189,31 @@ TEST_CASE("session: what does not fit goes on in the next sector, each item once
 }
 
 // A short record: its length is one byte, and the body has moved up.
+// A sector that is filled up with ECUs and polls keeps room for the counters,
+// however large they have become.
+TEST_CASE("session: the largest counters fit behind a full sector") {
+  const VanMap map = map_of(8);
+  SessionSource source;
+  source.tick = ~Tick{0};
+  source.map = &map;
+  source.supply_min_mv = 0xFFFF;
+  LoggerCounters& c = source.counters;
+  for (std::uint32_t* counter :
+       {&c.requests, &c.responses, &c.timeouts, &c.negative_responses, &c.pending_responses,
+        &c.isotp_dropped, &c.lines_discarded, &c.adapter_reopened, &c.refused_transmits,
+        &c.requests_while_parked, &c.foreign_tester_events, &c.card_write_failures,
+        &c.dropped_samples, &c.other_frames_per_s, &c.echoed_frames})
+    *counter = 0xFFFFFFFF;
+  // Each length moves the place where the ECUs end.
+  for (std::size_t length = 0; length <= kMaxVanNameBytes; ++length) {
+    const std::string van(length, 'x');
+    source.van = van;
+    const auto parts = write_all(source);
+    REQUIRE(parts.size() > 1);
+    CHECK(parts[0].van == van);
+  }
+}
+
 TEST_CASE("session: lengths around 127 bytes are written in the shortest way") {
   for (std::size_t n = 0; n <= kMaxVanNameBytes; ++n) {
     SessionSource source;
