@@ -1,7 +1,9 @@
 #include "ledger/zone.hpp"
 
 // g++ 12 thinks that the library's parser may leave a variable unset.
+#if !defined(__clang__)
 #pragma GCC diagnostic ignored "-Wmaybe-uninitialized"
+#endif
 #include <date/tz.h>
 
 #include <sstream>
