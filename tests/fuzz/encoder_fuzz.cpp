@@ -32,9 +32,14 @@ BlockKey take_key(ByteSource& source) {
 }
 
 std::uint32_t word_mask(SignalId id) {
-  for (const SignalEntry& entry : signal_catalogue())
-    if (entry.id == id && entry.bytes < 4) return (1u << (8u * entry.bytes)) - 1;
-  return 0xFFFFFFFFu;
+  static const auto masks = [] {
+    std::array<std::uint32_t, 64> all;
+    all.fill(0xFFFFFFFFu);
+    for (const SignalEntry& entry : signal_catalogue())
+      if (entry.bytes < 4) all.at(entry.id) = (1u << (8u * entry.bytes)) - 1;
+    return all;
+  }();
+  return id < masks.size() ? masks[id] : 0xFFFFFFFFu;
 }
 
 class Model {

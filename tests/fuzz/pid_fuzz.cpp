@@ -1,6 +1,7 @@
 // What an ECU answers: PID replies, negative responses and support bitmaps.
 #include <algorithm>
-#include <map>
+#include <array>
+#include <optional>
 #include <vector>
 
 #include "core/negative_response.hpp"
@@ -74,7 +75,7 @@ void check_negative(Input message) {
 void check_bitmaps(Input input) {
   ByteSource source(input);
   SupportedPids pids;
-  std::map<unsigned, std::uint32_t> plain;  // base, bits
+  std::array<std::optional<std::uint32_t>, 9> plain;  // bits of each range; the last is never set
   while (!source.empty()) {
     const std::uint8_t base = source.u8();
     const auto bitmap = source.bytes(base % 2 == 0 ? 4 : base % 7);
@@ -83,25 +84,26 @@ void check_bitmaps(Input input) {
     if (!taken) continue;
     std::uint32_t bits = 0;
     for (const std::uint8_t byte : bitmap) bits = bits * 256 + byte;
-    plain[base] = bits;
+    plain[base / 0x20] = bits;
   }
   const auto has = [&](unsigned pid) {
-    if (pid == 0) return plain.contains(0);
-    const unsigned base = (pid - 1) / 0x20 * 0x20;
-    return plain.contains(base) && (plain[base] & 0x80000000u >> (pid - base - 1)) != 0;
+    if (pid == 0) return plain[0].has_value();
+    const unsigned bit = (pid - 1) % 0x20;
+    return (plain[(pid - 1) / 0x20].value_or(0) & 0x80000000u >> bit) != 0;
   };
   for (unsigned pid = 0; pid < 256; ++pid)
     must(pids.has(static_cast<std::uint8_t>(pid)) == has(pid), "a PID's bit is where it belongs");
   unsigned next = 0;
-  while (next < 0x100 && plain.contains(next)) next += 0x20;
-  const bool exists = next < 0x100 && (next == 0 || has(next));
+  while (plain[next]) ++next;
+  const bool exists = next < kPidRanges && (next == 0 || has(next * 0x20));
   must(pids.next_base().has_value() == exists, "the next bitmap is asked for if it exists");
-  if (exists) must(*pids.next_base() == next, "the next bitmap is the first not answered");
-  must(pids.ranges() == (plain.empty() ? 0 : plain.rbegin()->first / 0x20 + 1),
-       "ranges go up to the last answered");
-  for (unsigned range = 0; range < kPidRanges; ++range)
-    must(pids.bitmap(range) == (plain.contains(range * 0x20) ? plain[range * 0x20] : 0),
-         "bitmaps are kept as they were answered");
+  if (exists) must(*pids.next_base() == next * 0x20, "the next bitmap is the first not answered");
+  std::size_t ranges = 0;
+  for (std::size_t range = 0; range < kPidRanges; ++range) {
+    if (plain[range]) ranges = range + 1;
+    must(pids.bitmap(range) == plain[range].value_or(0), "bitmaps are kept as they were answered");
+  }
+  must(pids.ranges() == ranges, "ranges go up to the last answered");
 }
 
 }  // namespace
