@@ -13,8 +13,8 @@ constexpr std::size_t kFrameBytes = 3;
 constexpr std::size_t kCounters = sizeof(LoggerCounters) / sizeof(std::uint32_t);
 static_assert(kCounters <= 15, "the key of a sixteenth counter takes two bytes");
 constexpr std::size_t kTailBytes = 2 + kCounters * 6 + 4;
-// How the boot ends or begins, in every part.
-constexpr std::size_t kEndBytes = 2 + 4;
+// How the boot ends or begins, in every part: a flag, and a number of up to five bytes.
+constexpr std::size_t kEndBytes = 2 + 6;
 // The longest Ecu: two numbers, 20 + 16 characters, 32 bytes of bitmaps.
 constexpr std::size_t kMaxItemBytes = 112;
 

@@ -256,7 +256,7 @@ def sessions():
     full += bytes([20])
     for _ in range(20):
         full += bytes([5]) + b"\xf0\xf1\xda\x18" + b"\xff" * 4 + some(6)
-    yield "full", full
+    yield "full", full + b"\xff" * 5
 
 
 def main():

@@ -137,6 +137,8 @@ void try_session(Input input) {
   }
   const std::vector<PollRequest> polls = take_polls(source);
   put.polls = polls;
+  put.clean_stop = source.u8() % 2 != 0;
+  put.listen_only_s = source.u32();
 
   SessionWriter writer;
   writer.start();
@@ -156,6 +158,8 @@ void try_session(Input input) {
     must(session.tick_ms() == put.tick && session.logger_version() == logger_version() &&
              session.van() == van && session.vin() == map.vin.view(),
          "each part says whose it is");
+    must(session.clean_stop() == put.clean_stop && session.listen_only_s() == put.listen_only_s,
+         "each part says how the boot begins or ends");
     must(session.has_counters() == (part == 0), "the first part has the counters");
     const std::string again = record.SerializeAsString();
     must(again == std::string(out.begin(), out.begin() + static_cast<std::ptrdiff_t>(bytes)),
