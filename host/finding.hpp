@@ -15,6 +15,7 @@ enum class Finding : std::uint8_t {
   filled_gap,
   clock_guessed,
   clock_missing,
+  clock_before_prepared,
   poll_rate_missed,
   low_coverage,
   odometer_against_speed,
@@ -61,6 +62,9 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::clock_guessed, "clock_guessed",
                  "no clock was read in this boot; its place in time is a guess"},
     FindingEntry{Finding::clock_missing, "clock_missing", "no clock was ever read on this card"},
+    FindingEntry{Finding::clock_before_prepared, "clock_before_prepared",
+                 "the logger's clock shows times before the card was prepared: one of the two "
+                 "clocks is wrong, and every date may be"},
     FindingEntry{Finding::poll_rate_missed, "poll_rate_missed",
                  "answers came more slowly than the schedule asked"},
     FindingEntry{Finding::low_coverage, "low_coverage", "less than half of the time was seen"},

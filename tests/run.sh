@@ -26,13 +26,19 @@ run_tests() {
   ctest --preset "$1" -j "$(nproc)" --no-tests=error "${@:2}"
 }
 
-part "packages" bash .ci/install.sh build test firmware
+cortex_m() {
+  cmake --preset cortex-m >/dev/null && cmake --build --preset cortex-m | tail -n 20 &&
+    ctest --preset cortex-m --no-tests=error
+}
+
+part "packages" bash .ci/install.sh build test firmware fuzz
 part "build" build release -DBUILD_TESTING=ON
-part "tests" run_tests release
-part "core for Cortex-M" bash -c 'cmake --preset cortex-m >/dev/null &&
-  cmake --build --preset cortex-m | tail -n 20 && ctest --preset cortex-m --no-tests=error'
+part "tests" run_tests release -LE 'powercut|faults'
+part "card exhaustion" run_tests release -L 'powercut|faults'
+part "core for Cortex-M" cortex_m
 part "sanitizer build" build asan -DBUILD_TESTING=ON
 part "sanitizer tests" run_tests asan
+part "fuzzing" bash tests/fuzz/run.sh 6
 
 printf '\n== minutes\n'
 for i in "${!names[@]}"; do

@@ -108,4 +108,11 @@ BootClock fit_boot_clock(std::span<const ClockSample> readings, std::uint64_t no
   return clock;
 }
 
+void ClockFloor::see(std::span<const ClockSample> readings) {
+  if (fit_boot_clock(readings, prepared_unix_ms_).known())
+    any_behind_ = true;
+  else if (fit_boot_clock(readings, 0).known())
+    any_before_ = true;
+}
+
 }  // namespace packmile

@@ -47,4 +47,25 @@ struct BootClock {
 [[nodiscard]] BootClock fit_boot_clock(std::span<const ClockSample> readings,
                                        std::uint64_t not_before_unix_ms);
 
+// What the readings of one card must not lie before. That is its preparation,
+// unless every clock that the card saw lies before it: then the desk's clock is
+// as likely wrong as the van's, and the readings are taken, with a finding.
+class ClockFloor {
+ public:
+  // 0: not known.
+  explicit ClockFloor(std::uint64_t prepared_unix_ms) : prepared_unix_ms_(prepared_unix_ms) {}
+  // The readings of one boot; every boot before the first question.
+  void see(std::span<const ClockSample> readings);
+
+  [[nodiscard]] bool before_prepared() const { return any_before_ && !any_behind_; }
+  [[nodiscard]] std::uint64_t not_before_unix_ms() const {
+    return before_prepared() ? 0 : prepared_unix_ms_;
+  }
+
+ private:
+  std::uint64_t prepared_unix_ms_;
+  bool any_before_ = false;
+  bool any_behind_ = false;
+};
+
 }  // namespace packmile

@@ -388,9 +388,12 @@ class Surveyor {
                 return a.first_sequence != b.first_sequence ? a.first_sequence < b.first_sequence
                                                             : a.boot_id < b.boot_id;
               });
+    ClockFloor floor(survey_.prepared_unix_ms);
+    for (const BootFacts& boot : survey_.boots) floor.see(boot.clock_readings);
+    before_prepared_ = floor.before_prepared();
     std::uint32_t supply_min_mv = 0;
     for (const BootFacts& boot : survey_.boots) {
-      const BootClock clock = fit_boot_clock(boot.clock_readings, survey_.prepared_unix_ms);
+      const BootClock clock = fit_boot_clock(boot.clock_readings, floor.not_before_unix_ms());
       survey_.boot_clocks.push_back(clock);
       if (clock.known()) {
         survey_.clock_source = clock.source;
@@ -471,6 +474,7 @@ class Surveyor {
     }
     const bool have_log = survey_.log_id.has_value();
     find(samples && !survey_.first, Finding::clock_missing);
+    find(samples && before_prepared_, Finding::clock_before_prepared);
     find(samples && survey_.first && !all_clocks, Finding::clock_guessed);
     find(main_settings_ && (!main_settings_->settings || main_settings_->settings->unknown_fields),
          Finding::settings_refused);
@@ -546,6 +550,7 @@ class Surveyor {
   std::string first_sector_;
   bool written_ = false;  // anything but blank was seen
   bool newer_anywhere_ = false;
+  bool before_prepared_ = false;
 
   const SettingsSeen* main_settings_ = nullptr;
   std::uint32_t main_log_ = 0;

@@ -165,7 +165,7 @@ SeriesEcus choose_ecus(const std::vector<AnsweredSet>& sets) {
           odometer.winner(), ambient.winner(), module_v.winner()};
 }
 
-Boot boot_from(Gathered& gathered, const CardSettings& settings) {
+Boot boot_from(Gathered& gathered, const CardSettings& settings, const ClockFloor& floor) {
   BootFacts& facts = gathered.facts;
   Boot boot;
   boot.log_id = facts.log_id;
@@ -184,7 +184,7 @@ Boot boot_from(Gathered& gathered, const CardSettings& settings) {
   boot.first_tick = facts.first_tick.value_or(0);
   boot.last_tick = facts.last_tick.value_or(0);
   boot.series_ecu = choose_ecus(facts.answered);
-  const BootClock clock = fit_boot_clock(facts.clock_readings, settings.prepared_unix_ms);
+  const BootClock clock = fit_boot_clock(facts.clock_readings, floor.not_before_unix_ms());
   boot.clock_source = clock.source;
   boot.clock_offset_ms = clock.offset_ms;
   boot.clock_uncertainty_ms = clock.uncertainty_ms;
@@ -321,12 +321,15 @@ Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id
                ? a->facts.first_sequence < b->facts.first_sequence
                : a->facts.boot_id < b->facts.boot_id;
   });
+  ClockFloor floor(gatherer.settings.prepared_unix_ms);
+  for (const auto& gathered : gatherer.boots) floor.see(gathered->facts.clock_readings);
+  log.clock_before_prepared = floor.before_prepared();
   bool samples = false;
   bool clock = false;
   for (const auto& gathered : gatherer.boots) {
     log.malformed = log.malformed || gathered->facts.malformed_records != 0;
     log.van_tags.push_back(gathered->facts.van_tag);
-    log.boots.push_back(boot_from(*gathered, gatherer.settings));
+    log.boots.push_back(boot_from(*gathered, gatherer.settings, floor));
     samples = samples || log.boots.back().has_samples;
     clock = clock || !log.boots.back().clock_guessed;
   }

@@ -37,6 +37,8 @@ struct LogBoots {
   bool malformed = false;               // some record does not follow the format
   bool conflict = false;                // some key has two contents
   bool no_clock = false;                // samples, and no clock in any boot
+  // Every clock of the log lies before the card was prepared.
+  bool clock_before_prepared = false;
 };
 
 [[nodiscard]] Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id,

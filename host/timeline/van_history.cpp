@@ -135,6 +135,8 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
       if (log.malformed) find(van.findings_, Finding::record_malformed);
       if (log.conflict) find(van.findings_, Finding::sectors_foreign);
       if (log.no_clock) find(van.findings_, Finding::clock_missing);
+      if (boot.has_samples && log.clock_before_prepared)
+        find(van.findings_, Finding::clock_before_prepared);
       if (boot.has_samples && boot.clock_guessed && !log.no_clock)
         find(van.findings_, Finding::clock_guessed);
       if (boot.sectors_missing != 0) find(van.findings_, Finding::sectors_missing);

@@ -71,6 +71,25 @@ TEST_CASE("clock: a clock that was never set, or not read, is none") {
           .known());
 }
 
+TEST_CASE("clock: a card whose clocks all lie before its preparation keeps them, and says so") {
+  const std::vector early{sample(kClockRtc, 0, kBase)};
+  const std::vector late{sample(kClockRtc, 0, kBase + 400'000'000)};
+  const std::uint64_t prepared = kBase + 300'000'000;
+  ClockFloor floor(prepared);
+  CHECK_FALSE(floor.before_prepared());
+  floor.see(early);
+  CHECK(floor.before_prepared());
+  CHECK(fit_boot_clock(early, floor.not_before_unix_ms()).known());
+  // Another boot had a clock: the early one was never set.
+  floor.see(late);
+  CHECK_FALSE(floor.before_prepared());
+  CHECK_FALSE(fit_boot_clock(early, floor.not_before_unix_ms()).known());
+  // A clock that was never set is none, whatever the card says.
+  ClockFloor unset(prepared);
+  unset.see(std::vector{sample(kClockRtc, 0, 946'684'800'000)});
+  CHECK_FALSE(unset.before_prepared());
+}
+
 TEST_CASE("clock: values that no clock shows do no harm") {
   const auto most = ~std::uint64_t{0};
   CHECK_FALSE(fit_boot_clock(std::vector{sample(kClockRtc, most, most)}, most).known());
