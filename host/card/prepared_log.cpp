@@ -229,6 +229,7 @@ Result<SectorBytes> make_settings_sector(const LogIdentity& identity, std::uint6
   settings.set_van(identity.van);
   settings.set_prepared_unix_ms(static_cast<std::uint64_t>(
       std::max<std::int64_t>(identity.prepared.time_since_epoch().count(), 0)));
+  if (identity.lithium_battery) settings.set_battery(BATTERY_LITHIUM);
   const std::string payload = record.SerializeAsString();
   SectorBytes sector{};
   SectorHeader header;

@@ -35,6 +35,7 @@ struct LogIdentity {
   std::uint32_t log_id = 0;
   std::string van;
   UtcTime prepared;
+  bool lithium_battery = false;  // the van's 12 V battery; false: lead
 };
 
 // Drawn at random; never 0.

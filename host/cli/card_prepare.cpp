@@ -451,6 +451,7 @@ ExitCode run_card_prepare(const CardPrepareOptions& options) {
 
   LogIdentity identity;
   identity.log_id = draw_log_id();
+  identity.lithium_battery = options.lithium_battery;
   identity.van = options.van;
   identity.prepared =
       std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());

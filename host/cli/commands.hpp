@@ -33,6 +33,7 @@ struct CardPrepareOptions {
   std::string target;
   std::string van;
   std::optional<std::uint32_t> size_mb;  // absent: the usual size, or what there is room for
+  bool lithium_battery = false;
   bool yes = false;
   std::optional<std::string> depot;
 };

@@ -27,6 +27,7 @@ struct Words {
   std::string depot, van, from, to, pulled_at;
   std::string address;
   std::string size_mb;
+  std::string battery = "lead";
 };
 
 struct Command {
@@ -271,6 +272,10 @@ class Program {
     app.add_option("--size-mb", words.size_mb,
                    fmt::format("N   of the log, {} to {}; default {}, or what there is room for",
                                kMinLogMib, kMaxLogMib, kUsualLogMib));
+    app.add_option("--battery", words.battery,
+                   "lead|lithium   the van's 12 V battery: below which supply nothing is sent; "
+                   "default lead")
+        ->check(CLI::IsMember({"lead", "lithium"}));
     app.add_flag("--yes", prepare_.yes, "do not ask before a card is made anew");
     add_depot(app, words);
     command.required.emplace_back("a TARGET: a mounted folder, an image file or a device",
@@ -278,6 +283,7 @@ class Program {
     command.required.emplace_back("--van NAME", [&app] { return app.count("--van") != 0; });
     command.run = [this, &app, &words]() -> ExitCode {
       prepare_.depot = given(app, "--depot", words.depot);
+      prepare_.lithium_battery = words.battery == "lithium";
       if (const auto word = given(app, "--size-mb", words.size_mb)) {
         std::uint32_t size_mb = 0;
         const char* end = word->data() + word->size();

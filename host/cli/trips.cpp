@@ -58,8 +58,9 @@ ExitCode run_trips(const RowsOptions& options) {
                                            {"net kWh", true}, {miles ? "kWh/mile" : "Wh/km", true},
                                            {"SoC %", true},   {"degC", true},
                                            {"seen", true},    {"findings", false}};
-    return render_table(columns, lines) + fmt::format("{} trips\n", trips) +
-           foot_of(asked, reasons) + *evidence;
+    return render_table(columns, lines) +
+           fmt::format("{} {}\n", trips, trips == 1 ? "trip" : "trips") + foot_of(asked, reasons) +
+           *evidence;
   });
 }
 
