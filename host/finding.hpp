@@ -34,6 +34,8 @@ enum class Finding : std::uint8_t {
   newer_format,
   older_log,
   samples_dropped,
+  line_crowded,
+  reset_too_often,
   no_data_yet,
   record_malformed,
   time_overlap,
@@ -92,6 +94,12 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::newer_format, "newer_format",
                  "sectors of a newer logger that this program cannot read"},
     FindingEntry{Finding::older_log, "older_log", "sectors of an earlier life of the card"},
+    FindingEntry{Finding::line_crowded, "line_crowded",
+                 "frames of others crowd the serial line, and answers are lost: set it to a higher "
+                 "rate, or use an adapter that filters"},
+    FindingEntry{Finding::reset_too_often, "reset_too_often",
+                 "the logger was reset three times in ten minutes and only listened for an hour: "
+                 "look at its power and its plug"},
     FindingEntry{Finding::samples_dropped, "samples_dropped",
                  "answers that came while the card was busy and were not kept"},
     FindingEntry{Finding::no_data_yet, "no_data_yet", "a prepared card on which nothing is yet"},

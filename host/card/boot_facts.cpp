@@ -70,7 +70,9 @@ void add_session(BootFacts& boot, const Session& session) {
     keep(boot.counters.refused_transmits, c.refused_transmits());
     keep(boot.counters.foreign_tester_events, c.foreign_tester_events());
     keep(boot.counters.dropped_samples, c.dropped_samples());
+    keep(boot.counters.other_frames_per_s, c.other_frames_per_s());
   }
+  boot.reset_too_often = boot.reset_too_often || session.listen_only_s() != 0;
   if (session.supply_min_mv() != 0)
     boot.supply_min_mv = boot.supply_min_mv == 0
                              ? session.supply_min_mv()

@@ -32,6 +32,7 @@ struct BootCounters {
   std::uint64_t refused_transmits = 0;
   std::uint64_t foreign_tester_events = 0;
   std::uint64_t dropped_samples = 0;
+  std::uint64_t other_frames_per_s = 0;  // the most in one second
 };
 
 struct PolledPid {
@@ -66,6 +67,7 @@ struct BootFacts {
   std::vector<PolledPid> polled;  // ascending
   BootCounters counters;
   std::uint32_t supply_min_mv = 0;  // 0: not measured
+  bool reset_too_often = false;     // it only listened at first
   std::vector<ClockSample> clock_readings;
   std::vector<AnsweredSet> answered;
 };

@@ -12,6 +12,9 @@ namespace {
 
 // Bad stretches that are remembered until it is known where the log lies. A
 // card with more of them is beyond counting; the count is then a lower bound.
+// More than half of what a serial line at 115200 baud carries: the logger asks
+// less often then. Common practice, no source.
+constexpr std::uint64_t kCrowdedFramesPerS = 300;
 constexpr std::size_t kMostBadRuns = 1'000'000;
 constexpr std::size_t kMostSettings = 1024;
 constexpr std::size_t kMostUnreadableTold = 100;
@@ -411,6 +414,9 @@ class Surveyor {
       survey_.counters.refused_transmits += boot.counters.refused_transmits;
       survey_.counters.foreign_tester_events += boot.counters.foreign_tester_events;
       survey_.counters.dropped_samples += boot.counters.dropped_samples;
+      survey_.counters.other_frames_per_s =
+          std::max(survey_.counters.other_frames_per_s, boot.counters.other_frames_per_s);
+      reset_too_often_ = reset_too_often_ || boot.reset_too_often;
     }
     if (supply_min_mv != 0) survey_.supply_min_v = supply_min_mv / 1000.0;
     if (survey_.first)
@@ -487,6 +493,8 @@ class Surveyor {
     find(survey_.sectors_newer != 0, Finding::newer_format);
     find(survey_.sectors_older_log != 0, Finding::older_log);
     find(survey_.counters.dropped_samples != 0, Finding::samples_dropped);
+    find(survey_.counters.other_frames_per_s >= kCrowdedFramesPerS, Finding::line_crowded);
+    find(reset_too_often_, Finding::reset_too_often);
     find(have_log && survey_.boots.empty(), Finding::no_data_yet);
     find(malformed, Finding::record_malformed);
     find(survey_.sectors_overwritten != 0, Finding::overwritten);
@@ -551,6 +559,7 @@ class Surveyor {
   bool written_ = false;  // anything but blank was seen
   bool newer_anywhere_ = false;
   bool before_prepared_ = false;
+  bool reset_too_often_ = false;
 
   const SettingsSeen* main_settings_ = nullptr;
   std::uint32_t main_log_ = 0;

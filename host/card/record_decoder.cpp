@@ -230,7 +230,8 @@ bool RecordDecoder::BlockFields::read(const std::uint8_t* p, const std::uint8_t*
       continue;
     }
     if (number == wire::block::ecu || number == wire::block::period_ms) {
-      if (type != wire::kVarint || !read_scalar(p, end, number)) return false;
+      if (type != wire::kVarint || has(number) || !read_scalar(p, end, number)) return false;
+      seen |= 1u << number;
       continue;
     }
     std::uint32_t bytes_in_field = 0;
@@ -287,13 +288,16 @@ bool RecordDecoder::decode_record(std::span<const std::uint8_t> payload, bool se
   std::array<const std::uint8_t*, kMaxBlocks> block_at;
   std::array<std::uint32_t, kMaxBlocks> block_bytes;
   std::size_t blocks = 0;
+  bool have_base = false;
+  bool have_dropped = false;
   while (p != end) {
     std::uint32_t number = 0;
     std::uint32_t type = 0;
     if (!read_key(p, end, number, type)) return false;
     switch (number) {
       case wire::record::base_ms:
-        if (type != wire::kVarint || !read_uint64(p, end, base)) return false;
+        if (type != wire::kVarint || have_base || !read_uint64(p, end, base)) return false;
+        have_base = true;
         break;
       case wire::record::block:
         if (type != wire::kBytes || blocks == kMaxBlocks) return false;
@@ -302,7 +306,8 @@ bool RecordDecoder::decode_record(std::span<const std::uint8_t> payload, bool se
         p += block_bytes[blocks++];
         break;
       case wire::record::dropped_samples:
-        if (type != wire::kVarint) return false;
+        if (type != wire::kVarint || have_dropped) return false;
+        have_dropped = true;
         p = read_varint32(p, dropped_samples_);
         if (!p || p > end) return false;
         break;

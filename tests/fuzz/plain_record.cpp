@@ -98,7 +98,7 @@ std::optional<std::set<std::uint32_t>> block_fields(Bytes block) {
     if (field->number > 22) continue;
     const bool number = field->number == 1 || field->number == 3;
     if (number ? !is_varint32(*field) : !is_packed32(*field)) return std::nullopt;
-    if (!seen.insert(field->number).second && !number) return std::nullopt;
+    if (!seen.insert(field->number).second) return std::nullopt;
   }
   return seen;
 }
@@ -109,9 +109,12 @@ struct RecordShape {
 
 std::optional<RecordShape> shape_of(Bytes record) {
   RecordShape shape;
+  std::set<std::uint32_t> seen;
   while (!record.empty()) {
     const auto field = take_field(record);
     if (!field) return std::nullopt;
+    const bool once = field->number == 1 || field->number == 5;
+    if (once && !seen.insert(field->number).second) return std::nullopt;
     if (field->number == 1 && field->type != kVarint) return std::nullopt;
     if (field->number == 2) {
       if (field->type != kLengthDelimited) return std::nullopt;
