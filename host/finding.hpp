@@ -33,9 +33,9 @@ enum class Finding : std::uint8_t {
   truncated,
   newer_format,
   older_log,
-  samples_dropped,
   line_crowded,
   reset_too_often,
+  samples_dropped,
   no_data_yet,
   record_malformed,
   time_overlap,
@@ -117,6 +117,13 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::van_not_told, "van_not_told",
                  "the VIN was not read and nothing tells for sure which van it was; kept apart"},
 };
+
+// The table is looked up by position.
+static_assert([] {
+  for (std::size_t i = 0; i < kFindings.size(); ++i)
+    if (static_cast<std::size_t>(kFindings[i].finding) != i) return false;
+  return true;
+}());
 
 constexpr const FindingEntry& entry_of(Finding finding) {
   return kFindings[static_cast<std::size_t>(finding)];

@@ -108,6 +108,8 @@ def main():
                 wrong.append(f"{name}: {got:.3f} of the pack samples, expected {share}")
             if row["sectors_damaged"] or row["sectors_missing"] or row["refused_transmits"]:
                 wrong.append(f"{name}: {row}")
+            if ("line_crowded" in row["findings"]) != (name == "adapter-flood"):
+                wrong.append(f"{name}: findings {row['findings']}")
             wrong += [f"{name}: {key} is {row[key]}, expected {value}"
                       for key, value in must.items() if row[key] != value]
             # Times differ from run to run, so the words of a moving signal differ a

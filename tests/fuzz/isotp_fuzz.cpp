@@ -104,7 +104,7 @@ CanFrame take_frame(ByteSource& source, std::uint8_t how, const PlainReceiver& p
   frame.id = (how & 0x30) == 0x30 ? source.u16() : kResponseId;
   frame.extended = (how & 0x7F) == 0x3F;
   frame.remote = (how & 0x7F) == 0x5F;
-  frame.length = (how & 0x08) != 0 ? 8 : source.u8() % 10;
+  frame.length = static_cast<std::uint8_t>((how & 0x08) != 0 ? 8 : source.u8() % 10);
   const auto data = source.bytes(8);
   std::copy(data.begin(), data.end(), frame.data.begin());
   // So that long transfers come about: the frame that is due.

@@ -21,7 +21,7 @@ void take_text(ByteSource& source, FixedText<N>& out) {
 
 void take_map(ByteSource& source, VanMap& map) {
   take_text(source, map.vin);
-  map.ecu_count = source.u8() % (kMaxEcus + 1);
+  map.ecu_count = static_cast<std::uint8_t>(source.u8() % (kMaxEcus + 1));
   for (std::size_t i = 0; i < map.ecu_count; ++i) {
     VanEcu& ecu = map.ecu[i];
     ecu.response_id = 1 + source.u32() % 0x1FFFFFFF;
