@@ -1,4 +1,6 @@
-// fleet.toml: every mistake at its place, or a fleet that keeps its promises.
+// fleet.toml: every mistake at its place, or a fleet that keeps its promises. And
+// the lines that import offers for a van whose name and VIN come from a card: they
+// can be pasted, whatever the card says.
 #include <algorithm>
 #include <set>
 #include <string>
@@ -9,8 +11,24 @@
 
 namespace packmile::fuzz {
 
+namespace {
+
+// Only the name or the VIN itself may be complained of; never how they stand there.
+void check_lines(std::string_view text) {
+  const std::size_t half = text.size() / 2;
+  const FleetRead read = parse_fleet(
+      fleet_template("UTC", "XXX") + van_lines(text.substr(0, half), text.substr(half)), "pasted");
+  for (const Error& error : read.errors)
+    must(error.what.starts_with("name ") || error.what.starts_with("vin "),
+         "lines for a van can be pasted");
+  if (read.errors.empty()) must(read.fleet.vans.size() == 1, "and are one van");
+}
+
+}  // namespace
+
 void try_fleet(Input input) {
   const std::string_view text(reinterpret_cast<const char*>(input.data()), input.size());
+  check_lines(text.substr(0, 120));
   const FleetRead read = parse_fleet(text, "fleet.toml");
   for (const Error& error : read.errors) {
     must(!error.what.empty(), "an error says what is wrong");
