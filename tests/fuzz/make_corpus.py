@@ -238,6 +238,11 @@ def encoded():
             out += bytes([row % keys | (0x10 if wide else 0x20), 200])
             out += bytes(rng.randrange(256) for _ in range(24 if wide else 6))
         yield name, out
+    # One signal that seldom changes: the length of a run takes two bytes from 128 on.
+    out = bytes([0, 0, 5, 0]) + struct.pack("<H", 1000)
+    for rows in (128, 3, 127, 3):  # a sector ends after 254 rows of one byte
+        out += bytes([0x20, 200, 129]) + bytes([0x00, 200]) * (rows - 1)
+    yield "long_runs", out
 
 
 def sessions():
