@@ -2,6 +2,7 @@
 // to leave the van alone. The table above class Logger has the transitions.
 #include "core/logger.hpp"
 
+#include "bus_load.hpp"
 #include "core/negative_response.hpp"
 #include "core/obd_address.hpp"
 #include "core/obd_request.hpp"
@@ -19,9 +20,6 @@ constexpr Tick kUnaskedMs = kPendingMs + 500;
 constexpr Tick kBalanceEveryMs = 10'000;
 constexpr Tick kSupplyLowMs = 10'000;
 constexpr Tick kSecondMs = 1'000;
-// More than half of what a line at 115200 baud carries. Common practice, no
-// source.
-constexpr std::uint32_t kCrowdedFramesPerS = 300;
 
 AdapterCommand rate_command(bool rate_250) {
   return rate_250 ? AdapterCommand::rate_250 : AdapterCommand::rate_500;

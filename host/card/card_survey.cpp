@@ -4,6 +4,7 @@
 #include <cstring>
 #include <unordered_map>
 
+#include "bus_load.hpp"
 #include "card/crc.hpp"
 #include "card/sequence_gap.hpp"
 
@@ -12,9 +13,6 @@ namespace {
 
 // Bad stretches that are remembered until it is known where the log lies. A
 // card with more of them is beyond counting; the count is then a lower bound.
-// More than half of what a serial line at 115200 baud carries: the logger asks
-// less often then. Common practice, no source.
-constexpr std::uint64_t kCrowdedFramesPerS = 300;
 constexpr std::size_t kMostBadRuns = 1'000'000;
 constexpr std::size_t kMostSettings = 1024;
 constexpr std::size_t kMostUnreadableTold = 100;
