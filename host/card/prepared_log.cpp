@@ -97,7 +97,7 @@ std::uint32_t fat_sectors_for(std::uint64_t sectors, std::uint32_t cluster_secto
 
 // Puts the log, and with it the end of the reserved sectors, into place behind
 // two tables of the given length.
-void place_log(CardLayout& layout, std::uint32_t fat_sectors) {
+void place_log(NewCardLayout& layout, std::uint32_t fat_sectors) {
   const std::uint64_t tables = std::uint64_t{kFatCopies} * fat_sectors;
   const std::uint64_t before = kFewestReserved + tables + layout.cluster_sectors;
   layout.fat_sectors = fat_sectors;
@@ -106,9 +106,9 @@ void place_log(CardLayout& layout, std::uint32_t fat_sectors) {
       static_cast<std::uint32_t>(layout.log_first_sector - layout.cluster_sectors - tables);
 }
 
-std::optional<CardLayout> layout_of(std::uint64_t card_sectors) {
+std::optional<NewCardLayout> layout_of(std::uint64_t card_sectors) {
   for (std::uint32_t cluster = kMostClusterSectors; cluster != 0; cluster /= 2) {
-    CardLayout layout;
+    NewCardLayout layout;
     layout.card_sectors = card_sectors;
     layout.cluster_sectors = cluster;
     if (card_sectors <= kAlignSectors) return std::nullopt;
@@ -257,13 +257,13 @@ std::uint32_t longest_log_mib(std::uint64_t card_sectors) {
   return static_cast<std::uint32_t>(std::min<std::uint64_t>(room / kSectorsPerMib, kMaxLogMib));
 }
 
-Result<CardLayout> plan_card(std::uint64_t card_sectors, std::uint64_t log_sectors) {
+Result<NewCardLayout> plan_card(std::uint64_t card_sectors, std::uint64_t log_sectors) {
   const auto layout = layout_of(card_sectors);
   if (!layout)
     return Error{"too small for a FAT32 card: " + mib_text(card_sectors),
                  {},
                  "it takes at least " + mib_text(image_sectors_for(0))};
-  CardLayout out = *layout;
+  NewCardLayout out = *layout;
   out.log_sectors = log_sectors;
   const std::uint32_t longest = longest_log_mib(card_sectors);
   if (log_sectors > longest * kSectorsPerMib)
@@ -274,8 +274,9 @@ Result<CardLayout> plan_card(std::uint64_t card_sectors, std::uint64_t log_secto
   return out;
 }
 
-Result<Fat32Volume> make_file_system(const std::filesystem::path& card, const CardLayout& layout) {
-  CardLayout now = layout;
+Result<Fat32Volume> make_file_system(const std::filesystem::path& card,
+                                     const NewCardLayout& layout) {
+  NewCardLayout now = layout;
   for (int k = 0; k < kMostFormats; ++k) {
     // -a: no figures of its own; --mbr=n -I: the card is one file system, also
     // where the device is a whole disk.

@@ -46,7 +46,7 @@ struct LogIdentity {
                                                        std::uint64_t log_sectors);
 
 // Where things go on a card that is made anew. All in sectors.
-struct CardLayout {
+struct NewCardLayout {
   std::uint64_t card_sectors = 0;
   std::uint32_t cluster_sectors = 0;
   std::uint32_t reserved_sectors = 0;  // in front of the first allocation table
@@ -54,10 +54,11 @@ struct CardLayout {
   std::uint64_t log_first_sector = 0;
   std::uint64_t log_sectors = 0;
 
-  bool operator==(const CardLayout&) const = default;
+  bool operator==(const NewCardLayout&) const = default;
 };
 // An error: the card is too small, for FAT32 or for the log.
-[[nodiscard]] Result<CardLayout> plan_card(std::uint64_t card_sectors, std::uint64_t log_sectors);
+[[nodiscard]] Result<NewCardLayout> plan_card(std::uint64_t card_sectors,
+                                              std::uint64_t log_sectors);
 // How large an image must be for a log of so many sectors.
 [[nodiscard]] std::uint64_t image_sectors_for(std::uint64_t log_sectors);
 // The longest log, in MiB, that a card of this size has room for; 0: none.
@@ -67,7 +68,7 @@ struct CardLayout {
 // data area does not begin where the layout wants it. Everything in the file
 // system is gone afterwards. An error has the program's own words.
 [[nodiscard]] Result<Fat32Volume> make_file_system(const std::filesystem::path& card,
-                                                   const CardLayout& layout);
+                                                   const NewCardLayout& layout);
 
 // Writes the log file into a fresh file system: its clusters must be free.
 // `first_sector` must be the first of a cluster.
