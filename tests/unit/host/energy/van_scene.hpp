@@ -1,6 +1,8 @@
 // A van's day by hand: stretches of constant speed and power at 200 V, rows
 // every second, power changing at once (two rows with one stamp).
 #pragma once
+#include <vector>
+#include <algorithm>
 #include <cmath>
 #include <cstdint>
 
@@ -61,6 +63,29 @@ inline VanFigures account_of(const std::vector<Episode>& episodes, const VanFact
   VanAccount account{facts, {reading}, rules};
   for (const Episode& episode : episodes) account.add(episode);
   return account.finish();
+}
+
+// Of the figures that a scene gives.
+inline double seconds(UtcTime from, UtcTime to) {
+  return static_cast<double>((to - from).count()) / 1e3;
+}
+inline double since_start(UtcTime t) {
+  return static_cast<double>(t.time_since_epoch().count() - kReplayStartMs) / 1e3;
+}
+inline bool has(const std::vector<Finding>& findings, Finding finding) {
+  return std::find(findings.begin(), findings.end(), finding) != findings.end();
+}
+
+inline VanFacts nominal(double kwh) {
+  VanFacts facts;
+  facts.nominal_kwh = kwh;
+  return facts;
+}
+
+inline VanFacts rated(double kw) {
+  VanFacts facts;
+  facts.onboard_charger_kw = kw;
+  return facts;
 }
 
 }  // namespace packmile::testing
