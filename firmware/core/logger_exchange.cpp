@@ -24,7 +24,6 @@ constexpr std::uint8_t kNeverConfirms = 3;
 // Where no request tells both current and speed, a probe makes the first two of
 // the plan in turn.
 constexpr std::uint8_t kProbePolls = 2;
-constexpr std::uint8_t kPackPid = 0x9A;
 // Until the port has sent something, the gate has no room.
 constexpr Tick kGateFullMs = 10;
 

@@ -6,7 +6,6 @@
 namespace packmile {
 namespace {
 
-constexpr std::uint8_t kPack = 0x9A;
 constexpr std::uint8_t kSpeed = 0x0D;
 constexpr std::uint8_t kSoc = 0x5B;
 constexpr std::uint8_t kModuleVoltage = 0x42;
@@ -14,7 +13,7 @@ constexpr std::uint8_t kOdometer = 0xA6;
 
 // What one request asks together, most urgent first. 41 9A + 6 + 0D + 1 is 10
 // bytes, still one first and one consecutive frame: speed costs no frame.
-constexpr std::array<std::uint8_t, 2> kPackGroup{kPack, kSpeed};
+constexpr std::array<std::uint8_t, 2> kPackGroup{kPackPid, kSpeed};
 constexpr std::array<std::uint8_t, 2> kSocGroup{kSoc, kModuleVoltage};
 constexpr std::array<std::uint8_t, 1> kOdometerGroup{kOdometer};
 constexpr std::array<std::uint8_t, 4> kSlowGroup{0x46, 0x1F, 0x05, 0x33};
@@ -50,7 +49,7 @@ const VanEcu* ecu_for(const VanMap& map, std::uint8_t pid) {
   for (const VanEcu& ecu : map.ecus()) {
     if (!ecu.pids.has(pid)) continue;
     if (!first) first = &ecu;
-    if (ecu.pids.has(kPack)) return &ecu;
+    if (ecu.pids.has(kPackPid)) return &ecu;
   }
   return first;
 }
@@ -125,7 +124,7 @@ std::uint32_t PollPlan::period_of(std::uint8_t pid) const {
     return slowed_ && ms < kSlowedPeriodMs ? kSlowedPeriodMs : ms;
   };
   switch (pid) {
-    case kPack:
+    case kPackPid:
       return slowed(fast_period_ms());
     case kSpeed:
       if (driving || (charging && conditions_.charging_period_ms)) return slowed(fast_period_ms());

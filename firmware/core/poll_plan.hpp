@@ -40,6 +40,8 @@ inline constexpr std::size_t kMaxPolls = 20;
 // Period of pack voltage, current and speed when the van is too slow for the
 // one wanted.
 inline constexpr std::uint32_t kSlowedPeriodMs = 500;
+// Pack voltage and current.
+inline constexpr std::uint8_t kPackPid = 0x9A;
 
 struct PollRequest {
   std::uint32_t response_id = 0;

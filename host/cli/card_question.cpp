@@ -104,7 +104,8 @@ MaybeFigure days_until_full(const CardSurvey& survey) {
   if (!survey.days_held || !survey.newest_sequence)
     return MaybeFigure::unknown("no clock was read on this card");
   if (*survey.days_held < kLeastDays)
-    return MaybeFigure::unknown("the card spans less than a day, which tells no pace");
+    return MaybeFigure::unknown(
+        "the card spans less than a day, too short to tell how fast it fills");
   const double written = *survey.newest_sequence - *survey.oldest_sequence + 1.0;
   const double left = survey.ring_sectors - 1.0 - *survey.newest_sequence;
   const double days = left * *survey.days_held / written;

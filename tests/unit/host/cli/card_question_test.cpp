@@ -107,7 +107,8 @@ TEST_CASE("card question: how long the card lasts, at the pace of its own days")
   minute_of_day(maker, 1);
   const Answer young = ask(maker);
   CHECK_FALSE(young.of("days_until_full").known());
-  CHECK(young.of("days_until_full").why == "the card spans less than a day, which tells no pace");
+  CHECK(young.of("days_until_full").why ==
+        "the card spans less than a day, too short to tell how fast it fills");
   CHECK(young.text.find("how many more days it holds is not known") != std::string::npos);
 
   // Day k begins at sector 32 k: ten days, some 300 of 1,024 sectors.
