@@ -121,6 +121,55 @@ TEST_CASE("boots: no clock on the whole card") {
   }
 }
 
+// A board whose clock has no cell starts at one date again and again; by its clock
+// all boots would lie on top of one another, and only one of them would be seen.
+TEST_CASE("boots: a clock that starts at the same date each time moves no boot onto another") {
+  CardMaker card(7, 256);
+  card.settings("Alder", kPrepared);
+  for (std::uint32_t id = 1; id <= 4; ++id) add_boot(card, id, {1'000, 900'000}, kMonday);
+  const LogBoots log = boots_of(card);
+  REQUIRE(log.boots.size() == 4);
+  int guessed = 0;
+  for (std::size_t i = 0; i < log.boots.size(); ++i) {
+    CAPTURE(i);
+    guessed += log.boots[i].clock_guessed ? 1 : 0;
+    if (i > 0) CHECK(log.boots[i].clock_offset_ms > log.boots[i - 1].clock_offset_ms + 900'000);
+  }
+  CHECK(guessed == 3);
+}
+
+TEST_CASE("boots: one clock against all others loses, wherever it stands") {
+  for (std::size_t wrong = 0; wrong < 5; ++wrong) {
+    for (const std::int64_t shift_ms : {-30 * 86'400'000LL, 30 * 86'400'000LL}) {
+      // The first may lie before, the last behind all others; of the first two
+      // either may be the wrong one.
+      if ((wrong <= 1 && shift_ms < 0) || (wrong == 4 && shift_ms > 0)) continue;
+      CAPTURE(wrong);
+      CAPTURE(shift_ms);
+      CardMaker card(7, 256);
+      for (std::size_t i = 0; i < 5; ++i)
+        add_boot(card, static_cast<std::uint32_t>(i + 1), {1'000, 60'000},
+                 kMonday + static_cast<std::int64_t>(i) * 3'600'000 + (i == wrong ? shift_ms : 0));
+      const LogBoots log = boots_of(card);
+      REQUIRE(log.boots.size() == 5);
+      for (std::size_t i = 0; i < 5; ++i) {
+        CAPTURE(i);
+        CHECK(log.boots[i].clock_guessed == (i == wrong));
+        if (i > 0) CHECK(log.boots[i].clock_offset_ms >= log.boots[i - 1].clock_offset_ms + 60'000);
+      }
+    }
+  }
+}
+
+TEST_CASE("boots: a clock that was set back by less than a minute keeps its boots") {
+  CardMaker card(7, 256);
+  add_boot(card, 1, {1'000, 60'000}, kMonday);
+  add_boot(card, 2, {1'000, 60'000}, kMonday + 1'000);
+  const LogBoots log = boots_of(card);
+  CHECK_FALSE(log.boots[0].clock_guessed);
+  CHECK_FALSE(log.boots[1].clock_guessed);
+}
+
 TEST_CASE("boots: a boot id that comes back much later is another boot") {
   CardMaker card(7, 1024);
   card.settings("Alder", kPrepared);
