@@ -205,6 +205,9 @@ std::int64_t end_ms(const Boot& boot) {
 // is the longest row of boots that agree with the order; patience sorting, so the
 // time is n log n.
 void drop_clocks_against_order(std::vector<Boot>& boots) {
+  // A copy of a card that was continued twice: boots side by side have no order.
+  for (std::size_t i = 1; i < boots.size(); ++i)
+    if (boots[i].first_sequence <= boots[i - 1].last_sequence) return;
   constexpr std::size_t kNobody = ~std::size_t{0};
   std::vector<std::size_t> best_last;  // [k]: of the rows of k + 1 boots, who ends earliest
   std::vector<std::int64_t> best_end_ms;

@@ -251,6 +251,28 @@ TEST_CASE("history: a copy of a card that was continued twice keeps both boots")
   CHECK(rows == 900);
 }
 
+// Side by side on the same numbers, the order says nothing about the time.
+TEST_CASE("history: a copy of a card that was continued twice keeps both clocks") {
+  for (const std::int64_t first_ms : {7'200'000, 14'400'000}) {
+    CAPTURE(first_ms);
+    const TempFolder folder;
+    Archive archive = archive_in(folder);
+    CardMaker card(1, 256);
+    drive(card, 1, test::kVin, kMonday);
+    CardMaker copy = card;
+    drive(card, 2, test::kVin, kMonday + first_ms);
+    drive(copy, 3, test::kVin, kMonday + 21'600'000 - first_ms);
+    import_card(archive, folder, card.bytes());
+    import_card(archive, folder, copy.bytes());
+    const auto vans = open(archive);
+    REQUIRE(vans.size() == 1);
+    REQUIRE(vans[0].for_each_episode([&](const Episode& e) {
+      CHECK_FALSE(e.clock_guessed);
+      return true;
+    }));
+  }
+}
+
 TEST_CASE("history: records under a right checksum that break the format are a finding") {
   const TempFolder folder;
   Archive archive = archive_in(folder);
