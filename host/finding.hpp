@@ -61,8 +61,10 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::gap, "gap", "part of the time was not answered"},
     FindingEntry{Finding::filled_gap, "filled_gap",
                  "a gap was estimated; the estimate is kept apart in filled_kwh"},
-    FindingEntry{Finding::clock_guessed, "clock_guessed",
-                 "no clock was read in this boot; its place in time is a guess"},
+    FindingEntry{
+        Finding::clock_guessed, "clock_guessed",
+        "a boot read no clock, or one that contradicts the order on the card; its place in "
+        "time is a guess"},
     FindingEntry{Finding::clock_missing, "clock_missing", "no clock was ever read on this card"},
     FindingEntry{Finding::clock_before_prepared, "clock_before_prepared",
                  "the logger's clock shows times before the card was prepared: one of the two "

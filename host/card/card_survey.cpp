@@ -2,9 +2,11 @@
 
 #include <algorithm>
 #include <cstring>
+#include <functional>
 #include <unordered_map>
 
 #include "bus_load.hpp"
+#include "card/card_clocks.hpp"
 #include "card/crc.hpp"
 #include "card/sequence_gap.hpp"
 
@@ -389,13 +391,15 @@ class Surveyor {
                 return a.first_sequence != b.first_sequence ? a.first_sequence < b.first_sequence
                                                             : a.boot_id < b.boot_id;
               });
-    ClockFloor floor(survey_.prepared_unix_ms);
-    for (const BootFacts& boot : survey_.boots) floor.see(boot.clock_readings);
-    before_prepared_ = floor.before_prepared();
+    CardClocks clocks = fit_card_clocks(std::vector<std::reference_wrapper<const BootFacts>>(
+                                            survey_.boots.begin(), survey_.boots.end()),
+                                        survey_.prepared_unix_ms);
+    before_prepared_ = clocks.before_prepared;
+    survey_.boot_clocks = std::move(clocks.of_boot);
     std::uint32_t supply_min_mv = 0;
-    for (const BootFacts& boot : survey_.boots) {
-      const BootClock clock = fit_boot_clock(boot.clock_readings, floor.not_before_unix_ms());
-      survey_.boot_clocks.push_back(clock);
+    for (std::size_t i = 0; i < survey_.boots.size(); ++i) {
+      const BootFacts& boot = survey_.boots[i];
+      const BootClock& clock = survey_.boot_clocks[i];
       if (clock.known()) {
         survey_.clock_source = clock.source;
         if (boot.first_tick) take_time(clock, *boot.first_tick);

@@ -16,7 +16,7 @@
 namespace packmile {
 
 struct SampleRow {
-  std::optional<UtcTime> time;  // absent: no clock was read in this boot
+  std::optional<UtcTime> time;  // absent: this boot has no clock to go by
   Tick tick_ms = 0;
   std::uint32_t boot_id = 0;
   std::uint32_t ecu = 0;

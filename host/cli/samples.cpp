@@ -19,7 +19,7 @@
 namespace packmile::cli {
 namespace {
 
-constexpr char kNoTime[] = "no clock was read in this boot";
+constexpr char kNoTime[] = "this boot read no clock, or one that contradicts the order on the card";
 
 const char* why_no_value(const SampleRow& row) {
   return row.signal == signal::pack_a

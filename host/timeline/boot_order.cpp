@@ -1,9 +1,11 @@
 #include "timeline/boot_order.hpp"
 
 #include <algorithm>
+#include <functional>
 #include <map>
 #include <unordered_map>
 
+#include "card/card_clocks.hpp"
 #include "card/sequence_gap.hpp"
 
 namespace packmile {
@@ -12,9 +14,6 @@ namespace {
 // How wrong a guessed time may be where nothing bounds it: the age of a card
 // that was left in a drawer. Common practice, no source.
 constexpr std::int64_t kUnboundedMs = 366LL * 86'400'000;
-// A sound clock may be set back by so much between two boots: 20 ppm are 52 s in
-// a month.
-constexpr std::int64_t kSetBackMs = 60'000;
 
 struct Gathered {
   BootFacts facts;
@@ -168,7 +167,7 @@ SeriesEcus choose_ecus(const std::vector<AnsweredSet>& sets) {
           odometer.winner(), ambient.winner(), module_v.winner()};
 }
 
-Boot boot_from(Gathered& gathered, const CardSettings& settings, const ClockFloor& floor) {
+Boot boot_from(Gathered& gathered, const CardSettings& settings, const BootClock& clock) {
   BootFacts& facts = gathered.facts;
   Boot boot;
   boot.log_id = facts.log_id;
@@ -187,7 +186,6 @@ Boot boot_from(Gathered& gathered, const CardSettings& settings, const ClockFloo
   boot.first_tick = facts.first_tick.value_or(0);
   boot.last_tick = facts.last_tick.value_or(0);
   boot.series_ecu = choose_ecus(facts.answered);
-  const BootClock clock = fit_boot_clock(facts.clock_readings, floor.not_before_unix_ms());
   boot.clock_source = clock.source;
   boot.clock_offset_ms = clock.offset_ms;
   boot.clock_uncertainty_ms = clock.uncertainty_ms;
@@ -197,44 +195,6 @@ Boot boot_from(Gathered& gathered, const CardSettings& settings, const ClockFloo
 
 std::int64_t end_ms(const Boot& boot) {
   return boot.clock_offset_ms + static_cast<std::int64_t>(boot.last_tick);
-}
-
-// Takes the clock from boots that by it began before a boot in front of them on
-// the card had ended: the card is written in order, so one of the two is wrong. A
-// clock without a cell shows this, as it starts at one date again and again. Kept
-// is the longest row of boots that agree with the order; patience sorting, so the
-// time is n log n.
-void drop_clocks_against_order(std::vector<Boot>& boots) {
-  // A copy of a card that was continued twice: boots side by side have no order.
-  for (std::size_t i = 1; i < boots.size(); ++i)
-    if (boots[i].first_sequence <= boots[i - 1].last_sequence) return;
-  constexpr std::size_t kNobody = ~std::size_t{0};
-  std::vector<std::size_t> best_last;  // [k]: of the rows of k + 1 boots, who ends earliest
-  std::vector<std::int64_t> best_end_ms;
-  std::vector<std::size_t> before(boots.size(), kNobody);
-  for (std::size_t i = 0; i < boots.size(); ++i) {
-    if (boots[i].clock_guessed) continue;
-    const std::int64_t begin_ms = boots[i].clock_offset_ms + kSetBackMs;
-    const std::int64_t until_ms = std::max(begin_ms, end_ms(boots[i]));
-    const auto place = std::upper_bound(best_end_ms.begin(), best_end_ms.end(), begin_ms);
-    const auto k = static_cast<std::size_t>(place - best_end_ms.begin());
-    if (k > 0) before[i] = best_last[k - 1];
-    if (place == best_end_ms.end()) {
-      best_end_ms.push_back(until_ms);
-      best_last.push_back(i);
-    } else if (until_ms < *place) {
-      *place = until_ms;
-      best_last[k] = i;
-    }
-  }
-  std::vector<bool> kept(boots.size(), false);
-  for (std::size_t i = best_last.empty() ? kNobody : best_last.back(); i != kNobody; i = before[i])
-    kept[i] = true;
-  for (std::size_t i = 0; i < boots.size(); ++i) {
-    if (boots[i].clock_guessed || kept[i]) continue;
-    boots[i].clock_source = kClockNone;
-    boots[i].clock_guessed = true;
-  }
 }
 
 // Places boots[begin, end), none of which has a clock, one behind the other.
@@ -362,20 +322,21 @@ Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id
                ? a->facts.first_sequence < b->facts.first_sequence
                : a->facts.boot_id < b->facts.boot_id;
   });
-  ClockFloor floor(gatherer.settings.prepared_unix_ms);
-  for (const auto& gathered : gatherer.boots) floor.see(gathered->facts.clock_readings);
-  log.clock_before_prepared = floor.before_prepared();
+  std::vector<std::reference_wrapper<const BootFacts>> facts;
+  for (const auto& gathered : gatherer.boots) facts.push_back(gathered->facts);
+  const CardClocks clocks = fit_card_clocks(facts, gatherer.settings.prepared_unix_ms);
+  log.clock_before_prepared = clocks.before_prepared;
   bool samples = false;
   bool clock = false;
-  for (const auto& gathered : gatherer.boots) {
-    log.malformed = log.malformed || gathered->facts.malformed_records != 0;
-    log.van_tags.push_back(gathered->facts.van_tag);
-    log.boots.push_back(boot_from(*gathered, gatherer.settings, floor));
+  for (std::size_t i = 0; i < gatherer.boots.size(); ++i) {
+    Gathered& gathered = *gatherer.boots[i];
+    log.malformed = log.malformed || gathered.facts.malformed_records != 0;
+    log.van_tags.push_back(gathered.facts.van_tag);
+    log.boots.push_back(boot_from(gathered, gatherer.settings, clocks.of_boot[i]));
     samples = samples || log.boots.back().has_samples;
     clock = clock || !log.boots.back().clock_guessed;
   }
   log.no_clock = samples && !clock;
-  drop_clocks_against_order(log.boots);
 
   std::optional<std::int64_t> pulled_at_ms;
   if (pulled_at) pulled_at_ms = pulled_at->time_since_epoch().count();

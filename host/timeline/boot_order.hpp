@@ -1,8 +1,7 @@
 // The boots of one log: told apart, given a clock, in order of their sequence.
 //
 // Input     all good sectors of one log.
-// Clock     card/boot_clock.hpp, unless it contradicts the order of the boots on
-//           the card; boots without one are placed by their
+// Clock     card/card_clocks.hpp; boots without one are placed by their
 //           neighbours: right behind the boot before, else right before the
 //           first boot that has a clock, else from the moment on at which the
 //           card was prepared, else so that they end when the card was read.

@@ -261,6 +261,18 @@ TEST_CASE("survey: a ring that has gone round loses nothing but what it overwrot
   CHECK(s.boots.front().boot_id > 1);
 }
 
+// A board without a cell; import places the same boots one behind the other, and
+// what it says of the card must not differ.
+TEST_CASE("survey: boots that all start at one date have one clock between them") {
+  const TempFolder folder;
+  CardMaker card(7, 256);
+  for (std::uint32_t id = 1; id <= 3; ++id) drive(card, id, 200, kClockStart);
+  const CardSurvey s = survey_of(folder, card.bytes());
+  REQUIRE(s.boots.size() == 3);
+  CHECK(std::ranges::count_if(s.boot_clocks, &BootClock::known) == 1);
+  CHECK(has(s, Finding::clock_guessed));
+}
+
 TEST_CASE("survey: an earlier life of the card is kept apart") {
   const TempFolder folder;
   CardMaker old_life(0x11, 256);
