@@ -73,13 +73,15 @@ CurrentCoding CodingTally::leaning() const {
   return twos > offset ? CurrentCoding::twos_complement : CurrentCoding::offset_binary;
 }
 
+bool CodingTally::enough() const {
+  return twos + offset + junk >= kLeastWords && last_ms - first_ms >= kLeastSpanMs &&
+         n_distinct == distinct.size();
+}
+
 CurrentCoding CodingTally::decide() const {
   const std::int64_t votes = twos + offset + junk;
   const std::int64_t against = votes - std::max(twos, offset);
-  if (votes < kLeastWords || last_ms - first_ms < kLeastSpanMs || n_distinct < distinct.size() ||
-      100 * against >= kMostAgainstPerCent * votes) {
-    return CurrentCoding::unknown;
-  }
+  if (!enough() || 100 * against >= kMostAgainstPerCent * votes) return CurrentCoding::unknown;
   return leaning();
 }
 

@@ -44,6 +44,8 @@ struct CodingTally {
 
   void observe(std::span<const std::int64_t> time_ms, std::span<const std::uint16_t> words);
   void merge(const CodingTally& other);
+  // Words enough, of several values and over long enough, to decide by.
+  [[nodiscard]] bool enough() const;
   // unknown: not enough words, or too many against.
   [[nodiscard]] CurrentCoding decide() const;
   // The coding of most votes, however few; unknown when there is none.

@@ -109,12 +109,11 @@ Outcome judge(const CodingVotes& coding_votes, CurrentCoding coding, const SignV
                 ") although the state of charge falls"};
   }
   if (coding == CurrentCoding::unknown) {
-    const CodingTally& tally = coding_votes.tally();
-    const bool junk = tally.twos + tally.offset + tally.junk >= 60 && tally.n_distinct >= 3;
     return {CurrentVerdict::too_little, CurrentSign::unknown,
-            junk ? "more than 1 % of the current words are impossible under either coding"
-                 : "the current word is constant or was seen for less than a minute: drive for ten "
-                   "minutes, or charge"};
+            coding_votes.tally().enough()
+                ? "more than 1 % of the current words are impossible under either coding"
+                : "the current word is constant or was seen for less than a minute: drive for ten "
+                  "minutes, or charge"};
   }
 
   int reached_positive = 0;

@@ -217,6 +217,25 @@ TEST_CASE("reading: a tenfold scale is doubtful") {
   CHECK(reading.verdict == CurrentVerdict::contradictory);
 }
 
+TEST_CASE("reading: half a minute is too short, and not a fault of the van") {
+  Episode half_a_minute;
+  Episode junk;
+  for (std::int64_t i = 0; i < 150; ++i) {
+    const double amps = 20 + 0.1 * static_cast<double>(i % 50);
+    add_pack_row(half_a_minute, kReplayStartMs + i * 200, 370, amps, 200);
+    add_pack_row(junk, kReplayStartMs + i * 1'000, 370, amps, 1'000);
+    if (i % 10 == 0) junk.pack.a_raw.back() = 0x4000;  // 1638 A under either coding
+  }
+  close_episode(half_a_minute);
+  close_episode(junk);
+  const PackReading brief = read({half_a_minute});
+  CHECK(brief.verdict == CurrentVerdict::too_little);
+  CHECK(brief.evidence.find("less than a minute") != std::string::npos);
+  const PackReading doubtful = read({junk});
+  CHECK(doubtful.verdict == CurrentVerdict::too_little);
+  CHECK(doubtful.evidence.find("impossible under either coding") != std::string::npos);
+}
+
 TEST_CASE("reading: each ECU and calibration is judged by itself") {
   Episode first = model_drive({});
   first.pack.ecu = 0x7EC;
