@@ -7,8 +7,8 @@ out every sum, runs every command.
 Links      relative links and anchors of hardware-notes/*.md and README.md.
 Pictures   every SVG parses, has a title and a description, and fetches nothing.
 Sums       a code span that begins with a digit or a bracket and has " = " in it
-           is a sum: `45 Ah x 50 % / 10 mA = 94 days`. Units count; the right
-           side must hold to its last written digit.
+           is a sum: `45 Ah x 50 % / 10 mA = 94 days`. Units count (pint); the
+           right side must hold to its last written digit.
 Commands   blocks marked `sh run` are run, those of one page one after another in
            a folder of their own. Blocks marked `sh by hand` are only read: our
            programs must know the options in them. Other blocks hold no command.
@@ -23,6 +23,8 @@ import sys
 import tempfile
 import xml.etree.ElementTree as ElementTree
 
+import pint
+
 SKIP = 77  # what ctest takes as skipped (SKIP_RETURN_CODE)
 RUN_SECONDS = 120
 PROGRAMS = ("packmile", "packmile-logger", "packmile-benchvan", "mkfs.vfat", "fsck.vfat")
@@ -35,128 +37,34 @@ def complain(where, what):
 
 
 # --- sums ---------------------------------------------------------------------
-# A quantity is (value, {base: exponent}); bases: A, V, s, byte. Counted things
-# (sectors, requests, vans ...) have none.
-DAY = 86400
-UNITS = {
-    "A": (1, {"A": 1}), "mA": (1e-3, {"A": 1}), "uA": (1e-6, {"A": 1}),
-    "V": (1, {"V": 1}), "mV": (1e-3, {"V": 1}), "ohm": (1, {"V": 1, "A": -1}),
-    "mohm": (1e-3, {"V": 1, "A": -1}),
-    "W": (1, {"V": 1, "A": 1}), "mW": (1e-3, {"V": 1, "A": 1}),
-    "Ah": (3600, {"A": 1, "s": 1}), "mAh": (3.6, {"A": 1, "s": 1}),
-    "Wh": (3600, {"V": 1, "A": 1, "s": 1}), "J": (1, {"V": 1, "A": 1, "s": 1}),
-    "F": (1, {"A": 1, "s": 1, "V": -1}),
-    "s": (1, {"s": 1}), "ms": (1e-3, {"s": 1}), "us": (1e-6, {"s": 1}), "ns": (1e-9, {"s": 1}),
-    "min": (60, {"s": 1}), "h": (3600, {"s": 1}), "day": (DAY, {"s": 1}),
-    "month": (30 * DAY, {"s": 1}), "year": (365 * DAY, {"s": 1}),
-    "bit": (1 / 8, {"byte": 1}), "kbit": (125, {"byte": 1}), "byte": (1, {"byte": 1}),
-    "kB": (1e3, {"byte": 1}), "MB": (1e6, {"byte": 1}), "GB": (1e9, {"byte": 1}),
-    "TB": (1e12, {"byte": 1}),
-    "KiB": (2**10, {"byte": 1}), "MiB": (2**20, {"byte": 1}), "GiB": (2**30, {"byte": 1}),
-    "m": (1, {"m": 1}), "%": (1e-2, {}), "ppm": (1e-6, {}), "K": (1, {"K": 1}),
-}
-for word in ("day", "month", "year", "byte", "bit"):
-    UNITS[word + "s"] = UNITS[word]
-COUNTED = {word for one in ("sector", "request", "frame", "boot", "exchange", "cycle", "stop",
-                            "wire", "stand") for word in (one, one + "s")}
-TOKEN = re.compile(r"\s*(?:(\d[\d,]*(?:\.\d+)?)|(x(?![a-z])|[*/()+-])|([A-Za-z%]+))")
+# Counted things have no unit.
+COUNTED = ("sector", "request", "frame", "boot", "exchange", "cycle", "stop", "wire", "stand")
+REGISTRY = pint.UnitRegistry()
+for line in ("Ah = ampere * hour", "percent = 0.01", "ppm = 1e-6",
+             # Months are of 30 days and years of 365, as the notes say.
+             "month = 30 * day", "year = 365 * day", *(f"{word} = 1" for word in COUNTED)):
+    REGISTRY.define(line)
 
 
-def tokens_of(text):
-    out, at = [], 0
-    text = text.strip()
-    while at < len(text):
-        found = TOKEN.match(text, at)
-        if not found:
-            raise ValueError(f"'{text[at:]}' cannot be read")
-        out.append(found.groups())
-        at = found.end()
-    return out
-
-
-def times(a, b, sign=1):
-    bases = dict(a[1])
-    for base, power in b[1].items():
-        bases[base] = bases.get(base, 0) + sign * power
-    return (a[0] * b[0] if sign > 0 else a[0] / b[0],
-            {base: power for base, power in bases.items() if power})
-
-
-def unit(word):
-    if word in COUNTED:
-        return (1, {})
-    if word not in UNITS:
-        raise ValueError(f"unit '{word}' is not known")
-    return UNITS[word]
-
-
-class Sum:
-    """term (+|- term)*; a term is factors with x and /, from left to right."""
-
-    def __init__(self, text):
-        self.tokens = tokens_of(text)
-        self.at = 0
-
-    def peek(self):
-        return self.tokens[self.at] if self.at < len(self.tokens) else (None, None, None)
-
-    def value(self):
-        out = self.sum()
-        if self.at != len(self.tokens):
-            raise ValueError("something is left over")
-        return out
-
-    def sum(self):
-        out = self.term()
-        while self.peek()[1] in ("+", "-"):
-            sign = 1 if self.peek()[1] == "+" else -1
-            self.at += 1
-            more = self.term()
-            if more[1] != out[1]:
-                raise ValueError("unlike units are added")
-            out = (out[0] + sign * more[0], out[1])
-        return out
-
-    def term(self):
-        out = self.factor()
-        while self.peek()[1] in ("x", "*", "/"):
-            sign = -1 if self.peek()[1] == "/" else 1
-            self.at += 1
-            out = times(out, self.factor(), sign)
-        return out
-
-    def factor(self):
-        number, sign, word = self.peek()
-        self.at += 1
-        if number is not None:
-            out = (float(number.replace(",", "")), {})
-            while self.peek()[2] is not None:
-                out = times(out, unit(self.peek()[2]))
-                self.at += 1
-            return out
-        if word is not None:
-            return unit(word)
-        if sign == "(":
-            out = self.sum()
-            if self.peek()[1] != ")":
-                raise ValueError("a bracket is open")
-            self.at += 1
-            return out
-        raise ValueError("a number is missing")
+def value_of(text):
+    """A quantity; a number takes the units behind it before anything is divided by it."""
+    text = re.sub(r" x ", " * ", text.replace(",", "")).replace("%", "percent")
+    text = re.sub(r"(\d[\d.]*)((?:\s+[A-Za-z]+)+)",
+                  lambda found: f"({found[1]}{'*'.join(['', *found[2].split()])})", text)
+    return REGISTRY.Quantity(1) * REGISTRY.parse_expression(text)
 
 
 def check_sum(text):
-    """None, or what is wrong with it."""
+    """None, or what is wrong with it. The right side must hold to its last digit."""
     left_text, right_text = text.split(" = ")
-    left, right = Sum(left_text).value(), Sum(right_text).value()
-    if left[1] != right[1]:
-        return f"units differ: {left[1]} and {right[1]}"
+    left, right = value_of(left_text), value_of(right_text)
     written = re.match(r"\s*([\d,]+(?:\.(\d+))?)", right_text)
     if not written:
         return "the right side is no number"
     number = float(written[1].replace(",", ""))
-    scale = right[0] / number if number else 1
-    wanted = left[0] / scale
+    # The right side as one unit: what it is, without its number.
+    one = right / number
+    wanted = (left / one).to("dimensionless").magnitude
     if abs(wanted - number) > 0.5 * 10.0 ** -len(written[2] or "") * 1.0001:
         return f"the left side is {wanted:.6g}"
     return None
@@ -165,8 +73,12 @@ def check_sum(text):
 def check_the_checker():
     for good in ("45 Ah x 50 % / 10 mA = 94 days", "1 W / 4 V = 250 mA", "(1 + 2) x 3 = 9"):
         assert check_sum(good) is None, good
-    for bad in ("45 Ah x 50 % / 10 mA = 95 days", "1 W / 4 V = 250 mAh", "20 ppm x 30 days = 53 s"):
+    for bad in ("45 Ah x 50 % / 10 mA = 95 days", "20 ppm x 30 days = 53 s"):
         assert check_sum(bad), bad
+    try:
+        raise AssertionError(check_sum("1 W / 4 V = 250 mAh"))
+    except pint.DimensionalityError:
+        pass
 
 
 # --- pages --------------------------------------------------------------------
@@ -208,7 +120,7 @@ def check_sums(page, text):
         count += 1
         try:
             wrong = check_sum(span)
-        except ValueError as error:
+        except (ValueError, pint.PintError) as error:
             wrong = str(error)
         if wrong:
             complain(page.name, f"`{span}`: {wrong}")
