@@ -47,17 +47,24 @@ enum : std::uint32_t {
   counters = 10,
   supply_min_mv = 11,
   clean_stop = 12,
-  listen_only_s = 13
+  listen_only_s = 13,
+  owners_signal = 14
 };
 }
 namespace bus {
 enum : std::uint32_t { kbit_per_s = 1, extended_ids = 2 };
 }
 namespace ecu {
-enum : std::uint32_t { response_id = 1, name = 2, calibration_id = 3, supported_pids = 4 };
+enum : std::uint32_t {
+  response_id = 1,
+  name = 2,
+  calibration_id = 3,
+  supported_pids = 4,
+  supported_dids = 5
+};
 }
 namespace poll {
-enum : std::uint32_t { ecu = 1, pid = 2, period_ms = 3 };
+enum : std::uint32_t { ecu = 1, pid = 2, period_ms = 3, by_did = 4, owners_did = 5 };
 }
 namespace counters {
 enum : std::uint32_t {
@@ -86,7 +93,29 @@ enum : std::uint32_t {
   charging_period_ms = 4,
   driving_deadline_ms = 5,
   charging_deadline_ms = 6,
-  battery = 7
+  battery = 7,
+  owners_signal = 8
+};
+}
+namespace owners_signal {
+enum : std::uint32_t {
+  id = 1,
+  request_id = 2,
+  did = 3,
+  first_byte = 4,
+  bytes = 5,
+  first_bit = 6,
+  bits = 7,
+  little_endian = 8,
+  is_signed = 9,
+  period_ms = 10,
+  role = 11,
+  scale = 12,
+  offset = 13,
+  name = 14,
+  unit = 15,
+  code_scale_q16 = 16,
+  code_offset = 17
 };
 }
 

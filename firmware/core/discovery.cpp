@@ -5,7 +5,7 @@
 #include <type_traits>
 
 #include "core/isotp_receiver.hpp"
-#include "core/obd_address.hpp"
+#include "obd_address.hpp"
 #include "core/obd_request.hpp"
 #include "core/pid_reply.hpp"
 

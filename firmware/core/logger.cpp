@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "core/obd_address.hpp"
+#include "obd_address.hpp"
 
 namespace packmile {
 namespace {

@@ -4,7 +4,7 @@
 
 #include "bus_load.hpp"
 #include "core/negative_response.hpp"
-#include "core/obd_address.hpp"
+#include "obd_address.hpp"
 #include "core/obd_request.hpp"
 #include "core/pid_reply.hpp"
 

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <optional>
 
-#include "core/obd_address.hpp"
+#include "obd_address.hpp"
 
 namespace packmile {
 namespace {

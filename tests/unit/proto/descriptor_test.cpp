@@ -10,6 +10,7 @@
 
 #include "catalogue/catalogue.hpp"
 #include "columns/record_encoder.hpp"
+#include "owners_signal.hpp"
 #include "packmile.pb.h"
 
 #include <doctest/doctest.h>
@@ -71,6 +72,7 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"counters", {w::session::counters, F::TYPE_MESSAGE}},
                {"clean_stop", {w::session::clean_stop, F::TYPE_BOOL}},
                {"listen_only_s", {w::session::listen_only_s, F::TYPE_UINT32}},
+               {"owners_signal", {w::session::owners_signal, F::TYPE_MESSAGE}},
                {"supply_min_mv", {w::session::supply_min_mv, F::TYPE_UINT32}}});
   CHECK(fields_of(Bus::descriptor()) ==
         Fields{{"kbit_per_s", {w::bus::kbit_per_s, F::TYPE_UINT32}},
@@ -79,11 +81,14 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
         Fields{{"response_id", {w::ecu::response_id, F::TYPE_UINT32}},
                {"name", {w::ecu::name, F::TYPE_STRING}},
                {"calibration_id", {w::ecu::calibration_id, F::TYPE_STRING}},
-               {"supported_pids", {w::ecu::supported_pids, F::TYPE_BYTES}}});
+               {"supported_pids", {w::ecu::supported_pids, F::TYPE_BYTES}},
+               {"supported_dids", {w::ecu::supported_dids, F::TYPE_BYTES}}});
   CHECK(fields_of(Poll::descriptor()) ==
         Fields{{"ecu", {w::poll::ecu, F::TYPE_UINT32}},
                {"pid", {w::poll::pid, F::TYPE_BYTES}},
-               {"period_ms", {w::poll::period_ms, F::TYPE_UINT32}}});
+               {"period_ms", {w::poll::period_ms, F::TYPE_UINT32}},
+               {"by_did", {w::poll::by_did, F::TYPE_BOOL}},
+               {"owners_did", {w::poll::owners_did, F::TYPE_UINT32}}});
   CHECK(fields_of(Counters::descriptor()) ==
         Fields{{"requests", {w::counters::requests, F::TYPE_UINT32}},
                {"responses", {w::counters::responses, F::TYPE_UINT32}},
@@ -107,7 +112,38 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"charging_period_ms", {w::settings::charging_period_ms, F::TYPE_UINT32}},
                {"driving_deadline_ms", {w::settings::driving_deadline_ms, F::TYPE_UINT32}},
                {"charging_deadline_ms", {w::settings::charging_deadline_ms, F::TYPE_UINT32}},
-               {"battery", {w::settings::battery, F::TYPE_ENUM}}});
+               {"battery", {w::settings::battery, F::TYPE_ENUM}},
+               {"owners_signal", {w::settings::owners_signal, F::TYPE_MESSAGE}}});
+  CHECK(fields_of(OwnersSignal::descriptor()) ==
+        Fields{{"id", {w::owners_signal::id, F::TYPE_UINT32}},
+               {"request_id", {w::owners_signal::request_id, F::TYPE_UINT32}},
+               {"did", {w::owners_signal::did, F::TYPE_UINT32}},
+               {"first_byte", {w::owners_signal::first_byte, F::TYPE_UINT32}},
+               {"bytes", {w::owners_signal::bytes, F::TYPE_UINT32}},
+               {"first_bit", {w::owners_signal::first_bit, F::TYPE_UINT32}},
+               {"bits", {w::owners_signal::bits, F::TYPE_UINT32}},
+               {"little_endian", {w::owners_signal::little_endian, F::TYPE_BOOL}},
+               {"is_signed", {w::owners_signal::is_signed, F::TYPE_BOOL}},
+               {"period_ms", {w::owners_signal::period_ms, F::TYPE_UINT32}},
+               {"role", {w::owners_signal::role, F::TYPE_ENUM}},
+               {"scale", {w::owners_signal::scale, F::TYPE_DOUBLE}},
+               {"offset", {w::owners_signal::offset, F::TYPE_DOUBLE}},
+               {"name", {w::owners_signal::name, F::TYPE_STRING}},
+               {"unit", {w::owners_signal::unit, F::TYPE_STRING}},
+               {"code_scale_q16", {w::owners_signal::code_scale_q16, F::TYPE_SINT32}},
+               {"code_offset", {w::owners_signal::code_offset, F::TYPE_SINT32}}});
+}
+
+TEST_CASE("descriptor: the roles of owner's signals are those of packmile.proto") {
+  const auto* roles = Role_descriptor();
+  CHECK(roles->value_count() == static_cast<int>(kLastRole) + 1);
+  CHECK(static_cast<int>(SignalRole::pack_a) == ROLE_PACK_A);
+  CHECK(static_cast<int>(SignalRole::soc) == ROLE_SOC);
+  CHECK(static_cast<int>(SignalRole::odometer) == ROLE_ODOMETER);
+  CHECK(static_cast<int>(SignalRole::speed) == ROLE_SPEED);
+  CHECK(static_cast<int>(SignalRole::pack_temp) == ROLE_PACK_TEMP);
+  CHECK(static_cast<int>(SignalRole::charger_state) == ROLE_CHARGER_STATE);
+  CHECK(static_cast<int>(SignalRole::reported_capacity) == ROLE_REPORTED_CAPACITY);
 }
 
 TEST_CASE("descriptor: packed where the encoder packs") {

@@ -3,7 +3,7 @@
 #include <doctest/doctest.h>
 
 #include "bus_bytes.hpp"
-#include "core/obd_address.hpp"
+#include "obd_address.hpp"
 
 namespace packmile {
 
