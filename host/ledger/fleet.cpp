@@ -1,19 +1,13 @@
 #include "ledger/fleet.hpp"
 
-#include <fmt/format.h>
-#include <toml++/toml.h>
-
-#include <algorithm>
 #include <array>
 #include <cmath>
 #include <fstream>
-#include <functional>
 #include <limits>
-#include <map>
-#include <span>
 #include <sstream>
 
-#include "ledger/nearest.hpp"
+#include "ledger/fleet_signals.hpp"
+#include "ledger/toml_keys.hpp"
 #include "ledger/vin.hpp"
 
 namespace packmile {
@@ -22,57 +16,6 @@ namespace {
 // A fleet of ten thousand vans fits; more is not a settings file.
 constexpr std::uintmax_t kLargestFileBytes = 16 << 20;
 constexpr std::size_t kLongestNameBytes = 64;
-
-// Mistakes by place: toml++ walks tables in order of their keys, people read
-// files in order of lines.
-class Complaints {
- public:
-  explicit Complaints(std::string file) : file_(std::move(file)) {}
-
-  void error(const toml::source_region& at, std::string what, std::string hint = {}) {
-    errors_.emplace(std::pair{at.begin.line, at.begin.column},
-                    Error{std::move(what), where(at), std::move(hint)});
-  }
-  void warning(const toml::source_region& at, const std::string& what) {
-    warnings_.emplace(std::pair{at.begin.line, at.begin.column}, where(at) + ": " + what);
-  }
-  [[nodiscard]] std::string where(const toml::source_region& at) const {
-    if (at.begin.line == 0) return file_;
-    return fmt::format("{}:{}:{}", file_, at.begin.line, at.begin.column);
-  }
-  [[nodiscard]] std::vector<Error> errors() const {
-    std::vector<Error> out;
-    for (const auto& [place, error] : errors_) out.push_back(error);
-    return out;
-  }
-  [[nodiscard]] std::vector<std::string> warnings() const {
-    std::vector<std::string> out;
-    for (const auto& [place, text] : warnings_) out.push_back(text);
-    return out;
-  }
-
- private:
-  using Place = std::pair<toml::source_index, toml::source_index>;
-  std::string file_;
-  std::multimap<Place, Error> errors_;
-  std::multimap<Place, std::string> warnings_;
-};
-
-// One key: its name, what must stand there, and where it goes. `read` answers
-// with what is wrong; an empty answer means that it was taken.
-template <typename T>
-struct Key {
-  const char* name;
-  bool required;
-  std::function<std::string(T&, const toml::node&)> read;
-};
-
-std::string read_text(const toml::node& node, std::string& out) {
-  const auto* text = node.as_string();
-  if (text == nullptr) return "must be text in quotes";
-  out = text->get();
-  return {};
-}
 
 // A positive number; `most` catches a slip of the decimal point or of the unit.
 template <typename T>
@@ -145,31 +88,6 @@ const std::vector<Key<Fleet>>& fleet_keys() {
   return keys;
 }
 
-// Reads one table by its list of keys. `others`: names that someone else reads.
-template <typename T>
-void read_table(const toml::table& table, const std::vector<Key<T>>& keys,
-                std::span<const std::string> others, std::string_view title, T& out,
-                Complaints& complaints) {
-  std::vector<std::string> known{others.begin(), others.end()};
-  for (const auto& key : keys) known.emplace_back(key.name);
-  for (auto&& [name, node] : table) {
-    const std::string word{name.str()};
-    if (std::ranges::find(others, word) != others.end()) continue;
-    const auto key = std::ranges::find_if(keys, [&](const auto& k) { return word == k.name; });
-    if (key == keys.end()) {
-      complaints.error(name.source(), fmt::format("unknown key '{}' in {}{}", word, title,
-                                                  did_you_mean(word, known)));
-      continue;
-    }
-    if (auto wrong = key->read(out, node); !wrong.empty())
-      complaints.error(node.source(), fmt::format("{} {}", word, wrong));
-  }
-  for (const auto& key : keys) {
-    if (key.required && !table.contains(key.name))
-      complaints.error(table.source(), fmt::format("{} lacks the key '{}'", title, key.name));
-  }
-}
-
 void read_vans(const toml::node& node, Fleet& fleet, Complaints& complaints) {
   const auto* vans = node.as_array();
   if (vans == nullptr) {
@@ -218,14 +136,23 @@ const FleetVan* Fleet::van_of_name(std::string_view name) const {
   return found == vans.end() ? nullptr : &*found;
 }
 
+std::vector<const FleetSignal*> Fleet::signals_of(std::string_view van) const {
+  std::vector<const FleetSignal*> out;
+  for (const FleetSignal& signal : signals)
+    if (signal.vans.empty() || std::ranges::find(signal.vans, van) != signal.vans.end())
+      out.push_back(&signal);
+  return out;
+}
+
 FleetRead parse_fleet(std::string_view text, const std::string& where) {
   FleetRead out;
   Complaints complaints{where};
   try {
     const toml::table table = toml::parse(text);
-    static const std::array<std::string, 1> kOthers{"van"};
+    static const std::array<std::string, 2> kOthers{"van", "signal"};
     read_table(table, fleet_keys(), kOthers, "the file", out.fleet, complaints);
     if (const auto* vans = table.get("van")) read_vans(*vans, out.fleet, complaints);
+    if (const auto* signals = table.get("signal")) read_signals(*signals, out.fleet, complaints);
   } catch (const toml::parse_error& e) {
     complaints.error(e.source(), std::string{e.description()});
   }
@@ -293,8 +220,30 @@ currency = {}
 #nominal_kwh = 60               # usable energy of the new pack, kWh, data sheet
 #nominal_ah = 160               # its charge, Ah, data sheet; gives full cycles
 #onboard_charger_kw = 7.4       # greatest AC power that it takes, kW
+
+# One block for each signal that a van keeps under an identifier of its own, read by
+# service 22 and nothing else. This block is INVENTED: no van answers so. Take yours
+# from the maker's service information; never try identifiers out on a running van.
+# packmile card prepare puts the blocks of a van on its card; hardware-notes/signals.md
+# says how to write one and how to check it.
+#[[signal]]
+#role = "soc"                   # {}
+#name = "soc"                   # in every table; the role's word where it is left out
+#vans = ["Linden"]              # all vans where it is left out
+#ecu = 0x7E4                    # request id of the ECU: 0x7E0 to 0x7E7, or 0x18DAxxF1
+#did = 0xF00D                   # the identifier, 1 to 0xFFFF
+#first_byte = 2                 # of the data behind the identifier; 0 is the first
+#bytes = 2                      # 1 to 4
+#first_bit = 0                  # bits of the word below this one are left out
+#bits = 16                      # how many count; all where it is left out
+#byte_order = "big"             # or "little": least significant byte first
+#signed = false                 # true: two's complement
+#scale = 0.05                   # value = word * scale + offset
+#offset = 0
+#unit = "%"                     # of the role: V, A, %, km, km/h, degC, code, Ah or kWh
+#period_ms = 10000              # while driving; the logger's own where it is left out
 )",
-      toml_text(zone), toml_text(currency));
+      toml_text(zone), toml_text(currency), role_words());
 }
 
 std::string van_lines(std::string_view name, std::string_view vin) {

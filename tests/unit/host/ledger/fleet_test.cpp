@@ -106,13 +106,22 @@ TEST_CASE("fleet: the template is a fleet without vans, and with its van when un
   std::string uncommented = text;
   const auto at = uncommented.find("#[[van]]");
   REQUIRE(at != std::string::npos);
-  for (auto k = at; k != std::string::npos; k = uncommented.find("\n#", k))
-    uncommented.erase(uncommented[k] == '#' ? k : k + 1, 1);
+  // Lines of the example begin with # alone; sentences have a space behind it.
+  for (auto k = at; k != std::string::npos; k = uncommented.find("\n#", k + 1)) {
+    const auto mark = uncommented[k] == '#' ? k : k + 1;
+    if (uncommented[mark + 1] != ' ') uncommented.erase(mark, 1);
+  }
   const auto with_van = read(uncommented);
   REQUIRE(all_of(with_van) == "");
   REQUIRE(with_van.fleet.vans.size() == 1);
   CHECK(with_van.fleet.vans[0].facts.onboard_charger_kw == 7.4);
   CHECK(with_van.fleet.warnings.empty());
+  // And with its invented signal.
+  REQUIRE(with_van.fleet.signals.size() == 1);
+  CHECK(with_van.fleet.signals[0].definition.name == "soc");
+  CHECK(with_van.fleet.signals[0].definition.scale == 0.05);
+  CHECK(got.fleet.signals.empty());
+  CHECK(text.find("INVENTED") != std::string::npos);
 }
 
 TEST_CASE("fleet: the lines for an unknown van can be pasted, whatever the card said") {
