@@ -41,6 +41,17 @@ void add_supported(std::vector<std::uint8_t>& pids, const std::string& bitmaps) 
   }
 }
 
+void add_owners_signal(BootFacts& boot, const OwnersSignal& message) {
+  auto definition = definition_of(message);
+  if (!definition) return;
+  const auto id = static_cast<SignalId>(message.id());
+  const auto at =
+      std::lower_bound(boot.owners_signals.begin(), boot.owners_signals.end(), id,
+                       [](const BootOwnersSignal& s, SignalId wanted) { return s.id < wanted; });
+  if (at == boot.owners_signals.end() || at->id != id)
+    boot.owners_signals.insert(at, {id, std::move(*definition)});
+}
+
 void add_session(BootFacts& boot, const Session& session) {
   if (!session.van().empty()) boot.van = session.van();
   if (!session.vin().empty() && session.vin().size() <= kMostVinChars) boot.vin = session.vin();
@@ -60,6 +71,7 @@ void add_session(BootFacts& boot, const Session& session) {
         boot.polled.insert(at, polled);
     }
   }
+  for (const OwnersSignal& signal : session.owners_signal()) add_owners_signal(boot, signal);
   if (session.has_counters()) {
     // They only grow within a boot, and sectors may come in any order.
     const Counters& c = session.counters();
@@ -181,6 +193,16 @@ std::optional<CardSettings> read_settings(std::span<const std::uint8_t> payload)
   settings.van = s.van();
   settings.prepared_unix_ms = s.prepared_unix_ms();
   settings.unknown_fields = !s.GetReflection()->GetUnknownFields(s).empty();
+  for (const OwnersSignal& signal : s.owners_signal()) {
+    auto definition = definition_of(signal);
+    // The list is in the order of the ids, and so it has no more than it may.
+    if (!definition || signal.id() != kFirstOwnersSignal + settings.owners_signals.size()) {
+      settings.bad_owners_signal = true;
+      break;
+    }
+    settings.owners_signals.push_back(std::move(*definition));
+  }
+  if (settings.refused()) settings.owners_signals.clear();
   return settings;
 }
 

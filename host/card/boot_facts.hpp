@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "card/boot_clock.hpp"
+#include "card/owners_definition.hpp"
 #include "card/record_decoder.hpp"
 #include "sector/sector.hpp"
 #include "tick.hpp"
@@ -49,6 +50,12 @@ struct AnsweredSet {
   std::uint64_t rows = 0;
 };
 
+// An owner's signal as the session records of a boot define it.
+struct BootOwnersSignal {
+  SignalId id = 0;  // 1000 to 1015
+  OwnersDefinition definition;
+};
+
 struct BootFacts {
   std::uint32_t log_id = 0;
   std::uint32_t boot_id = 0;
@@ -65,6 +72,9 @@ struct BootFacts {
   std::string logger_version;
   std::vector<EcuFacts> ecus;     // ascending response_id
   std::vector<PolledPid> polled;  // ascending
+  // Ascending; of definitions that contradict each other the first. Those that
+  // break a rule are left out.
+  std::vector<BootOwnersSignal> owners_signals;
   BootCounters counters;
   std::uint32_t supply_min_mv = 0;  // 0: not measured
   bool reset_too_often = false;     // it only listened at first
@@ -107,6 +117,11 @@ struct CardSettings {
   std::string van;
   std::uint64_t prepared_unix_ms = 0;  // 0: not known
   bool unknown_fields = false;         // a logger refuses such settings
+  bool bad_owners_signal = false;      // a definition breaks a rule of packmile.proto
+  // In the order of their ids; empty where the settings are refused.
+  std::vector<OwnersDefinition> owners_signals;
+
+  [[nodiscard]] bool refused() const { return unknown_fields || bad_owners_signal; }
 };
 [[nodiscard]] std::optional<CardSettings> read_settings(std::span<const std::uint8_t> payload);
 

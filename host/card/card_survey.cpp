@@ -129,6 +129,10 @@ class Surveyor {
     count_missing();
     gather_boots();
     list_answers();
+    survey_.owners_signals = owners_signals_of(
+        main_settings_ && main_settings_->settings ? &*main_settings_->settings : nullptr,
+        survey_.boots);
+    survey_.settings_dids = dids_of(survey_.owners_signals);
     list_findings();
     decide();
     return std::move(survey_);
@@ -484,7 +488,7 @@ class Surveyor {
     find(samples && !survey_.first, Finding::clock_missing);
     find(samples && before_prepared_, Finding::clock_before_prepared);
     find(samples && survey_.first && !all_clocks, Finding::clock_guessed);
-    find(main_settings_ && (!main_settings_->settings || main_settings_->settings->unknown_fields),
+    find(main_settings_ && (!main_settings_->settings || main_settings_->settings->refused()),
          Finding::settings_refused);
     find(have_log && !main_settings_ && extent_.begin >= 0, Finding::head_destroyed);
     find(survey_.sectors_damaged + survey_.sectors_unreadable != 0, Finding::sectors_damaged);

@@ -16,6 +16,7 @@
 
 #include "card/boot_facts.hpp"
 #include "card/card_file.hpp"
+#include "card/owners_on_card.hpp"
 #include "card/sector_source.hpp"
 #include "figure.hpp"
 #include "finding.hpp"
@@ -98,7 +99,8 @@ struct CardSurvey {
   std::vector<AnsweredSignal> answers;     // by signal, then ECU
   // Supported by the van's bitmaps, or asked for, and in no sample of any ECU.
   std::vector<PolledPid> not_answered;
-  std::vector<std::uint16_t> settings_dids;  // DIDs that the settings allow: none in format 1
+  std::vector<CardOwnersSignal> owners_signals;
+  std::vector<std::uint16_t> settings_dids;  // data identifiers of those, ascending, each once
   std::vector<Finding> findings;
 
   // The index, for CardSectors: in order of (log, settings first, sequence,

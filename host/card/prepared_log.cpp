@@ -207,6 +207,56 @@ Result<Done> write_entry(int fd, const Fat32Volume& volume, std::uint32_t first_
   return Done{};
 }
 
+// What a signal takes in the settings: key and length in front of its message.
+std::size_t bytes_in_settings(const OwnersSignal& signal) { return signal.ByteSizeLong() + 2; }
+
+std::string bytes_word(std::size_t bytes) {
+  return std::to_string(bytes) + (bytes == 1 ? " byte" : " bytes");
+}
+
+Result<Done> put_owners_signals(const std::vector<OwnersDefinition>& definitions,
+                                Settings& settings) {
+  if (definitions.size() > kMaxOwnersSignals)
+    return Error{"more than " + std::to_string(kMaxOwnersSignals) + " owner's signals: there are " +
+                     std::to_string(definitions.size()),
+                 {},
+                 "leave some out of fleet.toml for this van"};
+  for (std::size_t k = 0; k < definitions.size(); ++k) {
+    OwnersSignal& signal = *settings.add_owners_signal();
+    put_definition(definitions[k], k, signal);
+    if (signal.ByteSizeLong() > kMaxOwnersMessageBytes)
+      return Error{"the owner's signal '" + definitions[k].name + "' is " +
+                       bytes_word(signal.ByteSizeLong() - kMaxOwnersMessageBytes) + " too long",
+                   {},
+                   "shorten its name or its unit in fleet.toml"};
+  }
+  return Done{};
+}
+
+// What to do about settings that are longer than their sector.
+Error too_long(const Settings& settings, std::size_t payload_bytes) {
+  std::size_t bytes = 0;
+  const OwnersSignal* largest = nullptr;
+  for (const OwnersSignal& signal : settings.owners_signal()) {
+    bytes += bytes_in_settings(signal);
+    if (largest == nullptr || bytes_in_settings(signal) > bytes_in_settings(*largest))
+      largest = &signal;
+  }
+  Error error{"the settings are " + bytes_word(payload_bytes - kSectorPayloadBytes) +
+                  " too long for their sector: " + std::to_string(settings.owners_signal_size()) +
+                  " owner's signals take " + bytes_word(bytes) + " of " +
+                  std::to_string(kSectorPayloadBytes),
+              {},
+              {}};
+  if (largest != nullptr)
+    error.hint =
+        "in fleet.toml leave a signal of this van out, or shorten names and units (a byte "
+        "for each letter); an offset that is not 0 takes 9 bytes, a period_ms 2 to 4; the "
+        "largest signal is '" +
+        largest->name() + "' with " + bytes_word(bytes_in_settings(*largest));
+  return error;
+}
+
 }  // namespace
 
 std::uint32_t draw_log_id() {
@@ -230,7 +280,9 @@ Result<SectorBytes> make_settings_sector(const LogIdentity& identity, std::uint6
   settings.set_prepared_unix_ms(static_cast<std::uint64_t>(
       std::max<std::int64_t>(identity.prepared.time_since_epoch().count(), 0)));
   if (identity.lithium_battery) settings.set_battery(BATTERY_LITHIUM);
+  if (auto done = put_owners_signals(identity.owners_signals, settings); !done) return done.error();
   const std::string payload = record.SerializeAsString();
+  if (payload.size() > kSectorPayloadBytes) return too_long(settings, payload.size());
   SectorBytes sector{};
   SectorHeader header;
   header.kind = SectorKind::settings;

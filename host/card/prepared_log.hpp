@@ -14,7 +14,9 @@
 #include <filesystem>
 #include <functional>
 #include <string>
+#include <vector>
 
+#include "card/owners_definition.hpp"
 #include "card/sector_source.hpp"
 #include "figure.hpp"
 #include "result.hpp"
@@ -36,12 +38,14 @@ struct LogIdentity {
   std::string van;
   UtcTime prepared;
   bool lithium_battery = false;  // the van's 12 V battery; false: lead
+  // Whose identifiers the logger may read, in the order of their ids.
+  std::vector<OwnersDefinition> owners_signals;
 };
 
 // Drawn at random; never 0.
 [[nodiscard]] std::uint32_t draw_log_id();
-// Sector 0 of a log of `log_sectors` sectors. An error: the log is too small, or
-// the name is too long.
+// Sector 0 of a log of `log_sectors` sectors. An error: the log is too small, the
+// name is too long, or the owner's signals are too many or take too much room.
 [[nodiscard]] Result<SectorBytes> make_settings_sector(const LogIdentity& identity,
                                                        std::uint64_t log_sectors);
 

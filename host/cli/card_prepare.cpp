@@ -402,6 +402,28 @@ Result<Done> prepare(Target& target, const LogIdentity& identity) {
   return Done{};
 }
 
+std::vector<const FleetSignal*> signals_for(const Keeper& keeper, const std::string& van) {
+  if (!keeper.depot) return {};
+  return keeper.depot->fleet.signals_of(van);
+}
+
+// What the logger will read beside the standards' own.
+void print_signals(const Keeper& keeper, const std::string& van) {
+  if (!keeper.depot || keeper.depot->fleet.signals.empty()) return;
+  const auto signals = signals_for(keeper, van);
+  if (signals.empty()) {
+    fmt::print("owner's signals: none of {} is for van {}\n",
+               clean_text((keeper.depot->root / kFleetFileName).string()), van);
+    return;
+  }
+  fmt::print("owner's signals, read by service 22 alone:\n");
+  for (const FleetSignal* signal : signals) {
+    const OwnersDefinition& d = signal->definition;
+    fmt::print("  {}: identifier {:04X} of ECU {:X}, data {} {}; {}\n", d.name, d.did, d.request_id,
+               d.bytes == 1 ? "byte" : "bytes", bytes_text(d), clean_text(signal->where));
+  }
+}
+
 }  // namespace
 
 ExitCode run_card_prepare(const CardPrepareOptions& options) {
@@ -414,6 +436,22 @@ ExitCode run_card_prepare(const CardPrepareOptions& options) {
                        "see packmile card prepare --help");
   const auto keeper = find_keeper(options.depot);
   if (!keeper) return ExitCode::failed;
+  LogIdentity identity;
+  identity.log_id = draw_log_id();
+  identity.lithium_battery = options.lithium_battery;
+  identity.van = options.van;
+  identity.prepared =
+      std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
+  for (const FleetSignal* signal : signals_for(*keeper, options.van))
+    identity.owners_signals.push_back(signal->definition);
+  // Whether they fit does not depend on the log: known before a card is touched.
+  if (const auto settings = make_settings_sector(identity, kMinLogMib * kSectorsPerMib);
+      !settings) {
+    say(Error{settings.error().what,
+              keeper->depot ? (keeper->depot->root / kFleetFileName).string() : std::string{},
+              settings.error().hint});
+    return ExitCode::failed;
+  }
   auto target = look_at_target(options.target);
   if (!target) {
     say(target.error());
@@ -449,21 +487,15 @@ ExitCode run_card_prepare(const CardPrepareOptions& options) {
                            "pass --yes to go on without the question");
     }
 
-  LogIdentity identity;
-  identity.log_id = draw_log_id();
-  identity.lithium_battery = options.lithium_battery;
-  identity.van = options.van;
-  identity.prepared =
-      std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
   if (const auto done = prepare(*target, identity); !done) {
     say(done.error());
     return ExitCode::failed;
   }
-  fmt::print(
-      "{}: prepared for van {}: card {:08X}, a log of {} MB\n"
-      "next: put the card into the logger, drive, then packmile check {}\n",
-      clean_text(options.target), options.van, identity.log_id, target->size_mb,
-      clean_text(options.target));
+  fmt::print("{}: prepared for van {}: card {:08X}, a log of {} MB\n", clean_text(options.target),
+             options.van, identity.log_id, target->size_mb);
+  print_signals(*keeper, options.van);
+  fmt::print("next: put the card into the logger, drive, then packmile check {}\n",
+             clean_text(options.target));
   if (keeper->depot && keeper->depot->fleet.van_of_name(options.van) == nullptr)
     fmt::print(stderr, "{} does not know van {}; paste and complete:\n{}",
                clean_text((keeper->depot->root / kFleetFileName).string()), options.van,

@@ -4,6 +4,7 @@
 
 #include <string>
 
+#include "card/owners_on_card.hpp"
 #include "packmile.pb.h"
 
 using namespace packmile;
@@ -129,4 +130,97 @@ TEST_CASE("settings: van, time of preparing, and fields that a logger would refu
   CHECK(settings->unknown_fields);
   CHECK_FALSE(read_settings(std::vector<std::uint8_t>{0x22, 0x7F}));
   CHECK_FALSE(read_settings({}));
+}
+
+namespace {
+
+OwnersSignal doors(std::uint32_t id, std::uint32_t did) {
+  OwnersSignal signal;
+  put_definition({.name = "doors", .request_id = 0x7E4, .did = static_cast<std::uint16_t>(did)}, 0,
+                 signal);
+  signal.set_id(id);
+  return signal;
+}
+
+}  // namespace
+
+TEST_CASE("boot: owner's signals of its session records are joined by id") {
+  BootFacts boot;
+  BootCensus census(BootCensus::Depth::whole);
+  Record first, second;
+  *first.mutable_session()->add_owners_signal() = doors(1003, 0xF003);
+  *first.mutable_session()->add_owners_signal() = doors(1001, 0xF001);
+  // The same again, another of the same id, one of an id that there is not, and
+  // one that breaks a rule.
+  *second.mutable_session()->add_owners_signal() = doors(1001, 0xF001);
+  *second.mutable_session()->add_owners_signal() = doors(1003, 0xFFFF);
+  *second.mutable_session()->add_owners_signal() = doors(1016, 0xF004);
+  *second.mutable_session()->add_owners_signal() = doors(1002, 0);
+  census.add(boot, header_of(SectorKind::session, 33), bytes_of(first));
+  census.add(boot, header_of(SectorKind::session, 34), bytes_of(second));
+  census.finish();
+  REQUIRE(boot.owners_signals.size() == 2);
+  CHECK(boot.owners_signals[0].id == 1001);
+  CHECK(boot.owners_signals[0].definition.did == 0xF001);
+  CHECK(boot.owners_signals[1].id == 1003);
+  CHECK(boot.owners_signals[1].definition.did == 0xF003);
+}
+
+TEST_CASE("settings: owner's signals in order, or none of them") {
+  Record record;
+  Settings& s = *record.mutable_settings();
+  *s.add_owners_signal() = doors(1000, 0xF001);
+  *s.add_owners_signal() = doors(1001, 0xF002);
+  auto settings = read_settings(bytes_of(record));
+  REQUIRE(settings);
+  CHECK_FALSE(settings->refused());
+  REQUIRE(settings->owners_signals.size() == 2);
+  CHECK(settings->owners_signals[1].did == 0xF002);
+
+  // Out of order, a rule broken, one too many, a field that is not known.
+  const std::vector<std::vector<OwnersSignal>> refused{
+      {doors(1001, 1)}, {doors(1000, 1), doors(1000, 2)}, {doors(1000, 1), doors(1001, 0)}};
+  for (const auto& list : refused) {
+    s.clear_owners_signal();
+    for (const OwnersSignal& signal : list) *s.add_owners_signal() = signal;
+    settings = read_settings(bytes_of(record));
+    REQUIRE(settings);
+    CHECK(settings->bad_owners_signal);
+    CHECK(settings->refused());
+    CHECK(settings->owners_signals.empty());
+  }
+  s.clear_owners_signal();
+  for (std::uint32_t k = 0; k < 17; ++k) *s.add_owners_signal() = doors(1000 + k, k + 1);
+  CHECK(read_settings(bytes_of(record))->bad_owners_signal);
+  s.mutable_owners_signal()->RemoveLast();
+  CHECK(read_settings(bytes_of(record))->owners_signals.size() == 16);
+  s.GetReflection()->MutableUnknownFields(&s)->AddVarint(99, 1);
+  CHECK(read_settings(bytes_of(record))->owners_signals.empty());
+}
+
+TEST_CASE("card: owner's signals of settings and boots, each definition once") {
+  CardSettings settings;
+  settings.owners_signals = {*definition_of(doors(1000, 0xF00B)), *definition_of(doors(1001, 5))};
+  std::vector<BootFacts> boots(2);
+  boots[0].owners_signals = {{1000, *definition_of(doors(1000, 0xF00B))}};
+  boots[1].owners_signals = {{1000, *definition_of(doors(1000, 6))},
+                             {1002, *definition_of(doors(1002, 5))}};
+  const auto got = owners_signals_of(&settings, boots);
+  REQUIRE(got.size() == 4);
+  const auto is = [&](std::size_t k, SignalId id, std::uint16_t did, bool in_settings,
+                      bool in_sessions) {
+    return got[k].id == id && got[k].definition.did == did && got[k].in_settings == in_settings &&
+           got[k].in_sessions == in_sessions;
+  };
+  CHECK(is(0, 1000, 0xF00B, true, true));
+  CHECK(is(1, 1000, 6, false, true));
+  CHECK(is(2, 1001, 5, true, false));
+  CHECK(is(3, 1002, 5, false, true));
+  CHECK(dids_of(got) == std::vector<std::uint16_t>{5, 6, 0xF00B});
+  CHECK(owners_signals_of(nullptr, {}).empty());
+  // A forgery has as many as it likes.
+  boots.assign(400, {});
+  for (std::uint32_t k = 0; k < boots.size(); ++k)
+    boots[k].owners_signals = {{1000, *definition_of(doors(1000, k + 1))}};
+  CHECK(owners_signals_of(nullptr, boots).size() == 256);
 }

@@ -13,6 +13,7 @@
 #include "card/card_survey.hpp"
 #include "card/child_program.hpp"
 #include "core/settings.hpp"
+#include "packmile.pb.h"
 #include "unit/host/card/card_maker.hpp"
 
 using namespace packmile;
@@ -87,6 +88,100 @@ TEST_CASE("prepared log: a name or a log that no logger takes is refused") {
   CHECK_FALSE(make_settings_sector(identity, 63));
   identity.van += 'x';
   CHECK_FALSE(make_settings_sector(identity, 64));
+}
+
+namespace {
+
+OwnersDefinition wide(char letter, std::uint32_t place) {
+  return {.role = SignalRole::pack_temp,
+          .name = "temperature_" + std::string(1, letter),
+          .request_id = 0x7E4,
+          .did = 0xF00D,
+          .first_byte = static_cast<std::uint8_t>(place),
+          .scale = 0.5,
+          .offset = -40,
+          .unit = "degC"};
+}
+
+}  // namespace
+
+TEST_CASE("prepared log: the owner's signals stand in the settings, in their order") {
+  LogIdentity identity = linden();
+  identity.owners_signals = {wide('a', 1), wide('b', 2)};
+  const auto sector = make_settings_sector(identity, 64);
+  REQUIRE(sector);
+  SectorHeader header;
+  REQUIRE(read_sector(*sector, header) == SectorVerdict::good);
+  const auto settings = read_settings(sector_payload(*sector, header));
+  REQUIRE(settings);
+  CHECK(settings->van == identity.van);
+  CHECK(settings->owners_signals == identity.owners_signals);
+
+  const TempFolder folder;
+  const auto path = sparse(folder, "card.log", 64);
+  {
+    const OpenFile file(path);
+    REQUIRE(write_settings(file.fd(), 0, *sector, "card.log"));
+  }
+  CHECK(verify_prepared(path, identity));
+  const auto card = CardFile::open(path);
+  REQUIRE(card);
+  const CardSurvey survey = survey_card(*card);
+  CHECK(survey.settings_dids == std::vector<std::uint16_t>{0xF00D});
+  REQUIRE(survey.owners_signals.size() == 2);
+  CHECK(survey.owners_signals[1].id == 1001);
+  CHECK(survey.owners_signals[1].in_settings);
+  CHECK_FALSE(survey.owners_signals[1].in_sessions);
+  identity.owners_signals[1].scale = 1;
+  CHECK_FALSE(verify_prepared(path, identity));
+}
+
+// No source: what is over is reckoned from the message itself.
+TEST_CASE("prepared log: signals that do not fit are refused, with what to do") {
+  LogIdentity identity = linden();
+  identity.van = "Linden";
+  char letter = 'a';
+  while (true) {
+    identity.owners_signals.push_back(wide(letter, static_cast<std::uint32_t>(letter - 'a')));
+    ++letter;
+    if (!make_settings_sector(identity, 64)) break;
+    REQUIRE(letter < 'q');
+  }
+  Record record;
+  Settings& settings = *record.mutable_settings();
+  settings.set_van("Linden");
+  settings.set_prepared_unix_ms(1'780'000'000'123);
+  std::size_t bytes = 0;
+  for (std::size_t k = 0; k < identity.owners_signals.size(); ++k) {
+    OwnersSignal& signal = *settings.add_owners_signal();
+    put_definition(identity.owners_signals[k], k, signal);
+    bytes += signal.ByteSizeLong() + 2;
+  }
+  const std::size_t over = record.ByteSizeLong() - 480;
+  const auto refused = make_settings_sector(identity, 64);
+  CHECK(refused.error().what ==
+        "the settings are " + std::to_string(over) + (over == 1 ? " byte" : " bytes") +
+            " too long for their sector: " + std::to_string(identity.owners_signals.size()) +
+            " owner's signals take " + std::to_string(bytes) + " bytes of 480");
+  CHECK(refused.error().hint.find("leave a signal of this van out, or shorten names") !=
+        std::string::npos);
+  CHECK(refused.error().hint.find("the largest signal is 'temperature_b'") != std::string::npos);
+  // As many letters less, and they fit: to the last byte.
+  REQUIRE(over <= 13 * identity.owners_signals.size());
+  std::size_t left = over;
+  for (OwnersDefinition& d : identity.owners_signals) {
+    CHECK_FALSE(make_settings_sector(identity, 64));
+    const std::size_t cut = std::min<std::size_t>(left, 12);
+    d.name.resize(d.name.size() - cut);
+    left -= cut;
+    if (left == 0) break;
+  }
+  CHECK(left == 0);
+  CHECK(make_settings_sector(identity, 64));
+
+  identity.owners_signals.assign(17, {.name = "x", .request_id = 0x7E0, .did = 1});
+  CHECK(make_settings_sector(identity, 64).error().what ==
+        "more than 16 owner's signals: there are 17");
 }
 
 TEST_CASE("prepared log: on every size of card the log begins on 4 MiB, in a FAT32 that all take") {
