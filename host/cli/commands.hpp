@@ -76,6 +76,8 @@ struct SectorsOptions {
 };
 
 struct SignalsOptions {
+  std::vector<std::string> cards;
+  std::optional<std::string> depot;  // absent: none is looked at
   Format format = Format::table;
   std::string output;
 };

@@ -41,7 +41,10 @@ inline constexpr std::array kCommandHelp{
         "TARGET is a folder where a FAT32 card is mounted (only the log file is added), an image\n"
         "file or a block device (made anew: all that it holds is gone, after the question or\n"
         "--yes). A card with good sectors that the depot's archive does not have is refused.\n"
-        "MB are of 1,048,576 bytes; a van-month is 50 to 80 of them.\n",
+        "MB are of 1,048,576 bytes; a van-month is 50 to 80 of them.\n"
+        "The [[signal]] blocks that the depot's fleet.toml has for this van go into the settings:\n"
+        "the logger reads exactly these identifiers beside the standards' own, by service 22.\n"
+        "How to write one, and how to check it: hardware-notes/signals.md.\n",
         "packmile check TARGET, after a drive"},
     CommandHelp{
         "card release",
@@ -118,13 +121,18 @@ inline constexpr std::array kCommandHelp{
                 "Addresses count sectors of 512 bytes from the beginning of the log; 0 is the\n"
                 "settings sector, 32 the first of the ring.\n",
                 "packmile samples CARD"},
-    CommandHelp{"signals",
-                "",
-                "Prints the catalogue: what each signal is, and how sure that is.",
-                {"packmile signals", "packmile signals --format csv",
-                 "packmile signals --format json -o signals.json"},
-                "",
-                "packmile check CARD"},
+    CommandHelp{
+        "signals",
+        "",
+        "Prints the catalogue: what each signal is, and how sure that is.",
+        {"packmile signals", "packmile signals --card PACKMILE.LOG --depot depot",
+         "packmile signals --format json -o signals.json"},
+        "DIDs are those of service 22: F400 + PID for the standard signals, the owner's own\n"
+        "for the rest. How to write an owner's signal in fleet.toml, where its definition\n"
+        "may come from, and how to check it against the dashboard (SoC on the display,\n"
+        "speed on a motorway, the charger's kW, odometer): hardware-notes/signals.md.\n"
+        "Never find identifiers by trying them out on a running van.\n",
+        "packmile check CARD"},
 };
 
 inline constexpr std::string_view kExitCodes =

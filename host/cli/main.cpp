@@ -407,9 +407,18 @@ class Program {
 
   void add_signals() {
     Command& command = add("signals");
-    add_format(*command.app, words_of("signals"), {"table", "csv", "json"});
+    Words& words = words_of("signals");
+    command.app
+        ->add_option("--card", signals_.cards,
+                     "CARD   and the owner's signals that this card defines; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    command.app->add_option("--depot", words.depot,
+                            "DIR   and those of its fleet.toml; without it no depot is looked at");
+    add_format(*command.app, words, {"table", "csv", "json"});
     add_output(*command.app, signals_.output);
-    command.run = [this] {
+    command.run = [this, app = command.app, &words] {
+      signals_.depot = given(*app, "--depot", words.depot);
       signals_.format = format_of(words_of("signals").format);
       return run_signals(signals_);
     };

@@ -226,8 +226,9 @@ currency = {}
 # from the maker's service information; never try identifiers out on a running van.
 # packmile card prepare puts the blocks of a van on its card; hardware-notes/signals.md
 # says how to write one and how to check it.
+# Roles: {}.
 #[[signal]]
-#role = "soc"                   # {}
+#role = "soc"                   # what it feeds; none where it is left out
 #name = "soc"                   # in every table; the role's word where it is left out
 #vans = ["Linden"]              # all vans where it is left out
 #ecu = 0x7E4                    # request id of the ECU: 0x7E0 to 0x7E7, or 0x18DAxxF1
