@@ -243,8 +243,8 @@ class SignalReader {
     out.offset = block.offset.value_or(0);
     out.period_ms = block.period_ms.value_or(0);
     const bool role_known = block.role || !table.contains("role");
+    take_name(table, block, role_known, out);
     if (role_known) {
-      take_name(table, block, out);
       take_unit(table, block, out);
       check_codes(table, block, out);
     }
@@ -258,17 +258,20 @@ class SignalReader {
     read_.push_back(std::move(read));
   }
 
-  void take_name(const toml::table& table, const SignalBlock& block, OwnersDefinition& out) {
+  void take_name(const toml::table& table, const SignalBlock& block, bool role_known,
+                 OwnersDefinition& out) {
     if (block.name) {
       // A role's own word may be that of the standard signal whose place it takes.
-      if (find_signal(*block.name) != nullptr && *block.name != name_of(out.role))
+      const bool own_word =
+          role_known ? *block.name == name_of(out.role) : find_role(*block.name).has_value();
+      if (find_signal(*block.name) != nullptr && !own_word)
         complaints_.error(place_of(table, "name"),
                           fmt::format("name '{}' is that of a standard signal (packmile signals "
                                       "lists them); take another",
                                       *block.name));
       else
         out.name = *block.name;
-    } else if (!table.contains("name")) {
+    } else if (!table.contains("name") && role_known) {
       if (out.role == SignalRole::none)
         complaints_.error(table.source(),
                           fmt::format("{} lacks the key 'name', which a signal without a role "

@@ -1,13 +1,15 @@
 // fleet.toml: every mistake at its place, or a fleet that keeps its promises. And
 // the lines that import offers for a van whose name and VIN come from a card: they
-// can be pasted, whatever the card says.
+// can be pasted, whatever the card says. Signals that are taken can be put on a card.
 #include <algorithm>
 #include <set>
 #include <string>
+#include <tuple>
 
 #include "fuzz/fuzz_input.hpp"
 #include "fuzz/targets.hpp"
 #include "ledger/fleet.hpp"
+#include "packmile.pb.h"
 
 namespace packmile::fuzz {
 
@@ -22,6 +24,29 @@ void check_lines(std::string_view text) {
     must(error.what.starts_with("name ") || error.what.starts_with("vin "),
          "lines for a van can be pasted");
   if (read.errors.empty()) must(read.fleet.vans.size() == 1, "and are one van");
+}
+
+// A card of this van could be prepared: each of its signals as a message is one
+// that the same rules take again, and no two share a place.
+void check_signals(const Fleet& fleet, std::string_view van) {
+  const auto signals = fleet.signals_of(van);
+  must(signals.size() <= kMaxOwnersSignals, "a van has no more signals than a card takes");
+  std::set<std::string> names;
+  std::set<SignalRole> roles;
+  std::set<std::tuple<std::uint32_t, std::uint16_t, std::uint32_t>> bits;
+  for (std::size_t k = 0; k < signals.size(); ++k) {
+    const OwnersDefinition& d = signals[k]->definition;
+    OwnersSignal message;
+    put_definition(d, k, message);
+    must(definition_of(message) == d, "a definition is the same from a card");
+    must(message.ByteSizeLong() <= kMaxOwnersMessageBytes, "a message is no longer than it may be");
+    must(d.request_id <= 0x7FF || d.request_id >> 16 == 0x18DA, "an ECU is asked by itself");
+    must(names.insert(d.name).second, "names are of their own");
+    must(d.role == SignalRole::none || roles.insert(d.role).second, "roles are of their own");
+    must((code_step_of(d.role) == 0) == (message.code_scale_q16() == 0), "a logger can count");
+    for (std::uint32_t bit = d.first_bit; bit < std::uint32_t{d.first_bit} + d.bits; ++bit)
+      must(bits.emplace(d.request_id, d.did, data_bit_of(d, bit)).second, "bits are of their own");
+  }
 }
 
 }  // namespace
@@ -47,6 +72,8 @@ void try_fleet(Input input) {
       must(!fact || *fact > 0, "facts are positive");
   }
   must(read.fleet.currency.size() == 3, "a currency has three letters");
+  check_signals(read.fleet, "");
+  for (const FleetVan& van : read.fleet.vans) check_signals(read.fleet, van.name);
 }
 
 }  // namespace packmile::fuzz

@@ -147,6 +147,8 @@ TEST_CASE("fleet signals: a key that is not there, and words that are near") {
   CHECK(wrong("", "role = \"pack_w\"\n") ==
         "fleet.toml:14:8: role must be one of pack_v, pack_a, soc, odometer, speed, pack_temp, "
         "charger_state, reported_capacity, none, not 'pack_w'; did you mean 'pack_v'?\n");
+  // Neither slip hides the other.
+  CHECK(wrong("name = \"soc_pct\"", "role = \"\"\n").find("fleet.toml:13:8: name 'soc_pct'") == 0);
   CHECK(wrong("", "role = 3\n") == "fleet.toml:14:8: role must be text in quotes\n");
   CHECK(all_of(read("[[signal]]\nrole = \"soc\"\n")) ==
         "fleet.toml:9:1: [[signal]] lacks the key 'ecu'\n"
