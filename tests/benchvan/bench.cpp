@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <array>
 
+#include "benchvan/diagnostic_codes.hpp"
+
 namespace packmile::benchvan {
 namespace {
 
@@ -21,6 +23,9 @@ constexpr Nanos kLateNs = 60 * kNanosPerMs;
 constexpr double kBusOffFromS = 120, kBusOffToS = 150;
 constexpr double kForeignFromS = 120, kForeignToS = 180;
 constexpr double kStopFromS = 120, kStopToS = 240;
+// Of the faults soc-over-100 and pack-cold.
+constexpr double kTooMuchSocPct = 60;
+constexpr double kPackColdC = -70;
 
 // An adapter that gets no acknowledgement says so; it has no confirmation.
 constexpr std::string_view kNoAcknowledgement = "e1a\r";
@@ -30,6 +35,15 @@ constexpr std::string_view kBusOffState = "sf255000\r";
 
 unsigned kbit_of(const Faults& faults) {
   return faults.bus_125k ? 125 : faults.bus_250k ? 250 : 500;
+}
+
+// A request for what a sensor shows: neither the VIN nor a support bitmap.
+bool asks_sensor(const BusFrame& frame) {
+  const std::uint8_t length = frame.data[0];
+  if (length < 2 || length > 7) return false;
+  if (frame.data[1] == 0x01) return !is_support_pid(frame.data[2]);
+  return frame.data[1] == kReadDataByIdentifier && length >= 3 &&
+         is_sensor_did(static_cast<unsigned>(frame.data[2] << 8 | frame.data[3]));
 }
 
 EcuIdentity identity_of(unsigned number, bool extended) {
@@ -108,9 +122,68 @@ Bench::Bench(const BenchSetup& setup, Scene& scene)
   ecus_.emplace_back(vehicle, plan.vehicle, setup.coding, setup.faults, setup.seed, answer_ns);
   ecus_.emplace_back(charger, plan.charger, setup.coding, setup.faults, setup.seed, answer_ns);
   ecus_.emplace_back(motor, plan.motor, setup.coding, setup.faults, setup.seed, answer_ns);
-  if (setup.faults.bus_traffic || setup.faults.adapter_flood) next_traffic_ns_ = 0;
+  if (setup.answers == Answers::f4xx) {
+    const std::array<const PidSet*, 3> pids{&plan.vehicle, &plan.charger, &plan.motor};
+    for (std::size_t i = 0; i < pids.size(); ++i) {
+      ecus_[i].answer_by_identifier({.vin = ecus_[i].identity().vin,
+                                     .f4xx = true,
+                                     .pids = *pids[i],
+                                     .quantities = setup.quantities});
+    }
+  } else if (setup.answers == Answers::owner) {
+    make_owners_ecus(answer_ns);
+  }
+  // A van that answers nothing is alive all the same.
+  const bool others = setup.faults.bus_traffic || setup.answers == Answers::none;
+  if ((others && !setup.faults.dead_bus) || setup.faults.adapter_flood) next_traffic_ns_ = 0;
   traffic_period_ns_ = setup.faults.adapter_flood ? kFloodPeriodNs : kTrafficPeriodNs;
   if (setup.faults.adapter_resets) next_reset_ns_ = kResetPeriodNs;
+}
+
+// The three ECUs there are, and one for each further one that the list names.
+void Bench::make_owners_ecus(std::optional<Nanos> answer_ns) {
+  for (const OwnersField& field : setup_.fields) {
+    const bool known = std::any_of(ecus_.begin(), ecus_.end(), [&](const Ecu& ecu) {
+      return ecu.identity().request_id == field.request_id;
+    });
+    if (known) continue;
+    const std::uint32_t id = field.request_id;
+    EcuIdentity identity;
+    identity.extended = id > 0x7FF;
+    identity.request_id = id;
+    identity.response_id = identity.extended ? 0x18DAF100u | ((id >> 8) & 0xFFu) : id + 8;
+    ecus_.emplace_back(identity, PidSet{}, setup_.coding, setup_.faults, setup_.seed, answer_ns);
+  }
+  // The odometer grows by speed where it has no column of its own.
+  QuantitySet quantities = setup_.quantities;
+  if (quantities.has(Quantity::speed_kmh)) quantities.add(Quantity::odometer_km);
+  if (setup_.faults.no_odometer) quantities.remove(Quantity::odometer_km);
+  if (setup_.faults.no_soc) quantities.remove(Quantity::soc_pct);
+  for (Ecu& ecu : ecus_) {
+    DidSetup own{.vin = ecu.identity().vin, .quantities = quantities};
+    for (const OwnersField& field : setup_.fields) {
+      if (field.request_id == ecu.identity().request_id) own.fields.push_back(field);
+    }
+    ecu.answer_by_identifier(std::move(own));
+  }
+}
+
+const Moment* Bench::show(Nanos now_ns) {
+  const Moment* moment = scene_.show(now_ns);
+  const Faults& faults = setup_.faults;
+  if (moment == nullptr || !(faults.current_frozen || faults.soc_over_100 || faults.pack_cold))
+    return moment;
+  shown_ = *moment;
+  if (const std::optional<double> pack_a = shown_.get(Quantity::pack_a);
+      pack_a && faults.current_frozen) {
+    if (!frozen_a_) frozen_a_ = pack_a;
+    shown_.set(Quantity::pack_a, *frozen_a_);
+  }
+  if (const std::optional<double> soc_pct = shown_.get(Quantity::soc_pct);
+      soc_pct && faults.soc_over_100)
+    shown_.set(Quantity::soc_pct, *soc_pct + kTooMuchSocPct);
+  if (faults.pack_cold) shown_.set(Quantity::pack_temp_c, kPackColdC);
+  return &shown_;
 }
 
 void Bench::on_host_bytes(Nanos now_ns, std::span<const std::uint8_t> bytes) {
@@ -215,7 +288,7 @@ void Bench::be_a_foreign_tester(Nanos now_ns) {
 }
 
 bool Bench::acknowledged(Nanos now_ns) {
-  if (off_the_bus(now_ns)) return false;
+  if (setup_.faults.dead_bus || off_the_bus(now_ns)) return false;
   return adapter_.hears(bus_kbit_per_s_) && (!setup_.faults.no_ack_asleep || scene_.awake(now_ns));
 }
 
@@ -287,9 +360,7 @@ void Bench::on_bus_frame(const OnBus& passed) {
   if (!setup_.faults.adapter_mute) to_host(passed.at_ns, adapter_.confirmation(passed.frame));
   const BusFrame& frame = passed.frame;
   scene_.on_tester_frame(passed.at_ns);
-  const bool polls = frame.data[0] >= 2 && frame.data[0] <= 7 && frame.data[1] == 0x01 &&
-                     !is_support_pid(frame.data[2]);
-  if (polls) {
+  if (asks_sensor(frame)) {
     if (!counts_.first_poll_ns) {
       counts_.first_poll_ns = passed.at_ns;
       if (setup_.faults.foreign_tester)
@@ -300,7 +371,7 @@ void Bench::on_bus_frame(const OnBus& passed) {
   const bool flow_control = (frame.data[0] & 0xF0) == 0x30;
   // A flow control asks for nothing that the sensors show.
   const Moment* moment = nullptr;
-  if (!flow_control && setup_.answers_service01) moment = scene_.show(passed.at_ns);
+  if (!flow_control && setup_.answers != Answers::none) moment = show(passed.at_ns);
   const double s = polled_s(passed.at_ns);
   if (setup_.faults.ecu_silent || (setup_.faults.ecu_stops && s >= kStopFromS && s < kStopToS))
     return;

@@ -20,6 +20,7 @@
 #include "benchvan/candump.hpp"
 #include "benchvan/ecu.hpp"
 #include "benchvan/faults.hpp"
+#include "benchvan/owners_fields.hpp"
 #include "benchvan/pid_words.hpp"
 #include "benchvan/scene.hpp"
 #include "benchvan/serial_line.hpp"
@@ -33,9 +34,10 @@ struct BenchSetup {
   PidCoding coding{};
   Faults faults{};
   std::optional<double> ecu_ms{};  // from request to answer; absent: as the faults say
-  bool answers_service01 = true;   // false: no ECU answers anything
-  std::uint64_t seed = 0;          // of the ECUs' answer times
-  Candump* candump = nullptr;      // null: no log of the bus
+  Answers answers = Answers::service01;
+  std::vector<OwnersField> fields{};  // what the van answers by the family `owner`
+  std::uint64_t seed = 0;             // of the ECUs' answer times
+  Candump* candump = nullptr;         // null: no log of the bus
   // Every line of the host, as "SECONDS.MILLIS LINE"; null: no recording.
   std::FILE* lines = nullptr;
 };
@@ -54,7 +56,7 @@ struct BenchCounts {
   std::uint64_t forbidden = 0;           // tester frames that a reader must not send
   std::uint64_t aborted_replies = 0;     // multi-frame answers not fetched
   std::uint64_t lost_lines = 0;          // the line to the host was too slow
-  std::optional<Nanos> first_poll_ns{};  // first service 01 request for data
+  std::optional<Nanos> first_poll_ns{};  // first request for what a sensor shows
   std::optional<Nanos> last_answer_ns;
   std::optional<Nanos> last_foreign_ns{};
   std::string first_forbidden;  // as in a candump log; empty: none
@@ -91,6 +93,9 @@ class Bench {
   [[nodiscard]] double polled_s(Nanos now_ns) const;
   [[nodiscard]] bool off_the_bus(Nanos now_ns) const;
   void be_a_foreign_tester(Nanos now_ns);
+  void make_owners_ecus(std::optional<Nanos> answer_ns);
+  // What the sensors show by the faults that are theirs; null: the ECUs are silent.
+  [[nodiscard]] const Moment* show(Nanos now_ns);
 
   BenchSetup setup_;
   Scene& scene_;
@@ -105,6 +110,8 @@ class Bench {
   Nanos traffic_period_ns_ = 0;
   Nanos next_foreign_ns_ = kNever;
   Nanos next_reset_ns_ = kNever;
+  Moment shown_;  // with faults of sensors
+  std::optional<double> frozen_a_;
   std::uint64_t lines_to_host_ = 0;
   std::uint8_t traffic_count_ = 0;
   BenchCounts counts_;

@@ -7,6 +7,7 @@
 
 #include <cerrno>
 #include <cstring>
+#include <filesystem>
 #include <utility>
 
 #include "benchvan/bench_error.hpp"
@@ -38,7 +39,8 @@ CardFile::CardFile(CardFile&& other) noexcept
       file_(std::exchange(other.file_, -1)),
       sectors_(other.sectors_),
       written_(other.written_),
-      layout_(other.layout_) {}
+      layout_(other.layout_),
+      fields_(std::move(other.fields_)) {}
 
 CardFile::~CardFile() {
   if (file_ >= 0) ::close(file_);
@@ -56,40 +58,62 @@ CardFile CardFile::prepare(const std::string& path, std::uint64_t size_bytes, st
       make_settings_sector(log_id, ring_sectors_of(card.sectors_), settings);
   if (!head) refuse(path, "the settings do not fit into a sector");
   write_sector(path, file, 0, *head);
+  card.fields_ = settings.fields;
   return card;
 }
 
-CardFile CardFile::continue_log(const std::string& path,
-                                std::optional<std::uint32_t> poll_period_ms) {
+struct CardFile::Opened {
+  CardFile card;
+  std::uint32_t first;  // sector of the log
+  SectorBytes settings;
+};
+
+CardFile::Opened CardFile::open(const std::string& path, int flags) {
   struct stat status {};
   if (::stat(path.c_str(), &status) != 0) refuse(path, std::strerror(errno));
   if (!S_ISREG(status.st_mode)) refuse(path, "not a log: not a regular file");
-  const int file = ::open(path.c_str(), O_RDWR | O_CLOEXEC);
+  const int file = ::open(path.c_str(), flags | O_CLOEXEC);
   if (file < 0) refuse(path, std::strerror(errno));
-  CardFile card(path, file, static_cast<std::uint64_t>(status.st_size) / kSectorBytes);
+  Opened opened{
+      CardFile(path, file, static_cast<std::uint64_t>(status.st_size) / kSectorBytes), 0, {}};
+  CardFile& card = opened.card;
+  SectorBytes& sector = opened.settings;
   if (ring_sectors_of(card.sectors_) == 0) {
     refuse(path, fmt::format("not a log: {} bytes", status.st_size));
   }
-  SectorBytes sector{};
-  std::uint32_t first = 0;
   if (!card.read(0, sector))
     refuse(path, fmt::format("sector 0 cannot be read: {}", std::strerror(errno)));
   SectorHeader header;
   if (read_sector(sector, header) != SectorVerdict::good && sector[510] == 0x55 &&
       sector[511] == 0xAA) {
     card.layout_ = CardLayout::volume;
-    first = card.find_log();
-    if (!card.read(first, sector))
-      refuse(path, fmt::format("sector {} cannot be read: {}", first, std::strerror(errno)));
+    opened.first = card.find_log();
+    if (!card.read(opened.first, sector))
+      refuse(path, fmt::format("sector {} cannot be read: {}", opened.first, std::strerror(errno)));
   }
-  const std::optional<SectorBytes> head = with_poll_period(sector, poll_period_ms);
-  if (!head) {
+  const std::optional<std::vector<OwnersField>> fields = fields_in(sector);
+  if (!fields) {
     refuse(path,
            "not a log that could be continued: no settings in sector 0\n"
            "  give a file that does not exist, or one that drive has made");
   }
-  if (*head != sector) write_sector(path, file, first, *head);
-  return card;
+  card.fields_ = *fields;
+  return opened;
+}
+
+CardFile CardFile::continue_log(const std::string& path,
+                                std::optional<std::uint32_t> poll_period_ms) {
+  Opened opened = open(path, O_RDWR);
+  const std::optional<SectorBytes> head = with_poll_period(opened.settings, poll_period_ms);
+  if (!head) refuse(path, "the settings do not fit into a sector");
+  if (*head != opened.settings) write_sector(path, opened.card.file_, opened.first, *head);
+  return std::move(opened.card);
+}
+
+std::vector<OwnersField> CardFile::read_fields(const std::string& path) {
+  std::error_code trouble;
+  const bool folder = std::filesystem::is_directory(path, trouble);
+  return open(folder ? path + "/PACKMILE.LOG" : path, O_RDONLY).card.fields_;
 }
 
 bool CardFile::read(std::uint64_t address, std::span<std::uint8_t, 512> sector) const {

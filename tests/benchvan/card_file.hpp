@@ -7,6 +7,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <vector>
 
 #include "benchvan/settings_sector.hpp"
 #include "core/port.hpp"
@@ -24,12 +25,18 @@ class CardFile {
   [[nodiscard]] static CardFile continue_log(const std::string& path,
                                              std::optional<std::uint32_t> poll_period_ms);
 
+  // The owner's signals that the card's settings define; reads only. FILE: a log,
+  // the image of a card, or a mounted card's folder.
+  [[nodiscard]] static std::vector<OwnersField> read_fields(const std::string& path);
+
   CardFile(CardFile&& other) noexcept;
   CardFile& operator=(CardFile&&) = delete;
   ~CardFile();
 
   [[nodiscard]] std::uint64_t sectors() const { return sectors_; }
   [[nodiscard]] CardLayout layout() const { return layout_; }
+  // The owner's signals in the settings.
+  [[nodiscard]] const std::vector<OwnersField>& fields() const { return fields_; }
   [[nodiscard]] std::uint64_t written() const { return written_; }
   // Does what the logger asks of its card. `sector` is room for 512 bytes, valid
   // in the answer until the next call.
@@ -38,6 +45,9 @@ class CardFile {
  private:
   CardFile(std::string path, int file, std::uint64_t sectors);
   [[nodiscard]] bool read(std::uint64_t address, std::span<std::uint8_t, 512> sector) const;
+  // Opens what has a log, and reads its settings sector.
+  struct Opened;
+  [[nodiscard]] static Opened open(const std::string& path, int flags);
   // First sector of the log in the image of a card; refuses one without.
   [[nodiscard]] std::uint32_t find_log() const;
 
@@ -46,6 +56,7 @@ class CardFile {
   std::uint64_t sectors_;
   std::uint64_t written_ = 0;
   CardLayout layout_ = CardLayout::log;
+  std::vector<OwnersField> fields_;
 };
 
 }  // namespace packmile::benchvan

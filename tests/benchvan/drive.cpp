@@ -13,6 +13,7 @@
 #include "benchvan/bench_error.hpp"
 #include "benchvan/card_file.hpp"
 #include "benchvan/clockwork.hpp"
+#include "benchvan/fields_to_answer.hpp"
 #include "benchvan/replay.hpp"
 #include "benchvan/replay_scene.hpp"
 #include "benchvan/report.hpp"
@@ -38,7 +39,9 @@ RunIdentity identity_of(const DriveOptions& options) {
   identity.add("poll_hz", fmt::format("{}", options.poll_hz));
   if (options.parked_hours > 0)
     identity.add("parked_hours", fmt::format("{}", options.parked_hours));
-  identity.add("answers_service01", options.answers_service01 ? "1" : "0");
+  identity.add("answers_service01", options.answers == Answers::service01 ? "1" : "0");
+  if (options.answers == Answers::f4xx) identity.add("answers", "f4xx");
+  if (options.answers == Answers::owner) identity.add("answers", "owner");
   for (const std::string& fault : options.fault_names) identity.add("fault", fault);
   return identity;
 }
@@ -58,10 +61,14 @@ CardFile open_card(const DriveOptions& options, const RunIdentity& identity,
   if (status.type() != std::filesystem::file_type::not_found) {
     return CardFile::continue_log(options.card, poll_period_ms);
   }
+  std::vector<OwnersField> fields;
+  if (options.answers == Answers::owner)
+    fields = benchs_own_fields(options.faults.v_and_a_apart, options.faults.ids_29bit);
   return CardFile::prepare(options.card, kDriveCardBytes, identity.number("log id"),
                            {.van = kDriveVan,
                             .prepared_unix_ms = static_cast<std::uint64_t>(options.start_unix_ms),
-                            .poll_period_ms = poll_period_ms});
+                            .poll_period_ms = poll_period_ms,
+                            .fields = std::move(fields)});
 }
 
 }  // namespace
@@ -90,17 +97,19 @@ int run_drive(const DriveOptions& options) {
                                         .soc_frozen = options.faults.soc_frozen,
                                         .stays_awake = options.faults.stays_awake,
                                         .supply_low = options.faults.supply_low});
-  Bench bench({.line = options.line,
-               .vin = options.vin,
-               .quantities = quantities,
-               .coding = options.coding,
-               .faults = options.faults,
-               .ecu_ms = options.ecu_ms,
-               .answers_service01 = options.answers_service01,
-               .seed = identity.number("answer times"),
-               .candump = candump.get(),
-               .lines = lines.get()},
-              scene);
+  Bench bench(
+      {.line = options.line,
+       .vin = options.vin,
+       .quantities = quantities,
+       .coding = options.coding,
+       .faults = options.faults,
+       .ecu_ms = options.ecu_ms,
+       .answers = options.answers,
+       .fields = fields_to_answer(options.card, card.fields(), options.answers, options.faults),
+       .seed = identity.number("answer times"),
+       .candump = candump.get(),
+       .lines = lines.get()},
+      scene);
   Clockwork clockwork(
       bench, scene, card,
       {.entropy = identity.number("boot"), .supply_measured = !options.faults.no_supply});

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "benchvan/ecu.hpp"
 #include "benchvan/faults.hpp"
 #include "benchvan/pid_words.hpp"
 #include "benchvan/serial_line.hpp"
@@ -23,7 +24,7 @@ struct DriveOptions {
   LineSetup line{};
   std::optional<double> ecu_ms{};  // from request to answer; absent: as the faults say
   PidCoding coding{};
-  bool answers_service01 = true;
+  Answers answers = Answers::service01;
   std::vector<std::string> fault_names{};  // as given, for the run's identity
   Faults faults{};
   std::string candump{};    // empty: none

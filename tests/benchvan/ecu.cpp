@@ -3,19 +3,13 @@
 #include <algorithm>
 #include <array>
 
+#include "benchvan/diagnostic_codes.hpp"
+
 namespace packmile::benchvan {
 namespace {
 
 constexpr std::uint32_t kFunctionalId = 0x7DF;
 constexpr std::uint32_t kFunctionalIdExtended = 0x18DB33F1;
-constexpr std::uint8_t kCurrentData = 0x01;
-constexpr std::uint8_t kVehicleInformation = 0x09;
-constexpr std::uint8_t kPositive = 0x40;
-// Negative responses of ISO 14229-1.
-constexpr std::uint8_t kServiceNotSupported = 0x11;
-constexpr std::uint8_t kSubFunctionNotSupported = 0x12;
-constexpr std::uint8_t kWrongLength = 0x13;
-constexpr std::uint8_t kResponsePending = 0x78;
 constexpr std::size_t kMaxPids = 6;
 constexpr unsigned kPendingInChain = 15;
 constexpr Nanos kChainStepNs = 200 * kNanosPerMs;
@@ -45,6 +39,11 @@ Ecu::Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding,
   link_support_ranges(supported_);
 }
 
+void Ecu::answer_by_identifier(DidSetup setup) {
+  link_support_ranges(setup.pids);
+  identifiers_.emplace(std::move(setup), coding_, faults_);
+}
+
 void Ecu::on_frame(Nanos now_ns, const BusFrame& frame, const Moment* moment) {
   if (frame.extended != identity_.extended || frame.remote || frame.length < 2) return;
   const bool functional = frame.id == (identity_.extended ? kFunctionalIdExtended : kFunctionalId);
@@ -68,7 +67,9 @@ void Ecu::on_request(Nanos now_ns, std::span<const std::uint8_t> request, bool f
   reply_values_ = 0;
   reply_positive_ = true;
   const std::uint8_t service = request[0];
-  if (service == kCurrentData && request.size() >= 2 && request.size() <= 1 + kMaxPids) {
+  if (identifiers_) {
+    answer_identifiers(request, functional, moment);
+  } else if (service == kCurrentData && request.size() >= 2 && request.size() <= 1 + kMaxPids) {
     answer_current_data(request.subspan(1), functional, moment);
   } else if (service == kVehicleInformation && request.size() == 2) {
     answer_vehicle_information(request[1], functional);
@@ -96,6 +97,30 @@ void Ecu::on_request(Nanos now_ns, std::span<const std::uint8_t> request, bool f
   }
 }
 
+void Ecu::answer_identifiers(std::span<const std::uint8_t> request, bool functional,
+                             const Moment& moment) {
+  if (request[0] != kReadDataByIdentifier) {
+    if (!functional) refuse(request[0], kServiceNotSupported);
+    return;
+  }
+  const DataIdentifiers::Outcome outcome =
+      identifiers_->answer(request.subspan(1), own_moment(moment), reply_);
+  reply_values_ = outcome.values;
+  if (outcome.refused != 0 && !functional) refuse(kReadDataByIdentifier, outcome.refused);
+}
+
+Moment Ecu::own_moment(const Moment& moment) const {
+  Moment own = moment;
+  if (const std::optional<double> module_v = moment.get(Quantity::module_v)) {
+    own.set(Quantity::module_v, *module_v - identity_.module_v_drop);
+  }
+  if (const std::optional<double> speed_kmh = moment.get(Quantity::speed_kmh);
+      speed_kmh && faults_.ecus_differ && identity_.speed_offset_kmh != 0) {
+    own.set(Quantity::speed_kmh, *speed_kmh + identity_.speed_offset_kmh);
+  }
+  return own;
+}
+
 void Ecu::answer_current_data(std::span<const std::uint8_t> pids, bool functional,
                               const Moment& moment) {
   if (faults_.one_pid_only && pids.size() > 1) {
@@ -107,14 +132,7 @@ void Ecu::answer_current_data(std::span<const std::uint8_t> pids, bool functiona
   const auto asked = std::span(order).first(pids.size());
   if (faults_.pids_reversed) std::reverse(asked.begin(), asked.end());
 
-  Moment own = moment;
-  if (const std::optional<double> module_v = moment.get(Quantity::module_v)) {
-    own.set(Quantity::module_v, *module_v - identity_.module_v_drop);
-  }
-  if (const std::optional<double> speed_kmh = moment.get(Quantity::speed_kmh);
-      speed_kmh && faults_.ecus_differ && identity_.speed_offset_kmh != 0) {
-    own.set(Quantity::speed_kmh, *speed_kmh + identity_.speed_offset_kmh);
-  }
+  const Moment own = own_moment(moment);
   reply_.put(kCurrentData | kPositive);
   bool any_supported = false;
   for (const std::uint8_t pid : asked) {

@@ -1,8 +1,8 @@
-// One ECU of the bench van: answers services 01 and 09, sends by ISO-TP.
+// One ECU of the bench van: answers services 01 and 09, or 22, sends by ISO-TP.
 //
 // Standard  SAE J1979 / ISO 15031-5 on CAN (ISO 15765-4), ISO 15765-2.
 // Silence   a functional request for something not supported is not answered; a
-//           physical one gets a negative response (11, 12). A supported PID
+//           physical one gets a negative response (11, 12, 13, 31). A supported PID
 //           without a value at the moment is left out of the reply; alone it is
 //           not answered.
 // Time      an answer begins a few ms after its request, spread by a generator, or
@@ -12,6 +12,7 @@
 #include <optional>
 #include <string>
 
+#include "benchvan/data_identifiers.hpp"
 #include "benchvan/faults.hpp"
 #include "benchvan/generator.hpp"
 #include "benchvan/isotp_sender.hpp"
@@ -38,10 +39,20 @@ struct EcuIdentity {
   double speed_offset_kmh = 0;  // of the fault ecus-differ
 };
 
+// By which of a van's three ways an ECU answers.
+enum class Answers : std::uint8_t {
+  service01,  // services 01 and 09
+  f4xx,       // service 22: F400 + PID and F190
+  owner,      // service 22: its own identifiers and F190
+  none        // not at all
+};
+
 class Ecu {
  public:
   Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding, const Faults& faults,
       std::uint64_t seed, std::optional<Nanos> answer_ns = std::nullopt);
+  // From now on services 01 and 09 are unknown to it, and 22 is answered.
+  void answer_by_identifier(DidSetup setup);
 
   // A frame from the tester whose end was seen at `now_ns`. `moment` is what the
   // sensors show, null: the ECU is silent.
@@ -64,8 +75,13 @@ class Ecu {
   void answer_current_data(std::span<const std::uint8_t> pids, bool functional,
                            const Moment& moment);
   void answer_vehicle_information(std::uint8_t info_type, bool functional);
+  void answer_identifiers(std::span<const std::uint8_t> request, bool functional,
+                          const Moment& moment);
+  // What this ECU's own sensors show.
+  [[nodiscard]] Moment own_moment(const Moment& moment) const;
   void refuse(std::uint8_t service, std::uint8_t reason);
 
+  std::optional<DataIdentifiers> identifiers_;  // absent: services 01 and 09
   EcuIdentity identity_;
   PidSet supported_;
   PidCoding coding_;

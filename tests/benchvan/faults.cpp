@@ -71,6 +71,23 @@ constexpr std::array kFaultNames{
               "the adapter never confirms a command or a frame"},
     FaultName{"no-supply", &Faults::no_supply, "the logger cannot measure its supply"},
     FaultName{"supply-low", &Faults::supply_low, "the supply is 11.9 V, asleep and awake"},
+    FaultName{"dead-bus", &Faults::dead_bus,
+              "nothing is ever on the bus, and nothing acknowledges a frame"},
+    FaultName{"v-and-a-apart", &Faults::v_and_a_apart,
+              "the bench's own pack voltage and current lie in two identifiers (owner)"},
+    FaultName{"did-refused-later", &Faults::did_refused_later,
+              "after 500 answers the identifier of the pack current is refused (31)"},
+    FaultName{"dids-refused", &Faults::dids_refused,
+              "a request for several identifiers is refused (13)"},
+    FaultName{"dids-first-only", &Faults::dids_first_only,
+              "of several identifiers only the first is answered"},
+    FaultName{"did-short", &Faults::did_short,
+              "the last byte of every identifier of two bytes or more is not sent"},
+    FaultName{"current-frozen", &Faults::current_frozen,
+              "the first pack current is answered for ever"},
+    FaultName{"soc-over-100", &Faults::soc_over_100,
+              "60 % too much state of charge, as far as its code goes (PID 5B: to 100 %)"},
+    FaultName{"pack-cold", &Faults::pack_cold, "the pack says that it is at -70 degC"},
 };
 
 }  // namespace

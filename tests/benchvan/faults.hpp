@@ -44,6 +44,15 @@ struct Faults {
   bool adapter_mute = false;
   bool no_supply = false;
   bool supply_low = false;
+  bool dead_bus = false;
+  bool v_and_a_apart = false;
+  bool did_refused_later = false;
+  bool dids_refused = false;
+  bool dids_first_only = false;
+  bool did_short = false;
+  bool current_frozen = false;
+  bool soc_over_100 = false;
+  bool pack_cold = false;
 };
 
 struct FaultName {

@@ -12,6 +12,7 @@
 #include "benchvan/drive.hpp"
 #include "benchvan/faults.hpp"
 #include "benchvan/month.hpp"
+#include "benchvan/owners_fields.hpp"
 #include "benchvan/serve.hpp"
 #include "benchvan/vin.hpp"
 
@@ -54,7 +55,9 @@ std::optional<std::int64_t> unix_ms_of(const std::string& text) {
 struct SharedText {
   std::string vin = invented_vin(kDefaultVinNumber);
   std::string coding = "twos";
-  std::string sign = "discharge-positive";
+  // Absent: discharge-positive, and the other way round for an owner's signals.
+  std::string sign;
+  std::string answers = "service01";
   std::vector<std::string> faults;
 };
 
@@ -92,10 +95,26 @@ void add_van_options(CLI::App& command, SharedText& text) {
   command.add_option("--coding", text.coding, "of the pack current word")
       ->capture_default_str()
       ->check(CLI::IsMember({"twos", "offset"}));
-  command.add_option("--sign", text.sign, "of the pack current word")
-      ->capture_default_str()
+  command
+      .add_option("--sign", text.sign,
+                  "of the pack current word; default: discharge-positive, with --answers owner "
+                  "discharge-negative")
       ->check(CLI::IsMember({"discharge-positive", "discharge-negative"}));
+  command
+      .add_option("--answers", text.answers,
+                  "service01: services 01 and 09. f4xx: service 22 only, F400 + PID and F190. "
+                  "owner: service 22 only, F190 and identifiers that no standard has: those that "
+                  "the card defines, else the bench's own, which are invented (packmile-benchvan "
+                  "signals). none: nothing, but others' frames are on the bus")
+      ->capture_default_str()
+      ->check(CLI::IsMember({"service01", "f4xx", "owner", "none"}));
   add_fault_option(command, text);
+}
+
+Answers answers_of(const SharedText& text) {
+  if (text.answers == "f4xx") return Answers::f4xx;
+  if (text.answers == "owner") return Answers::owner;
+  return text.answers == "none" ? Answers::none : Answers::service01;
 }
 
 Faults faults_of(const SharedText& text) {
@@ -106,7 +125,8 @@ Faults faults_of(const SharedText& text) {
 
 PidCoding coding_of(const SharedText& text) {
   return {.offset_binary = text.coding == "offset",
-          .discharge_negative = text.sign == "discharge-negative",
+          .discharge_negative =
+              text.sign.empty() ? text.answers == "owner" : text.sign == "discharge-negative",
           .speed_cut = faults_of(text).speed_cut};
 }
 
@@ -115,6 +135,7 @@ int run(int argc, char** argv) {
       "Plays a battery-electric van on the bench: serial CAN adapter, ECUs, supply and pack.\n\n"
       "Examples:\n"
       "  packmile-benchvan drive --card van.log --replay drive.csv\n"
+      "  packmile-benchvan drive --card van.log --replay drive.csv --answers owner\n"
       "  packmile-benchvan serve --link /tmp/van-tty --round 7\n"
       "  packmile-benchvan month --out demo --vans 5\n",
       "packmile-benchvan"};
@@ -127,7 +148,6 @@ int run(int argc, char** argv) {
   SharedText text;
   DriveOptions drive;
   std::string start = kDefaultStart;
-  std::string answers = "service01";
   CLI::App* drive_command =
       app.add_subcommand("drive", "Replay files through the real core onto a card, virtual time");
   drive_command->add_option("--card", drive.card, "log file: made if missing, else continued");
@@ -151,9 +171,6 @@ int run(int argc, char** argv) {
                    "rate of pack voltage, current and speed; 0: as fast as the answers come")
       ->capture_default_str()
       ->check(CLI::Range(0.0, 1000.0));
-  drive_command->add_option("--answers", answers, "service01, f4xx, owner or none")
-      ->capture_default_str()
-      ->check(CLI::IsMember({"service01", "f4xx", "owner", "none"}));
   add_line_options(*drive_command, drive.line, drive.ecu_ms);
   drive_command->add_option("--candump", drive.candump, "write the bus traffic as a text log");
   drive_command->add_option("--lines", drive.lines,
@@ -175,8 +192,17 @@ int run(int argc, char** argv) {
       ->capture_default_str()
       ->check(CLI::Range(0.0, 4e8));
   add_line_options(*serve_command, serve.line, serve.ecu_ms);
+  serve_command->add_option("--card", serve.card,
+                            "the logger's card (read only): whose settings define what --answers "
+                            "owner answers; a log, an image, or a mounted card");
   serve_command->add_option("--candump", serve.candump, "write the bus traffic as a text log");
   add_van_options(*serve_command, text);
+
+  std::string signals_van = kDriveVan;
+  CLI::App* signals_command = app.add_subcommand(
+      "signals", "Print the bench's own identifiers, all invented, as [[signal]] for fleet.toml");
+  signals_command->add_option("--van", signals_van, "whose they are")->capture_default_str();
+  add_fault_option(*signals_command, text);
 
   MonthOptions month;
   CLI::App* month_command =
@@ -193,7 +219,8 @@ int run(int argc, char** argv) {
 
   try {
     app.parse(argc, argv);
-    if (app.get_subcommands().empty()) throw CLI::RequiredError("a command: drive, serve or month");
+    if (app.get_subcommands().empty())
+      throw CLI::RequiredError("a command: drive, serve, signals or month");
     // Only now: a mistyped option is named before a missing one.
     const auto need = [](bool given, const char* what) {
       if (!given) throw CLI::RequiredError(what);
@@ -204,7 +231,7 @@ int run(int argc, char** argv) {
     } else if (serve_command->parsed()) {
       need(!serve.link.empty(), "--link");
       need(replay->count() + round->count() > 0, "--replay or --round");
-    } else {
+    } else if (month_command->parsed()) {
       need(!month.out.empty(), "--out");
     }
   } catch (const CLI::ParseError& error) {
@@ -214,17 +241,10 @@ int run(int argc, char** argv) {
   }
 
   if (drive_command->parsed()) {
-    if (answers == "f4xx" || answers == "owner") {
-      fmt::print(stderr,
-                 "packmile-benchvan: --answers {} cannot be played yet\n"
-                 "  use service01 or none\n",
-                 answers);
-      return kUsage;
-    }
     drive.start_unix_ms = *unix_ms_of(start);
     drive.vin = text.vin;
     drive.coding = coding_of(text);
-    drive.answers_service01 = answers == "service01";
+    drive.answers = answers_of(text);
     drive.fault_names = text.faults;
     drive.faults = faults_of(text);
     return run_drive(drive);
@@ -232,8 +252,15 @@ int run(int argc, char** argv) {
   if (serve_command->parsed()) {
     serve.vin = text.vin;
     serve.coding = coding_of(text);
+    serve.answers = answers_of(text);
     serve.faults = faults_of(text);
     return run_serve(serve);
+  }
+  if (signals_command->parsed()) {
+    const Faults faults = faults_of(text);
+    fmt::print("{}", fleet_toml_of(benchs_own_fields(faults.v_and_a_apart, faults.ids_29bit),
+                                   signals_van));
+    return 0;
   }
   month.fault_names = text.faults;
   month.faults = faults_of(text);

@@ -29,9 +29,10 @@ enum class Quantity : std::uint8_t {
   demanded_torque_pct,
   actual_torque_pct,
   reference_torque_nm,
+  pack_temp_c,
 };
 
-inline constexpr std::array<std::string_view, 16> kQuantityNames{"speed_kmh",
+inline constexpr std::array<std::string_view, 17> kQuantityNames{"speed_kmh",
                                                                  "pack_v",
                                                                  "pack_a",
                                                                  "soc_pct",
@@ -46,7 +47,8 @@ inline constexpr std::array<std::string_view, 16> kQuantityNames{"speed_kmh",
                                                                  "barometric_kpa",
                                                                  "demanded_torque_pct",
                                                                  "actual_torque_pct",
-                                                                 "reference_torque_nm"};
+                                                                 "reference_torque_nm",
+                                                                 "pack_temp_c"};
 inline constexpr std::size_t kQuantities = kQuantityNames.size();
 
 [[nodiscard]] constexpr std::size_t index_of(Quantity quantity) {

@@ -19,8 +19,11 @@ inline constexpr std::uint16_t kSupplyAsleepMv = 12600;
 // give the motor controller something to say.
 inline constexpr double kFullTorqueKw = 125.0;
 
+// Of the pack where a track has no column of it.
+inline constexpr double kPackTempC = 21.0;
+
 // Fills what every awake van shows and the track does not have: supply voltage,
-// run time, distance since the trouble codes were cleared, torque.
+// run time, pack temperature, distance since the trouble codes were cleared, torque.
 void add_derived_values(Moment& moment, double run_time_s, double cleared_at_km);
 
 class Scene {
@@ -32,7 +35,8 @@ class Scene {
 
   // Any frame of the tester has left on the bus.
   virtual void on_tester_frame(Nanos now_ns) { static_cast<void>(now_ns); }
-  // The tester asked a service 01 PID that is not a support bitmap.
+  // The tester asked for what a sensor shows: not for a support bitmap, not for
+  // the VIN.
   virtual void on_poll_request(Nanos now_ns) = 0;
   // What the sensors show; null: the ECUs are silent. Valid until the next call.
   [[nodiscard]] virtual const Moment* show(Nanos now_ns) = 0;

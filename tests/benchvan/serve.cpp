@@ -21,6 +21,8 @@
 
 #include "benchvan/bench.hpp"
 #include "benchvan/bench_error.hpp"
+#include "benchvan/card_file.hpp"
+#include "benchvan/fields_to_answer.hpp"
 #include "benchvan/planned_scene.hpp"
 #include "benchvan/replay.hpp"
 #include "benchvan/replay_scene.hpp"
@@ -159,6 +161,8 @@ int run_serve(const ServeOptions& options) {
   identity.add("command", "serve");
   identity.add("replay", options.replay);
   identity.add("round", options.round ? fmt::format("{}", *options.round) : "");
+  std::vector<OwnersField> on_card;
+  if (!options.card.empty()) on_card = CardFile::read_fields(options.card);
   std::unique_ptr<Candump> candump;
   if (!options.candump.empty()) candump = std::make_unique<Candump>(options.candump);
   Bench bench({.line = options.line,
@@ -167,6 +171,8 @@ int run_serve(const ServeOptions& options) {
                .coding = options.coding,
                .faults = options.faults,
                .ecu_ms = options.ecu_ms,
+               .answers = options.answers,
+               .fields = fields_to_answer(options.card, on_card, options.answers, options.faults),
                .seed = identity.number("answer times"),
                .candump = candump.get()},
               *stage.scene);

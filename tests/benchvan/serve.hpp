@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 
+#include "benchvan/ecu.hpp"
 #include "benchvan/faults.hpp"
 #include "benchvan/pid_words.hpp"
 #include "benchvan/serial_line.hpp"
@@ -19,6 +20,8 @@ struct ServeOptions {
   LineSetup line{};
   std::optional<double> ecu_ms{};  // from request to answer; absent: as the faults say
   PidCoding coding;
+  Answers answers = Answers::service01;
+  std::string card{};  // whose settings define what `owner` answers; empty: none
   Faults faults;
   std::string candump;  // empty: none
 };

@@ -6,7 +6,9 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <vector>
 
+#include "benchvan/owners_fields.hpp"
 #include "sector/sector.hpp"
 
 namespace packmile::benchvan {
@@ -20,9 +22,11 @@ struct CardSettings {
   // Period of pack voltage, current and speed, driving and charging alike;
   // 0: as fast as the answers come; absent: the logger's own schedule.
   std::optional<std::uint32_t> poll_period_ms{};
+  // The owner's signals, in the order of their ids.
+  std::vector<OwnersField> fields{};
 };
 
-// Absent: the van's name is too long for a sector.
+// Absent: name and signals are too long for a sector.
 [[nodiscard]] std::optional<SectorBytes> make_settings_sector(std::uint32_t log_id,
                                                               std::uint32_t ring_sectors,
                                                               const CardSettings& settings);
@@ -31,5 +35,9 @@ struct CardSettings {
 // sector.
 [[nodiscard]] std::optional<SectorBytes> with_poll_period(
     const SectorBytes& sector, std::optional<std::uint32_t> poll_period_ms);
+
+// The owner's signals in the settings, as they stand there: not judged. Absent:
+// not a good settings sector.
+[[nodiscard]] std::optional<std::vector<OwnersField>> fields_in(const SectorBytes& sector);
 
 }  // namespace packmile::benchvan

@@ -2,6 +2,7 @@
 
 #include <doctest/doctest.h>
 
+#include <array>
 #include <string>
 #include <vector>
 
@@ -17,7 +18,8 @@ struct Table {
   Bench bench;
   Nanos now_ns = 0;
 
-  explicit Table(const Faults& faults = {}, std::optional<double> ecu_ms = {})
+  explicit Table(const Faults& faults = {}, std::optional<double> ecu_ms = {},
+                 Answers answers = Answers::service01, std::vector<OwnersField> fields = {})
       : scene({parse_replay("time_s,speed_kmh,pack_v,pack_a,soc_pct\n0,50,350,25,80\n"
                             "9,50,350,25,80\n18,50,350,25,80\n",
                             "x.csv")
@@ -34,7 +36,9 @@ struct Table {
                      return set;
                    }(),
                .faults = faults,
-               .ecu_ms = ecu_ms},
+               .ecu_ms = ecu_ms,
+               .answers = answers,
+               .fields = std::move(fields)},
               scene) {}
 
   // Sends the lines, waits 50 ms, gives what came back with CR shown as '|'.
@@ -147,6 +151,93 @@ TEST_CASE("bench: after the last row the ECUs are silent and the bus still ackno
   CHECK(ask("t7E0802010DCCCCCCCCCC\r").find("410D32") != std::string::npos);
   ask.now_ns += 30 * kNanosPerSecond;
   CHECK(ask("t7E0802010DCCCCCCCCCC\r") == "|");
+}
+
+TEST_CASE("bench: a van that answers by standard identifiers only") {
+  Table ask({}, {}, Answers::f4xx);
+  (void)ask("S6\rO\r");
+  CHECK(ask("t7DF8020100CCCCCCCCCC\r") == "|");
+  CHECK(ask("t7E08020100CCCCCCCCCC\r") == "|t7E88037F0111AAAAAAAA|");
+  CHECK_FALSE(ask.bench.counts().first_poll_ns.has_value());
+  const std::string all = ask("t7DF80322F400CCCCCCCC\r");
+  for (const std::string id : {"t7E88", "t7E98", "t7EA8"})
+    CHECK(all.find(id + "0762F400") != all.npos);
+  CHECK_FALSE(ask.bench.counts().first_poll_ns.has_value());
+  CHECK(ask("t7E00322F40DCCCCCCCC\r") == "\a");
+  CHECK(ask("t7E080322F40DCCCCCCCC\r") == "|t7E880462F40D32AAAAAA|");
+  CHECK(ask.bench.counts().first_poll_ns.has_value());
+  CHECK(ask.bench.counts().forbidden == 0);
+}
+
+TEST_CASE("bench: a van that answers its own identifiers only, each on its own ECU") {
+  Table ask({}, {}, Answers::owner,
+            {{.role = FieldRole::speed, .request_id = 0x7E6, .did = 0xD099},
+             {.role = FieldRole::pack_v,
+              .request_id = 0x18DA40F1,
+              .did = 0xD099,
+              .bytes = 2,
+              .little_endian = true}});
+  (void)ask("S6\rO\r");
+  CHECK(ask("t7DF8020100CCCCCCCCCC\r") == "|");
+  CHECK(ask("t7DF80322F400CCCCCCCC\r") == "|");
+  CHECK(ask("t7DF80322D099CCCCCCCC\r") == "|t7EE80462D09932AAAAAA|");
+  CHECK(ask("t7E080322D099CCCCCCCC\r") == "|t7E88037F2231AAAAAAAA|");
+  CHECK(ask("t7E680322D099CCCCCCCC\r") == "|t7EE80462D09932AAAAAA|");
+  CHECK(ask("T18DA40F180322D099CCCCCCCC\r") == "|T18DAF14080562D0995E01AAAA|");
+  CHECK(ask("t7E680322F190CCCCCCCC\r") == "|t7EE8037F2231AAAAAAAA|");
+  CHECK(ask("t7E080322F190CCCCCCCC\r") == "|t7E88101462F190314D38|");
+}
+
+TEST_CASE("bench: a van that answers nothing is alive, unless its bus is dead") {
+  Table alive({}, {}, Answers::none);
+  const std::string text = alive("S6\rO\rt7DF8020100CCCCCCCCCC\r", 100 * kNanosPerMs);
+  CHECK(text.find("t1A08") != text.npos);
+  CHECK(text.find("t7E") == text.npos);
+  Table dead({.dead_bus = true}, {}, Answers::none);
+  CHECK(dead("S6\rO\rt7DF8020100CCCCCCCCCC\r", 100 * kNanosPerMs) == "||e1a|");
+}
+
+TEST_CASE("bench: sensors that are wrong") {
+  const std::vector<OwnersField> fields{
+      {.role = FieldRole::soc, .request_id = 0x7E0, .did = 0xD001},
+      {.role = FieldRole::pack_temp,
+       .request_id = 0x7E0,
+       .did = 0xD001,
+       .first_byte = 1,
+       .is_signed = true}};
+  CHECK(Table({}, {}, Answers::owner, fields)("S6\rO\rt7E080322D001CCCCCCCC\r") ==
+        "|||t7E880562D0015015AAAA|");
+  CHECK(Table({.soc_over_100 = true, .pack_cold = true}, {}, Answers::owner,
+              fields)("S6\rO\rt7E080322D001CCCCCCCC\r") == "|||t7E880562D0018CBAAAAA|");
+}
+
+TEST_CASE("bench: a current that never changes") {
+  const std::vector<OwnersField> fields{
+      {.role = FieldRole::pack_a, .request_id = 0x7E0, .did = 0xD001, .is_signed = true}};
+  for (const bool frozen : {false, true}) {
+    ReplayScene scene({parse_replay("time_s,pack_a\n0,10\n9,100\n", "x.csv").track}, {});
+    QuantitySet quantities;
+    quantities.add(Quantity::pack_a);
+    Bench bench({.quantities = quantities,
+                 .faults = {.current_frozen = frozen},
+                 .answers = Answers::owner,
+                 .fields = fields},
+                scene);
+    std::string text;
+    for (const Nanos from_ns : {Nanos{0}, 8 * kNanosPerSecond}) {
+      for (const char c : std::string("S6\rO\rt7E080322D001CCCCCCCC\r")) {
+        const auto byte = static_cast<std::uint8_t>(c);
+        bench.on_host_bytes(from_ns, std::span(&byte, 1));
+      }
+      bench.advance(from_ns + kNanosPerSecond);
+      std::array<std::uint8_t, 256> bytes{};
+      const std::size_t count = bench.take_host_bytes(from_ns + kNanosPerSecond, bytes);
+      text.append(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(count));
+    }
+    CHECK(text.find("t7E880462D0010A") != text.npos);
+    // 90 A at 8 s.
+    CHECK((text.find("t7E880462D0015A") != text.npos) == !frozen);
+  }
 }
 
 TEST_CASE("bench: any bytes of the host are taken") {

@@ -11,6 +11,7 @@
 #include <sstream>
 
 #include "benchvan/bench_error.hpp"
+#include "benchvan/card_file.hpp"
 #include "benchvan/vin.hpp"
 #include "sector/sector.hpp"
 
@@ -111,10 +112,42 @@ TEST_CASE("drive: an existing log is continued, anything else is refused") {
   CHECK_THROWS_AS((void)run_drive(options_for(folder, "")), BenchError);
 }
 
+TEST_CASE("drive: a card made for a van of its own identifiers defines them, once for all") {
+  const Folder folder;
+  DriveOptions own = options_for(folder, "a.log");
+  own.answers = Answers::owner;
+  CHECK(run_drive(own) == 0);
+  const auto on_card = [&] { return CardFile::read_fields(folder.file("a.log")); };
+  CHECK(on_card().size() == benchs_own_fields(false, false).size());
+  // What the card defines stands, whatever else the van could answer.
+  own.faults.v_and_a_apart = true;
+  CHECK(run_drive(own) == 0);
+  CHECK(on_card()[1].did == 0xD001);
+  // The other families' cards define nothing.
+  DriveOptions standard = options_for(folder, "b.log");
+  standard.answers = Answers::f4xx;
+  CHECK(run_drive(standard) == 0);
+  CHECK(CardFile::read_fields(folder.file("b.log")).empty());
+  CHECK_THROWS_AS((void)CardFile::read_fields(folder.file("drive.csv")), BenchError);
+}
+
+TEST_CASE("drive: a definition that cannot be played is named, and nothing is written") {
+  const Folder folder;
+  const std::string path = folder.file("a.log");
+  std::vector<OwnersField> fields = benchs_own_fields(false, false);
+  fields[3].bytes = 9;
+  (void)CardFile::prepare(path, 1 << 20, 7, {.van = "alder", .fields = fields});
+  const std::string before = read(path);
+  DriveOptions own = options_for(folder, "a.log");
+  own.answers = Answers::owner;
+  CHECK_THROWS_WITH_AS((void)run_drive(own), doctest::Contains("signal 'soc'"), BenchError);
+  CHECK(good_sectors(read(path)) == good_sectors(before));
+}
+
 TEST_CASE("drive: a van that answers nothing still makes a readable card") {
   const Folder folder;
   DriveOptions silent = options_for(folder, "a.log");
-  silent.answers_service01 = false;
+  silent.answers = Answers::none;
   CHECK(run_drive(silent) == 0);
   CHECK(good_sectors(read(folder.file("a.log"))) >= 2);
 }

@@ -105,3 +105,21 @@ TEST_CASE("ecu: faults change answers as they say") {
   for (int i = 1; i < 7; ++i) CHECK(pending(0x7E0, {0x01, 0x0D}) == "410D32");
   CHECK(pending(0x7E0, {0x01, 0x0D}) == "7F0178410D32");
 }
+
+// Source: ISO 14229-1 as quoted: silence to functional requests, 11 and 31 to physical ones.
+TEST_CASE("ecu: by identifier, services 01 and 09 are not there") {
+  Asked ask;
+  PidSet pids;
+  pids.set(0x0D);
+  ask.ecu.answer_by_identifier({.vin = "1M8GDM9AXKP042788", .f4xx = true, .pids = pids});
+  CHECK(ask(0x7DF, {0x01, 0x00}) == "");
+  CHECK(ask(0x7DF, {0x09, 0x02}) == "");
+  CHECK(ask(0x7E0, {0x01, 0x00}) == "7F0111");
+  CHECK(ask(0x7E0, {0x09, 0x02}) == "7F0911");
+  CHECK(ask(0x7DF, {0x22, 0xF4, 0x00}) == "62F40000080000");
+  CHECK(ask(0x7E0, {0x22, 0xF4, 0x0D}) == "62F40D32");
+  CHECK(ask(0x7DF, {0x22, 0xF4, 0x5B}) == "");
+  CHECK(ask(0x7E0, {0x22, 0xF4, 0x5B}) == "7F2231");
+  CHECK(ask(0x7E0, {0x22, 0xF1, 0x90}) == "62F190314D3847444D3941584B50303432373838");
+  CHECK(ask(0x7E0, {0x22}) == "7F2213");
+}
