@@ -10,6 +10,8 @@
 namespace packmile::benchvan {
 namespace {
 
+// How long after a search for the ECU the schedule asks for the same identifier.
+constexpr Nanos kAskedAgainNs = 10 * kNanosPerSecond;
 // Other ECUs' frames of the fault bus-traffic: one each 20 ms, far below what
 // the serial line carries.
 constexpr Nanos kTrafficPeriodNs = 20 * kNanosPerMs;
@@ -35,15 +37,6 @@ constexpr std::string_view kBusOffState = "sf255000\r";
 
 unsigned kbit_of(const Faults& faults) {
   return faults.bus_125k ? 125 : faults.bus_250k ? 250 : 500;
-}
-
-// A request for what a sensor shows: neither the VIN nor a support bitmap.
-bool asks_sensor(const BusFrame& frame) {
-  const std::uint8_t length = frame.data[0];
-  if (length < 2 || length > 7) return false;
-  if (frame.data[1] == 0x01) return !is_support_pid(frame.data[2]);
-  return frame.data[1] == kReadDataByIdentifier && length >= 3 &&
-         is_sensor_did(static_cast<unsigned>(frame.data[2] << 8 | frame.data[3]));
 }
 
 EcuIdentity identity_of(unsigned number, bool extended) {
@@ -347,6 +340,29 @@ void Bench::judge(const BusFrame& frame) {
   }
 }
 
+bool Bench::is_poll(const OnBus& passed) {
+  const BusFrame& frame = passed.frame;
+  const std::uint8_t length = frame.data[0];
+  if (length < 2 || length > 7) return false;
+  if (frame.data[1] == kCurrentData) return !is_support_pid(frame.data[2]);
+  if (frame.data[1] != kReadDataByIdentifier || length < 3) return false;
+  const auto did = static_cast<unsigned>(frame.data[2] << 8 | frame.data[3]);
+  if (!is_sensor_did(did)) return false;
+  if (is_pid_did(did)) return true;
+  const bool listed = std::any_of(
+      setup_.fields.begin(), setup_.fields.end(),
+      [&](const OwnersField& field) { return field.request_id == frame.id && field.did == did; });
+  if (!listed) return false;
+  for (AskedDid& asked : asked_dids_) {
+    if (asked.request_id != frame.id || asked.did != did) continue;
+    const bool again = passed.at_ns - asked.at_ns <= kAskedAgainNs;
+    asked.at_ns = passed.at_ns;
+    return again;
+  }
+  asked_dids_.push_back({.request_id = frame.id, .did = did, .at_ns = passed.at_ns});
+  return false;
+}
+
 void Bench::on_bus_frame(const OnBus& passed) {
   if (setup_.candump != nullptr) setup_.candump->on_frame(passed.at_ns, passed.frame);
   if (!passed.from_tester) {
@@ -360,7 +376,7 @@ void Bench::on_bus_frame(const OnBus& passed) {
   if (!setup_.faults.adapter_mute) to_host(passed.at_ns, adapter_.confirmation(passed.frame));
   const BusFrame& frame = passed.frame;
   scene_.on_tester_frame(passed.at_ns);
-  if (asks_sensor(frame)) {
+  if (is_poll(passed)) {
     if (!counts_.first_poll_ns) {
       counts_.first_poll_ns = passed.at_ns;
       if (setup_.faults.foreign_tester)

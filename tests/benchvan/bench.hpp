@@ -93,6 +93,10 @@ class Bench {
   [[nodiscard]] double polled_s(Nanos now_ns) const;
   [[nodiscard]] bool off_the_bus(Nanos now_ns) const;
   void be_a_foreign_tester(Nanos now_ns);
+  // A request of the poll schedule. Its first request for one of the van's own
+  // identifiers may be a search for the ECU: such a one is a poll when it was
+  // asked for a little while ago.
+  [[nodiscard]] bool is_poll(const OnBus& passed);
   void make_owners_ecus(std::optional<Nanos> answer_ns);
   // What the sensors show by the faults that are theirs; null: the ECUs are silent.
   [[nodiscard]] const Moment* show(Nanos now_ns);
@@ -105,6 +109,12 @@ class Bench {
   Adapter adapter_;
   std::vector<Ecu> ecus_;
   std::deque<OnBus> bus_;
+  struct AskedDid {
+    std::uint32_t request_id;
+    unsigned did;
+    Nanos at_ns;
+  };
+  std::vector<AskedDid> asked_dids_;
   Nanos bus_free_ns_ = 0;
   Nanos next_traffic_ns_ = kNever;
   Nanos traffic_period_ns_ = 0;

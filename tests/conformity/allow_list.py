@@ -13,8 +13,8 @@ Input     text, one line for each that the adapter got (without its CR):
 Output    counts per kind; each violation with its line.
 Source    written afresh from the standards, without a look at the logger: slcan
           as in the Linux driver, can-utils and python-can; ids of ISO 15765-4;
-          services 01 and 09 of SAE J1979; F190 of ISO 14229-1; single frames
-          and flow control of ISO 15765-2.
+          services 01 and 09 of SAE J1979; F190 and F400..F4FF of ISO 14229-1;
+          single frames and flow control of ISO 15765-2.
 
 Allowed
   commands      C, S5, S6, O, L, F, and the empty line that flushes half a line
@@ -22,7 +22,9 @@ Allowed
                 takes S, O and L while it is closed, O and L after an S
                 data, DLC 8, to 7DF, 7E0..7E7, 18DB33F1, 18DAxxF1
   requests      one single frame:  01 and 1 to 6 PIDs; 09 and one info type;
-                22 F190, or the identifiers that --did names
+                22 and F190, to one ECU; F400, to all; one to three of F400..F4FF,
+                to one ECU; or one identifier that --did names, to the ECU
+                that --did names with it
   flow control  30 00 00 or 32 00 00 to a physical id; where only our side is
                 recorded: one for each time that the ECU was asked, alone or with
                 all others, since the adapter was opened
@@ -37,7 +39,7 @@ import sys
 COMMANDS = {"C", "S5", "S6", "O", "L", "F", ""}
 FRAME = re.compile(r"(?:t([0-9A-Fa-f]{3})|T([0-9A-Fa-f]{8}))8([0-9A-Fa-f]{16})")
 RECORDED = re.compile(r"(\d+(?:\.\d+)?) (< ?)?(.*)")
-VIN_DID = 0xF190
+VIN_DID, OBD_DIDS = 0xF190, range(0xF400, 0xF500)
 ALL_11, ALL_29 = 0x7DF, 0x18DB33F1
 
 
@@ -52,7 +54,7 @@ def response_id(request_id):
 
 class Judge:
     def __init__(self, dids=(), both_sides=False):
-        self.dids = {VIN_DID, *dids}
+        self.listed = set(dids)  # (request id, data identifier)
         self.both_sides = both_sides
         self.state, self.rate_known = "unknown", False
         self.counts = collections.Counter()
@@ -84,9 +86,16 @@ class Judge:
         elif service == 0x09 and len(rest) == 1:
             pass
         elif service == 0x22 and len(rest) in (2, 4, 6):
-            for i in range(0, len(rest), 2):
-                if rest[i] << 8 | rest[i + 1] not in self.dids:
-                    return "a data identifier that nobody listed"
+            dids = [rest[i] << 8 | rest[i + 1] for i in range(0, len(rest), 2)]
+            if identifier in (ALL_11, ALL_29):
+                if dids != [0xF400]:
+                    return "a data identifier, to all, that is not F400"
+            elif all(did in OBD_DIDS for did in dids):
+                pass
+            elif len(dids) > 1:
+                return "several data identifiers that are not all F4xx"
+            elif dids != [VIN_DID] and (identifier, *dids) not in self.listed:
+                return "a data identifier that nobody listed for this ECU"
         else:
             return "a service, or a length of it, that a reader does not send"
         everybody = identifier in (ALL_11, ALL_29)
@@ -195,6 +204,11 @@ def self_test():
         "29 bit": [*OPEN, frame("T18DB33F1", b"\x02\x01\x00"), frame("T18DA10F1", b"\x02\x09\x02"),
                    frame("T18DA10F1", b"\x30\x00\x00")],
         "VIN": [*OPEN, frame("t7E0", b"\x03\x22\xf1\x90"), FLOW],
+        "VIN, 29 bit": [*OPEN, frame("T18DA10F1", b"\x03\x22\xf1\x90")],
+        "bitmap to all": [*OPEN, frame("t7DF", b"\x03\x22\xf4\x00"), FLOW],
+        "bitmap to all, 29 bit": [*OPEN, frame("T18DB33F1", b"\x03\x22\xf4\x00")],
+        "bitmaps of one ECU": [*OPEN, frame("t7E0", b"\x05\x22\xf4\x20\xf4\x40")],
+        "three F4xx": [*OPEN, frame("t7E0", b"\x07\x22\xf4\x9a\xf4\x0d\xf4\xff"), FLOW],
         "flow control to two that were asked together": [
             *OPEN, "t7DF8020902CCCCCCCCCC", FLOW, FLOW.replace("7E0", "7E1")],
         "lower case": [*OPEN, ASK.replace("7E0", "7e0")],
@@ -231,7 +245,16 @@ def self_test():
         "service alone": [*OPEN, frame("t7E0", b"\x01\x01")],
         "length of 8": [*OPEN, frame("t7E0", b"\x08\x01\x0d\x42\x46\x5b\x9a\xa6")],
         "two info types": [*OPEN, frame("t7E0", b"\x03\x09\x02\x04")],
-        "DID not listed": [*OPEN, frame("t7E0", b"\x03\x22\xf4\x0d")],
+        "DID not listed": [*OPEN, frame("t7E4", b"\x03\x22\xd0\x01")],
+        "below F400": [*OPEN, frame("t7E0", b"\x03\x22\xf3\xff")],
+        "above F4FF": [*OPEN, frame("t7E0", b"\x03\x22\xf5\x00")],
+        "F4xx and a DID not listed": [*OPEN, frame("t7E0", b"\x05\x22\xf4\x0d\xd0\x01")],
+        "F4xx and the VIN": [*OPEN, frame("t7E0", b"\x05\x22\xf4\x0d\xf1\x90")],
+        "VIN of all": [*OPEN, frame("t7DF", b"\x03\x22\xf1\x90")],
+        "bitmap F420 of all": [*OPEN, frame("t7DF", b"\x03\x22\xf4\x20")],
+        "data of all": [*OPEN, frame("t7DF", b"\x03\x22\xf4\x0d")],
+        "two bitmaps of all": [*OPEN, frame("t7DF", b"\x05\x22\xf4\x00\xf4\x00")],
+        "four F4xx": [*OPEN, frame("t7E0", b"\x09\x22\xf4\x0d\xf4\x0d\xf4")],
         "VIN and a DID not listed": [*OPEN, frame("t7E0", b"\x05\x22\xf1\x90\xf1\x91")],
         "half a DID": [*OPEN, frame("t7E0", b"\x02\x22\xf1")],
         "first frame": [*OPEN, frame("t7E0", b"\x10\x14\x01\x0d")],
@@ -249,18 +272,30 @@ def self_test():
         **{f"service {s:02X}": [*OPEN, frame("t7E0", [2, s, 1])]
            for s in range(256) if s not in (0x01, 0x09)},
     }
+    listed = [(0x7E4, 0xD001), (0x18DA14F1, 0xD001), (0x7DF, 0xD001)]
+    with_list = {  # with those identifiers listed
+        "listed DID": (True, [*OPEN, frame("t7E4", b"\x03\x22\xd0\x01"), FLOW.replace("7E0", "7E4")]),
+        "listed DID, 29 bit": (True, [*OPEN, frame("T18DA14F1", b"\x03\x22\xd0\x01")]),
+        "listed for another": (False, [*OPEN, frame("t7E0", b"\x03\x22\xd0\x01")]),
+        "another of the listed ECU": (False, [*OPEN, frame("t7E4", b"\x03\x22\xd0\x02")]),
+        "listed, of all": (False, [*OPEN, frame("t7DF", b"\x03\x22\xd0\x01")]),
+        "listed twice in one": (False, [*OPEN, frame("t7E4", b"\x05\x22\xd0\x01\xd0\x01")]),
+        "listed DID of a service that writes": (False, [*OPEN, frame("t7E4", b"\x04\x2e\xd0\x01\x00")]),
+        "listed DID of a service that controls": (False, [*OPEN, frame("t7E4", b"\x04\x2f\xd0\x01\x00")]),
+    }
     both = {  # with what the adapter said
         "answer to a first frame": (True, [*OPEN, ASK, "< " + frame("t7E8", b"\x10\x14\x41"), FLOW]),
         "no first frame": (False, [*OPEN, ASK, "< " + frame("t7E8", b"\x03\x41\x05\x50"), FLOW]),
         "another's first frame": (False, [*OPEN, ASK, "< " + frame("t7E9", b"\x10\x14\x41"), FLOW]),
         "two for one": (False, [*OPEN, ASK, "< " + frame("t7E8", b"\x10\x14\x41"), FLOW, FLOW]),
     }
-    cases = [(name, True, lines) for name, lines in good.items()]
-    cases += [(name, False, lines) for name, lines in bad.items()]
-    cases += [(name, allowed, lines) for name, (allowed, lines) in both.items()]
+    cases = [(name, True, lines, ()) for name, lines in good.items()]
+    cases += [(name, False, lines, ()) for name, lines in bad.items()]
+    cases += [(name, allowed, lines, ()) for name, (allowed, lines) in both.items()]
+    cases += [(name, allowed, lines, listed) for name, (allowed, lines) in with_list.items()]
     failed = 0
-    for name, allowed, lines in cases:
-        _, violations = judge([f"{i}.000 {line}\n" for i, line in enumerate(lines)])
+    for name, allowed, lines, dids in cases:
+        _, violations = judge([f"{i}.000 {line}\n" for i, line in enumerate(lines)], dids)
         # The last line alone must be what is wrong: the way to it is allowed.
         right = not violations if allowed else [n for n, _, _ in violations] == [len(lines)]
         if not right:
@@ -269,19 +304,21 @@ def self_test():
     if judge(["1.0 C\n", "half a line\n"])[1] != [(2, "half a line", "not a line of a recording")]:
         failed += 1
         print("a line without a time was taken")
-    if judge(f"1.0 {line}\n" for line in bad["DID not listed"])[1] == judge(
-            [f"1.0 {line}\n" for line in bad["DID not listed"]], [0xF40D])[1]:
-        failed += 1
-        print("--did makes no difference")
-    print(f"{len(cases) + 2} recordings, {failed} judged wrongly")
+    print(f"{len(cases) + 1} recordings, {failed} judged wrongly")
     return failed == 0
+
+
+def listed_did(text):
+    ecu, _, did = text.partition(":")
+    return int(ecu, 16), int(did, 16)
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("recordings", nargs="*", metavar="RECORDING")
-    parser.add_argument("--did", action="append", default=[], metavar="HEX", type=lambda text: int(text, 16),
-                        help="a data identifier that the settings list; may be repeated")
+    parser.add_argument("--did", action="append", default=[], metavar="ECU:DID", type=listed_did,
+                        help="a data identifier that the settings list, behind the request id of its "
+                             "ECU, both hexadecimal (7E4:D001); may be repeated")
     parser.add_argument("--self-test", action="store_true")
     given = parser.parse_args()
     if given.self_test == bool(given.recordings):

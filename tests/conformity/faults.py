@@ -59,9 +59,19 @@ EXPECTED = {
     "no-supply": (ALL, {}),
     "no-vin": (ALL, {"vin": None}),
     "supply-low": (0, {"answers": [], "requests_while_parked": 0}),
+    "dead-bus": (0, {"answers": []}),
+    # Of answers by identifier, which this van does not give.
+    "v-and-a-apart": (ALL, {}),
+    "did-refused-later": (ALL, {}),
+    "dids-refused": (ALL, {}),
+    "dids-first-only": (ALL, {}),
+    "did-short": (ALL, {}),
+    "current-frozen": (ALL, {}),
+    "soc-over-100": (ALL, {}),
+    "pack-cold": (ALL, {}),
 }
 # What these change is the word itself.
-OTHER_WORDS = {"speed-cut": {"speed_kmh"}, "soc-frozen": {"soc_pct"}, "supply-low": set()}
+OTHER_WORDS = {"speed-cut": {"speed_kmh"}, "soc-over-100": {"soc_pct"}, "soc-frozen": {"soc_pct"}, "supply-low": set()}
 
 
 def words(programs, card):

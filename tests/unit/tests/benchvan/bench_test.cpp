@@ -182,7 +182,12 @@ TEST_CASE("bench: a van that answers its own identifiers only, each on its own E
   CHECK(ask("t7DF80322F400CCCCCCCC\r") == "|");
   CHECK(ask("t7DF80322D099CCCCCCCC\r") == "|t7EE80462D09932AAAAAA|");
   CHECK(ask("t7E080322D099CCCCCCCC\r") == "|t7E88037F2231AAAAAAAA|");
+  CHECK_FALSE(ask.bench.counts().first_poll_ns.has_value());
   CHECK(ask("t7E680322D099CCCCCCCC\r") == "|t7EE80462D09932AAAAAA|");
+  // A search for the ECU is no poll: the same again soon after is one.
+  CHECK_FALSE(ask.bench.counts().first_poll_ns.has_value());
+  CHECK(ask("t7E680322D099CCCCCCCC\r") == "|t7EE80462D09932AAAAAA|");
+  CHECK(ask.bench.counts().first_poll_ns.has_value());
   CHECK(ask("T18DA40F180322D099CCCCCCCC\r") == "|T18DAF14080562D0995E01AAAA|");
   CHECK(ask("t7E680322F190CCCCCCCC\r") == "|t7EE8037F2231AAAAAAAA|");
   CHECK(ask("t7E080322F190CCCCCCCC\r") == "|t7E88101462F190314D38|");
@@ -224,7 +229,8 @@ TEST_CASE("bench: a current that never changes") {
                  .fields = fields},
                 scene);
     std::string text;
-    for (const Nanos from_ns : {Nanos{0}, 8 * kNanosPerSecond}) {
+    // The second request starts the clock of the file.
+    for (const Nanos from_ns : {Nanos{0}, kNanosPerSecond, 9 * kNanosPerSecond}) {
       for (const char c : std::string("S6\rO\rt7E080322D001CCCCCCCC\r")) {
         const auto byte = static_cast<std::uint8_t>(c);
         bench.on_host_bytes(from_ns, std::span(&byte, 1));
