@@ -1,0 +1,338 @@
+#!/usr/bin/env python3
+"""The same drives and charges told by vans of every family: the same energies.
+
+    families.py BIN [DATA]
+
+A van may answer services 01 and 09; or the same items by service 22 as F400 + PID;
+or only identifiers that its owner has listed, in another scale, sign, place and
+order of bytes; or nothing. One made-up drive and charge, and one measured drive and
+charge where DATA is there, are played through all of them:
+
+  energies      of f4xx and owner within 0.01 % of service01, asked back to back; at
+                the usual 5 Hz, where families ask at other moments, 0.05 %
+  two           pack voltage and current in two identifiers: asked one after the
+  identifiers   other, the cost is printed and held under 0.5 %
+  truth         of each file, integrated here from its own rows
+  lists         the bench's own, prepared from a fleet.toml as an owner would, and a
+                list of another owner with other codings, ids and bits
+  none          no energy, and `check` says why and what to do; the logger listens
+  faults        of answers by identifier: what was understood stands, what was not
+                is no figure
+
+Everything that the logger sent must pass allow_list.py with the listed identifiers
+and nothing else.
+"""
+import csv
+import pathlib
+import sys
+import tomllib
+
+import allow_list
+from made_up_drive import write_charge, write_drive
+from programs import Bin, run, workspace
+
+VIN = "1M8GDM9AXKP042788"  # passes 49 CFR 565
+BACK_TO_BACK, USUAL = "0", "5"
+LIMITS = {BACK_TO_BACK: 0.01, USUAL: 0.05}  # per cent
+APART_LIMIT = 0.5
+# kind: command, what it measures
+KINDS = {"drive": ("trips", ("net_kwh", "discharge_kwh", "regen_kwh")),
+         "charge": ("sessions", ("pack_kwh", "pack_ah"))}
+MEASURED = {"drive": "drive-i3-A08.csv", "charge": "charge-dc-b-pack.csv"}
+FAMILIES = {"f4xx": ("--answers", "f4xx"), "owner": ("--answers", "owner"),
+            "owner, apart": ("--answers", "owner", "--fault", "v-and-a-apart")}
+
+# Invented, like the bench's own: voltage of 12 bits with a step of 1/8 V inside
+# three bytes, low byte first; current as an unsigned word with an offset and a
+# falling scale; state of charge by half per cents; a 29-bit ECU among 11-bit ones.
+ANOTHER_OWNER = """
+[[signal]]
+role = "pack_v"
+ecu = 0x7E6
+did = 0xD0A0
+first_byte = 2
+bytes = 3
+first_bit = 5
+bits = 12
+byte_order = "little"
+scale = 0.125
+unit = "V"
+[[signal]]
+role = "pack_a"
+ecu = 0x7E6
+did = 0xD0A0
+first_byte = 0
+bytes = 2
+scale = -0.05
+offset = 1200
+unit = "A"
+[[signal]]
+role = "soc"
+ecu = 0x7E6
+did = 0xD0A1
+scale = 0.5
+unit = "%"
+[[signal]]
+role = "speed"
+ecu = 0x18DA40F1
+did = 0xD0A2
+first_byte = 3
+bytes = 2
+byte_order = "little"
+scale = 0.00390625
+unit = "km/h"
+[[signal]]
+role = "odometer"
+ecu = 0x18DA40F1
+did = 0xD0A3
+bytes = 3
+unit = "km"
+"""
+
+
+class Run:
+    """One file through one van, and what came of it."""
+
+    def __init__(self, programs, folder, name, kind, replay, hz, options, listed=(), card=None):
+        folder = pathlib.Path(folder)
+        card = card or folder / f"{name}.log"
+        lines = folder / f"{name}.lines"
+        self.said = programs.drive(card, "--replay", replay, "--poll-hz", hz, "--vin", VIN,
+                                   "--lines", lines, *options).stderr.decode()
+        assert allow_list.check(lines, listed), f"{name}: a line that a reader must not send"
+        with open(lines) as recorded:
+            self.counts, _ = allow_list.judge(recorded, listed)
+            recorded.seek(0)
+            self.lines = [line.rstrip("\n").partition(" ")[::2] for line in recorded]
+        self.check = programs.rows("check", card)[0]
+        self.page = run(programs.packmile, "check", card).stdout.decode()
+        depot = programs.depot(folder / f"{name} depot", card)
+        self.rows = programs.rows(KINDS[kind][0], "--depot", depot)
+        self.energies = {key: self.total(key) for key in KINDS[kind][1]}
+
+    def total(self, key):
+        """None: some row has no such figure, or there is none."""
+        values = [row[key] for row in self.rows]
+        return sum(values) if values and None not in values else None
+
+    def why(self, key):
+        return "; ".join(str(row.get(key + "_why")) for row in self.rows) or "no row"
+
+    def findings(self):
+        return set(self.check["findings"]).union(*(row["findings"] for row in self.rows))
+
+
+def truth(path, kind):
+    """Energies of a file by the trapezoid of its own rows; a sign change inside a
+    step counts to its middle's side."""
+    volts_amps = [(float(r["time_s"]), float(r["pack_v"]), float(r["pack_a"]))
+                  for r in csv.DictReader(open(path)) if r["pack_v"] and r["pack_a"]]
+    net = ah = 0.0
+    for (t0, v0, a0), (t1, v1, a1) in zip(volts_amps, volts_amps[1:]):
+        if 0 < t1 - t0 <= 10:
+            # Straight lines of both: their product is a parabola.
+            net += (t1 - t0) * (v0 * a0 / 3 + v1 * a1 / 3 + (v0 * a1 + v1 * a0) / 6) / 3.6e6
+            ah += (t1 - t0) * (a0 + a1) / 2 / 3600
+    return {"net_kwh": net} if kind == "drive" else {"pack_kwh": -net, "pack_ah": -ah}
+
+
+def percent(value, other):
+    return 100 * (value / other - 1)
+
+
+class Judge:
+    def __init__(self):
+        self.wrong = []
+
+    def expect(self, holds, what):
+        if not holds:
+            self.wrong.append(what)
+            print("FAILED " + what)
+
+    def same(self, name, found, wanted, limit):
+        for key, value in wanted.items():
+            if found.energies[key] is None:
+                self.expect(False, f"{name}: no {key} ({found.why(key)})")
+            elif value:
+                off = percent(found.energies[key], value)
+                print(f"  {name:<44}{key:<14}{found.energies[key]:10.5f}{off:+9.4f} %")
+                self.expect(abs(off) <= limit, f"{name}: {key} is off by {off:+.4f} %, limit {limit}")
+
+    def whole(self, name, found):
+        row = found.check
+        self.expect(row["vin"] == VIN, f"{name}: VIN {row['vin']}")
+        for key in ("sectors_damaged", "sectors_missing", "sectors_foreign", "refused_transmits"):
+            self.expect(row[key] == 0, f"{name}: {key} {row[key]}")
+
+
+def listed_in(text):
+    return {(signal["ecu"], signal["did"]) for signal in tomllib.loads(text)["signal"]}
+
+
+def play_families(programs, folder, judge, own, kind, label, replay):
+    known = truth(replay, kind)
+    for hz in (BACK_TO_BACK, USUAL):
+        name = f"{label} at {hz} Hz"
+        plain = Run(programs, folder, name, kind, replay, hz, ())
+        judge.expect(len(plain.rows) == 1, f"{name}: {len(plain.rows)} rows")
+        judge.whole(name, plain)
+        judge.same(name + ", against its rows", plain, known, 0.1)
+        wanted = plain.energies
+        for family, options in FAMILIES.items():
+            own_list = own["apart" if "apart" in family else "one"] if "owner" in family else ""
+            told = Run(programs, folder, f"{name}, {family}", kind, replay, hz, options,
+                       listed_in(own_list) if own_list else ())
+            judge.whole(f"{name}, {family}", told)
+            judge.same(f"{name}, {family}", told, wanted,
+                       APART_LIMIT if "apart" in family else LIMITS[hz])
+            judge.expect(len(told.rows) == len(plain.rows), f"{name}, {family}: {len(told.rows)} rows")
+            judge.expect(told.counts["request 01 to one ECU"] <= 10,
+                         f"{name}, {family}: service 01 is asked on and on")
+            for row in told.rows:
+                judge.expect(row["current_verdict"] == "agreed",
+                             f"{name}, {family}: current {row['current_verdict']}")
+            for a, b in zip(plain.rows, told.rows):
+                for key in ("soc_start_pct", "soc_end_pct"):
+                    judge.expect(b[key] is not None and abs(a[key] - b[key]) <= 1,
+                                 f"{name}, {family}: {key} {b[key]}, by service 01 {a[key]}")
+                if kind == "drive":
+                    judge.expect(b["distance_km_low"] is not None and
+                                 b["distance_km_low"] <= a["distance_km_high"] and
+                                 a["distance_km_low"] <= b["distance_km_high"],
+                                 f"{name}, {family}: {b['distance_km']} km, by service 01 {a['distance_km']}")
+
+
+def play_lists(programs, folder, judge, own, kind, replay):
+    """A card that `packmile card prepare` has made from the depot's fleet.toml."""
+    plain = Run(programs, folder, f"lists {kind}", kind, replay, BACK_TO_BACK, ())
+    for name, text, options in (("own list", own["one"], ()),
+                                ("another owner's", ANOTHER_OWNER, ("--sign", "discharge-positive"))):
+        name = f"{name}, {kind}"
+        depot, card = folder / f"{name} of {replay.stem} list", folder / f"{name} of {replay.stem} card"
+        run(programs.packmile, "new", depot)
+        with open(depot / "fleet.toml", "a") as fleet:
+            fleet.write(f'\n[[van]]\nname = "bench"\nvin = "{VIN}"\n\n{text}')
+        card.mkdir()
+        run(programs.packmile, "card", "prepare", card, "--van", "bench", "--size-mb", "64",
+            "--depot", depot)
+        told = Run(programs, folder, name, kind, replay, BACK_TO_BACK,
+                   ("--answers", "owner", *options), listed_in(text), card / "PACKMILE.LOG")
+        judge.whole(name, told)
+        # A step of 1/8 V is 8 of those of PID 9A: its rounding still averages out.
+        judge.same(name, told, plain.energies, 0.01)
+
+
+def play_none(programs, folder, judge, kind, replay):
+    for name, faults in (("alive", ()), ("dead bus", ("--fault", "dead-bus"))):
+        name = f"none, {name}, {kind}"
+        silent = Run(programs, folder, name, kind, replay, USUAL,
+                     ("--answers", "none", "--parked-hours", "24", *faults))
+        for key, value in silent.energies.items():
+            judge.expect(value is None, f"{name}: {key} is {value}")
+        row = silent.check
+        judge.expect(row["answers"] == [] and row["vin"] is None, f"{name}: answers {row['answers']}")
+        judge.expect(row["current_verdict"] is None and row["current_verdict_why"], f"{name}: {row}")
+        questions = {q["question"]: q for q in row.get("questions", ())}
+        judge.expect(questions, f"{name}: check has no questions")
+        for question in questions.values():
+            judge.expect(question["answered"] == "no" and question["missing"] and question["how"],
+                         f"{name}: {question}")
+        for word in ("note", "signal"):
+            judge.expect(word in silent.page, f"{name}: check does not speak of {word}s")
+        # It listens: what it sent is counted, and how long it could have sent.
+        requests = sum(n for what, n in silent.counts.items() if what.startswith("request"))
+        open_s, since = 0.0, None
+        for second, text in silent.lines:
+            if text == "O":
+                since = since if since is not None else float(second)
+            elif text == "C" and since is not None:
+                open_s += float(second) - since
+                since = None
+        print(f"  {name:<44}{requests} requests in a day, adapter open to send for {open_s:.1f} s")
+        judge.expect(since is None, f"{name}: the adapter is left open")
+        judge.expect(requests <= 100 and open_s <= 60, f"{name}: {requests} requests, open for {open_s} s")
+
+
+# Fault: the families; what must hold of energies: same, part (of the time only), none.
+FAULTS = {
+    "dids-refused": (("f4xx", "owner"), "same"),
+    "dids-first-only": (("f4xx", "owner"), "same"),
+    "pids-reversed": (("f4xx",), "same"),
+    "response-pending": (("f4xx", "owner"), "same"),
+    "ids-29bit": (("f4xx", "owner"), "same"),
+    "did-short": (("f4xx", "owner"), "none"),
+    "did-refused-later": (("f4xx", "owner"), "part"),
+    "current-frozen": (("f4xx", "owner"), "none"),
+    "soc-over-100": (("owner",), "any"),
+    "pack-cold": (("owner",), "same"),
+}
+# A definition that cannot be right is named.
+NAMED = {("did-short", "owner"), ("current-frozen", "owner"), ("soc-over-100", "owner"), ("pack-cold", "owner")}
+
+
+def play_faults(programs, folder, judge, kind, replay):
+    command, keys = KINDS[kind]
+    plain = Run(programs, folder, "faults plain", kind, replay, USUAL, ())
+    for fault, (families, wanted) in FAULTS.items():
+        for family in families:
+            name = f"{fault}, {family}, {kind}"
+            blocks = run(programs.benchvan, "signals", "--fault", fault).stdout.decode()
+            told = Run(programs, folder, name, kind, replay, USUAL,
+                       ("--answers", family, "--fault", fault),
+                       listed_in(blocks) if family == "owner" else ())
+            judge.expect(told.check["sectors_damaged"] == 0 and told.check["refused_transmits"] == 0,
+                         f"{name}: {told.check}")
+            print(f"  {name:<44}{wanted:<6}", *sorted(told.findings()))
+            if wanted == "same":
+                judge.same(name, told, plain.energies, 0.1)
+            elif wanted == "none":
+                for key, value in told.energies.items():
+                    judge.expect(value is None, f"{name}: {key} is {value}")
+                for row in told.rows:
+                    judge.expect(all(row[key + "_why"] for key in keys), f"{name}: no reason in {row}")
+            elif wanted == "part":
+                for row in told.rows:
+                    judge.expect(row[keys[0]] is None or row["coverage"] < 0.5, f"{name}: {row}")
+            if fault == "soc-over-100":
+                for row in told.rows:
+                    judge.expect(row["soc_start_pct"] is None and row["soc_end_pct"] is None,
+                                 f"{name}: state of charge {row['soc_start_pct']} .. {row['soc_end_pct']}")
+            if (fault, family) in NAMED:
+                judge.expect(told.findings() - plain.findings(), f"{name}: no finding")
+
+
+def attempt(part, programs, folder, judge, *more):
+    """A command that fails ends its part, not the others."""
+    try:
+        part(programs, folder, judge, *more)
+    except SystemExit as trouble:
+        judge.expect(False, f"{part.__name__}: {trouble}")
+
+
+def main():
+    programs = Bin(sys.argv[1])
+    data = pathlib.Path(sys.argv[2]) if len(sys.argv) > 2 else None
+    judge = Judge()
+    own = {"one": run(programs.benchvan, "signals").stdout.decode(),
+           "apart": run(programs.benchvan, "signals", "--fault", "v-and-a-apart").stdout.decode()}
+    with workspace() as folder:
+        folder = pathlib.Path(folder)
+        made_up = {"drive": write_drive(folder / "drive.csv"), "charge": write_charge(folder / "charge.csv")}
+        for kind, replay in made_up.items():
+            attempt(play_families, programs, folder, judge, own, kind, f"made-up {kind}", replay)
+            attempt(play_lists, programs, folder, judge, own, kind, replay)
+            attempt(play_none, programs, folder, judge, kind, replay)
+        attempt(play_faults, programs, folder, judge, "drive", made_up["drive"])
+        if data and data.exists():
+            for kind, file in MEASURED.items():
+                attempt(play_families, programs, folder, judge, own, kind, f"measured {kind}", data / file)
+                attempt(play_lists, programs, folder, judge, own, kind, data / file)
+        else:
+            print("skipped: the measured drive and charge are not here")
+    print(f"{len(judge.wrong)} wrong")
+    for what in judge.wrong:
+        print("FAILED " + what)
+    sys.exit(1 if judge.wrong else 0)
+
+
+main()
