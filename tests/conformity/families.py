@@ -9,7 +9,7 @@ order of bytes; or nothing. One made-up drive and charge, and one measured drive
 charge where DATA is there, are played through all of them:
 
   energies      of f4xx and owner within 0.01 % of service01, asked back to back; at
-                the usual 5 Hz, where families ask at other moments, 0.05 %
+                the usual 5 Hz, where families ask at other moments, net within 0.1 %
   two           pack voltage and current in two identifiers: asked one after the
   identifiers   other, the cost is printed and held under 0.5 %
   truth         of each file, integrated here from its own rows
@@ -33,7 +33,9 @@ from programs import Bin, run, workspace
 
 VIN = "1M8GDM9AXKP042788"  # passes 49 CFR 565
 BACK_TO_BACK, USUAL = "0", "5"
-LIMITS = {BACK_TO_BACK: 0.01, USUAL: 0.05}  # per cent
+# Per cent. At 5 Hz regeneration hangs on where in a pulse it is asked: net only.
+LIMITS = {BACK_TO_BACK: 0.01, USUAL: 0.1}
+TRUTH_LIMITS = {BACK_TO_BACK: 0.02, USUAL: 0.1}
 APART_LIMIT = 0.5
 # kind: command, what it measures
 KINDS = {"drive": ("trips", ("net_kwh", "discharge_kwh", "regen_kwh")),
@@ -123,17 +125,24 @@ class Run:
 
 
 def truth(path, kind):
-    """Energies of a file by the trapezoid of its own rows; a sign change inside a
-    step counts to its middle's side."""
-    volts_amps = [(float(r["time_s"]), float(r["pack_v"]), float(r["pack_a"]))
-                  for r in csv.DictReader(open(path)) if r["pack_v"] and r["pack_a"]]
-    net = ah = 0.0
-    for (t0, v0, a0), (t1, v1, a1) in zip(volts_amps, volts_amps[1:]):
-        if 0 < t1 - t0 <= 10:
-            # Straight lines of both: their product is a parabola.
-            net += (t1 - t0) * (v0 * a0 / 3 + v1 * a1 / 3 + (v0 * a1 + v1 * a0) / 6) / 3.6e6
-            ah += (t1 - t0) * (a0 + a1) / 2 / 3600
-    return {"net_kwh": net} if kind == "drive" else {"pack_kwh": -net, "pack_ah": -ah}
+    """Energies of a file from its own rows: straight lines between them, cut where
+    the current changes its sign; of a charge what flowed in."""
+    rows = [(float(r["time_s"]), float(r["pack_v"]), float(r["pack_a"]))
+            for r in csv.DictReader(open(path)) if r["pack_v"] and r["pack_a"]]
+    kwh, ah = {True: 0.0, False: 0.0}, {True: 0.0, False: 0.0}
+    for (t0, v0, a0), (t1, v1, a1) in zip(rows, rows[1:]):
+        if not 0 < t1 - t0 <= 10:
+            continue
+        cut = a0 / (a0 - a1) if a0 * a1 < 0 else 1.0
+        middle = (t0 + cut * (t1 - t0), v0 + cut * (v1 - v0), a0 + cut * (a1 - a0))
+        for (s0, u0, i0), (s1, u1, i1) in (((t0, v0, a0), middle), (middle, (t1, v1, a1))):
+            charging = i0 + i1 < 0
+            # The product of two straight lines is a parabola.
+            kwh[charging] += (s1 - s0) * (2 * u0 * i0 + 2 * u1 * i1 + u0 * i1 + u1 * i0) / 6 / 3.6e6
+            ah[charging] += (s1 - s0) * (i0 + i1) / 2 / 3600
+    if kind == "drive":
+        return {"net_kwh": sum(kwh.values()), "discharge_kwh": kwh[False], "regen_kwh": -kwh[True]}
+    return {"pack_kwh": -kwh[True], "pack_ah": -ah[True]}
 
 
 def percent(value, other):
@@ -170,14 +179,14 @@ def listed_in(text):
 
 
 def play_families(programs, folder, judge, own, kind, label, replay):
-    known = truth(replay, kind)
     for hz in (BACK_TO_BACK, USUAL):
+        known = dict(list(truth(replay, kind).items())[:None if hz == BACK_TO_BACK else 1])
         name = f"{label} at {hz} Hz"
         plain = Run(programs, folder, name, kind, replay, hz, ())
         judge.expect(len(plain.rows) == 1, f"{name}: {len(plain.rows)} rows")
         judge.whole(name, plain)
-        judge.same(name + ", against its rows", plain, known, 0.1)
-        wanted = plain.energies
+        judge.same(name + ", against its rows", plain, known, TRUTH_LIMITS[hz])
+        wanted = {key: plain.energies[key] for key in known}
         for family, options in FAMILIES.items():
             own_list = own["apart" if "apart" in family else "one"] if "owner" in family else ""
             told = Run(programs, folder, f"{name}, {family}", kind, replay, hz, options,
@@ -204,11 +213,11 @@ def play_families(programs, folder, judge, own, kind, label, replay):
 
 def play_lists(programs, folder, judge, own, kind, replay):
     """A card that `packmile card prepare` has made from the depot's fleet.toml."""
-    plain = Run(programs, folder, f"lists {kind}", kind, replay, BACK_TO_BACK, ())
+    plain = Run(programs, folder, f"lists {replay.stem}", kind, replay, BACK_TO_BACK, ())
     for name, text, options in (("own list", own["one"], ()),
                                 ("another owner's", ANOTHER_OWNER, ("--sign", "discharge-positive"))):
-        name = f"{name}, {kind}"
-        depot, card = folder / f"{name} of {replay.stem} list", folder / f"{name} of {replay.stem} card"
+        name = f"{name}, {replay.stem}"
+        depot, card = folder / f"{name} list", folder / f"{name} card"
         run(programs.packmile, "new", depot)
         with open(depot / "fleet.toml", "a") as fleet:
             fleet.write(f'\n[[van]]\nname = "bench"\nvin = "{VIN}"\n\n{text}')
