@@ -15,6 +15,7 @@ charge where DATA is there, are played through all of them:
   truth         of each file, integrated here from its own rows
   lists         the bench's own, prepared from a fleet.toml as an owner would, and a
                 list of another owner with other codings, ids and bits
+  words         those on the card are those that were on the bus, taken apart here
   none          no energy, and `check` says why and what to do; the logger listens
   faults        of answers by identifier: what was understood stands, what was not
                 is no figure
@@ -22,6 +23,7 @@ charge where DATA is there, are played through all of them:
 Everything that the logger sent must pass allow_list.py with the listed identifiers
 and nothing else.
 """
+import collections
 import csv
 import pathlib
 import sys
@@ -231,6 +233,68 @@ def play_lists(programs, folder, judge, own, kind, replay):
         judge.same(name, told, plain.energies, 0.01)
 
 
+def messages(candump):
+    """(response id, message) of each whole ISO-TP message of an ECU in a candump log."""
+    parts = {}  # id: [length, bytes]
+    for line in open(candump):
+        identifier, _, data = line.split()[2].partition("#")
+        sender, data = int(identifier, 16), bytes.fromhex(data)
+        if not (0x7E8 <= sender <= 0x7EF or sender & 0xFFFFFF00 == 0x18DAF100):
+            continue
+        kind, low = data[0] >> 4, data[0] & 15
+        if kind == 0:
+            yield sender, data[1:1 + low]
+        elif kind == 1:
+            parts[sender] = [low << 8 | data[1], data[2:]]
+        elif kind == 2 and sender in parts:
+            parts[sender][1] += data[1:]
+            length, text = parts[sender]
+            if len(text) >= length:
+                yield sender, text[:length]
+                del parts[sender]
+
+
+def word_of(signal, data):
+    """The word of an owner's signal in the data of its identifier."""
+    first, count = signal.get("first_byte", 0), signal.get("bytes", 1)
+    word = int.from_bytes(data[first:first + count], signal.get("byte_order", "big"))
+    bits = signal.get("bits", 8 * count - signal.get("first_bit", 0))
+    return word >> signal.get("first_bit", 0) & (1 << bits) - 1
+
+
+def play_words(programs, folder, judge, own, kind, replay):
+    signals = tomllib.loads(own["one"])["signal"]
+    by_response = {(s["ecu"] + 8, s["did"]): [] for s in signals}
+    for signal in signals:
+        by_response[signal["ecu"] + 8, signal["did"]].append(signal)
+    for family in ("f4xx", "owner"):
+        name = f"words of {family}, {kind}"
+        log = folder / f"{name}.candump"
+        card = folder / f"{name}.log"
+        programs.drive(card, "--replay", replay, "--answers", family, "--candump", log)
+        on_bus = collections.defaultdict(list)
+        for sender, message in messages(log):
+            if message[:1] != b"\x62":
+                continue
+            did, data = int.from_bytes(message[1:3], "big"), message[3:]
+            for signal in by_response.get((sender, did), ()):
+                on_bus[signal.get("name", signal["role"])].append(word_of(signal, data))
+            # 9A alone or before others: 62 F4 9A, support, state, volts, amperes.
+            if did == 0xF49A:
+                on_bus["pack_v"].append(int.from_bytes(data[2:4], "big"))
+                on_bus["pack_a"].append(int.from_bytes(data[4:6], "big"))
+        on_card = collections.defaultdict(list)
+        for row in sorted(programs.rows("samples", card), key=lambda r: r["tick_ms"]):
+            on_card[row["signal"]].append(row["raw"])
+        judge.expect({"pack_v", "pack_a"} <= set(on_bus), f"{name}: {sorted(on_bus)} on the bus")
+        for signal, words in on_bus.items():
+            kept = on_card[signal]
+            # What came before the polls began, in search of the ECU, need not be kept.
+            judge.expect(len(kept) >= len(words) - 3 and words[len(words) - len(kept):] == kept,
+                         f"{name}: {signal} {len(words)} words on the bus, {len(kept)} on the card, or others")
+            print(f"  {name:<44}{signal:<18}{len(kept)} of {len(words)}")
+
+
 def play_none(programs, folder, judge, kind, replay):
     for name, faults in (("alive", ()), ("dead bus", ("--fault", "dead-bus"))):
         name = f"none, {name}, {kind}"
@@ -330,6 +394,7 @@ def main():
         for kind, replay in made_up.items():
             attempt(play_families, programs, folder, judge, own, kind, f"made-up {kind}", replay)
             attempt(play_lists, programs, folder, judge, own, kind, replay)
+            attempt(play_words, programs, folder, judge, own, kind, replay)
             attempt(play_none, programs, folder, judge, kind, replay)
         attempt(play_faults, programs, folder, judge, "drive", made_up["drive"])
         if data and data.exists():
