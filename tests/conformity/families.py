@@ -15,7 +15,8 @@ charge where DATA is there, are played through all of them:
   truth         of each file, integrated here from its own rows
   lists         the bench's own, prepared from a fleet.toml as an owner would, and a
                 list of another owner with other codings, ids and bits
-  words         those on the card are those that were on the bus, taken apart here
+  words         those on the card are those that were on the bus, taken apart here,
+                and give the file's energy by the definitions alone
   none          no energy, and `check` says why and what to do; the logger listens
   faults        of answers by identifier: what was understood stands, what was not
                 is no figure
@@ -25,6 +26,7 @@ and nothing else.
 """
 import collections
 import csv
+import functools
 import pathlib
 import sys
 import tomllib
@@ -262,13 +264,40 @@ def word_of(signal, data):
     return word >> signal.get("first_bit", 0) & (1 << bits) - 1
 
 
+# The same keys for the words of PID 9A as the logger keeps them.
+PID_9A = [{"role": "pack_v", "bytes": 2, "scale": 1 / 64},
+          {"role": "pack_a", "bytes": 2, "scale": 0.1, "signed": True}]
+
+
+def values_by(signals):
+    """{name: word -> value}."""
+    def value(signal, word):
+        bits = signal.get("bits", 8 * signal.get("bytes", 1) - signal.get("first_bit", 0))
+        if signal.get("signed") and word >> bits - 1:
+            word -= 1 << bits
+        return word * signal.get("scale", 1) + signal.get("offset", 0)
+    return {signal["role"]: functools.partial(value, signal) for signal in signals}
+
+
+def by_words(rows, value):
+    """Net kWh of the samples of a card, by the trapezoid."""
+    at = collections.defaultdict(dict)
+    for row in rows:
+        if row["signal"] in ("pack_v", "pack_a"):
+            at[row["tick_ms"]][row["signal"]] = value[row["signal"]](row["raw"])
+    pairs = sorted((tick, two["pack_v"] * two["pack_a"]) for tick, two in at.items() if len(two) == 2)
+    return sum((t1 - t0) * (p0 + p1) / 2 for (t0, p0), (t1, p1) in zip(pairs, pairs[1:])
+               if t1 - t0 <= 10_000) / 3.6e9
+
+
 def play_words(programs, folder, judge, own, kind, replay):
+    wanted = truth(replay, kind).get("net_kwh") or -truth(replay, kind)["pack_kwh"]
     signals = tomllib.loads(own["one"])["signal"]
     by_response = {(s["ecu"] + 8, s["did"]): [] for s in signals}
     for signal in signals:
         by_response[signal["ecu"] + 8, signal["did"]].append(signal)
     for family in ("f4xx", "owner"):
-        name = f"words of {family}, {kind}"
+        name = f"words of {family}, {replay.stem}"
         log = folder / f"{name}.candump"
         card = folder / f"{name}.log"
         programs.drive(card, "--replay", replay, "--answers", family, "--candump", log)
@@ -284,9 +313,15 @@ def play_words(programs, folder, judge, own, kind, replay):
                 on_bus["pack_v"].append(int.from_bytes(data[2:4], "big"))
                 on_bus["pack_a"].append(int.from_bytes(data[4:6], "big"))
         on_card = collections.defaultdict(list)
-        for row in sorted(programs.rows("samples", card), key=lambda r: r["tick_ms"]):
+        rows = sorted(programs.rows("samples", card), key=lambda r: r["tick_ms"])
+        for row in rows:
             on_card[row["signal"]].append(row["raw"])
         judge.expect({"pack_v", "pack_a"} <= set(on_bus), f"{name}: {sorted(on_bus)} on the bus")
+        value = values_by(signals if family == "owner" else PID_9A)
+        net = by_words(rows, value) * (-1 if family == "owner" else 1)  # charging counts up
+        off = percent(net, wanted)
+        print(f"  {name:<44}{'net by words':<18}{net:10.5f}{off:+9.4f} %")
+        judge.expect(abs(off) <= 0.05, f"{name}: net by words off by {off:+.4f} %")
         for signal, words in on_bus.items():
             kept = on_card[signal]
             # What came before the polls began, in search of the ECU, need not be kept.
@@ -401,6 +436,7 @@ def main():
             for kind, file in MEASURED.items():
                 attempt(play_families, programs, folder, judge, own, kind, f"measured {kind}", data / file)
                 attempt(play_lists, programs, folder, judge, own, kind, data / file)
+                attempt(play_words, programs, folder, judge, own, kind, data / file)
         else:
             print("skipped: the measured drive and charge are not here")
     print(f"{len(judge.wrong)} wrong")

@@ -17,7 +17,7 @@ def write_drive(path, seconds=600, hz=10):
     return path
 
 
-def write_charge(path, seconds=3600):
+def write_charge(path, seconds=1800):
     """A made-up charge of a standing van: up to 40 A in half a minute, level, and
     falling slowly over its last third; a pack of 160 Ah."""
     soc = 35.0
