@@ -128,9 +128,9 @@ class Run:
         return set(self.check["findings"]).union(*(row["findings"] for row in self.rows))
 
 
-def truth(path, kind):
+def truth(path):
     """Energies of a file from its own rows: straight lines between them, cut where
-    the current changes its sign; of a charge what flowed in."""
+    the current changes its sign; pack_* is what flowed in."""
     rows = [(float(r["time_s"]), float(r["pack_v"]), float(r["pack_a"]))
             for r in csv.DictReader(open(path)) if r["pack_v"] and r["pack_a"]]
     kwh, ah = {True: 0.0, False: 0.0}, {True: 0.0, False: 0.0}
@@ -144,9 +144,8 @@ def truth(path, kind):
             # The product of two straight lines is a parabola.
             kwh[charging] += (s1 - s0) * (2 * u0 * i0 + 2 * u1 * i1 + u0 * i1 + u1 * i0) / 6 / 3.6e6
             ah[charging] += (s1 - s0) * (i0 + i1) / 2 / 3600
-    if kind == "drive":
-        return {"net_kwh": sum(kwh.values()), "discharge_kwh": kwh[False], "regen_kwh": -kwh[True]}
-    return {"pack_kwh": -kwh[True], "pack_ah": -ah[True]}
+    return {"net_kwh": sum(kwh.values()), "discharge_kwh": kwh[False], "regen_kwh": -kwh[True],
+            "pack_kwh": -kwh[True], "pack_ah": -ah[True]}
 
 
 def percent(value, other):
@@ -184,7 +183,8 @@ def listed_in(text):
 
 def play_families(programs, folder, judge, own, kind, label, replay):
     for hz in (BACK_TO_BACK, USUAL):
-        known = dict(list(truth(replay, kind).items())[:None if hz == BACK_TO_BACK else 1])
+        keys = KINDS[kind][1] if hz == BACK_TO_BACK else KINDS[kind][1][:1]
+        known = {key: truth(replay)[key] for key in keys}
         name = f"{label} at {hz} Hz"
         plain = Run(programs, folder, name, kind, replay, hz, ())
         judge.expect(len(plain.rows) == 1, f"{name}: {len(plain.rows)} rows")
@@ -291,7 +291,7 @@ def by_words(rows, value):
 
 
 def play_words(programs, folder, judge, own, kind, replay):
-    wanted = truth(replay, kind).get("net_kwh") or -truth(replay, kind)["pack_kwh"]
+    wanted = truth(replay)["net_kwh"]
     signals = tomllib.loads(own["one"])["signal"]
     by_response = {(s["ecu"] + 8, s["did"]): [] for s in signals}
     for signal in signals:
