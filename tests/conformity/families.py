@@ -103,8 +103,9 @@ class Run:
         folder = pathlib.Path(folder)
         card = card or folder / f"{name}.log"
         lines = folder / f"{name}.lines"
-        self.said = programs.drive(card, "--replay", replay, "--poll-hz", hz, "--vin", VIN,
-                                   "--lines", lines, *options).stderr.decode()
+        # The bench draws its answer times by the file's name: the same in every folder.
+        programs.drive(card, "--replay", replay.name, "--poll-hz", hz, "--vin", VIN,
+                       "--lines", lines, *options, cwd=replay.parent)
         assert allow_list.check(lines, listed), f"{name}: a line that a reader must not send"
         with open(lines) as recorded:
             self.counts, _ = allow_list.judge(recorded, listed)
@@ -300,7 +301,8 @@ def play_words(programs, folder, judge, own, kind, replay):
         name = f"words of {family}, {replay.stem}"
         log = folder / f"{name}.candump"
         card = folder / f"{name}.log"
-        programs.drive(card, "--replay", replay, "--answers", family, "--candump", log)
+        programs.drive(card, "--replay", replay.name, "--answers", family, "--candump", log,
+                       cwd=replay.parent)
         on_bus = collections.defaultdict(list)
         for sender, message in messages(log):
             if message[:1] != b"\x62":
@@ -418,7 +420,7 @@ def attempt(part, programs, folder, judge, *more):
 
 
 def main():
-    programs = Bin(sys.argv[1])
+    programs = Bin(pathlib.Path(sys.argv[1]).resolve())
     data = pathlib.Path(sys.argv[2]) if len(sys.argv) > 2 else None
     judge = Judge()
     own = {"one": run(programs.benchvan, "signals").stdout.decode(),
@@ -434,9 +436,10 @@ def main():
         attempt(play_faults, programs, folder, judge, "drive", made_up["drive"])
         if data and data.exists():
             for kind, file in MEASURED.items():
-                attempt(play_families, programs, folder, judge, own, kind, f"measured {kind}", data / file)
-                attempt(play_lists, programs, folder, judge, own, kind, data / file)
-                attempt(play_words, programs, folder, judge, own, kind, data / file)
+                data_file = data.resolve() / file
+                attempt(play_families, programs, folder, judge, own, kind, f"measured {kind}", data_file)
+                attempt(play_lists, programs, folder, judge, own, kind, data_file)
+                attempt(play_words, programs, folder, judge, own, kind, data_file)
         else:
             print("skipped: the measured drive and charge are not here")
     print(f"{len(judge.wrong)} wrong")
