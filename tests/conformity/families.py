@@ -101,7 +101,7 @@ class Run:
 
     def __init__(self, programs, folder, name, kind, replay, hz, options, listed=(), card=None):
         folder = pathlib.Path(folder)
-        card = card or folder / f"{name}.log"
+        self.card = card = card or folder / f"{name}.log"
         lines = folder / f"{name}.lines"
         # The bench draws its answer times by the file's name: the same in every folder.
         programs.drive(card, "--replay", replay.name, "--poll-hz", hz, "--vin", VIN,
@@ -403,6 +403,10 @@ def play_faults(programs, folder, judge, kind, replay):
             elif wanted == "part":
                 for row in told.rows:
                     judge.expect(row[keys[0]] is None or row["coverage"] < 0.5, f"{name}: {row}")
+            if fault == "did-short":
+                # The last byte of the current is missing: none of it may be made up.
+                kept = [row for row in programs.rows("samples", told.card) if row["signal"] == "pack_a"]
+                judge.expect(not kept, f"{name}: {len(kept)} samples of pack_a on the card")
             if fault == "soc-over-100":
                 for row in told.rows:
                     judge.expect(row["soc_start_pct"] is None and row["soc_end_pct"] is None,
