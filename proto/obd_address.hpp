@@ -51,4 +51,12 @@ inline constexpr std::uint32_t kTesterAddress = 0xF1;
   return 0x18DA00F1 | ecu << 8;
 }
 
+[[nodiscard]] constexpr bool is_extended_id(std::uint32_t id) { return id > 0x7FF; }
+
+// The id that answers come on; `request_id` must be a physical request id.
+[[nodiscard]] constexpr std::uint32_t response_id_of(std::uint32_t request_id, bool extended) {
+  if (!extended) return request_id + (kFirstResponseId11 - kFirstRequestId11);
+  return 0x18DAF100 | (request_id >> 8 & 0xFF);
+}
+
 }  // namespace packmile

@@ -18,10 +18,10 @@ constexpr std::uint8_t kMaxTries = 2;
 constexpr Tick kBusyPauseMs = 200;
 constexpr Tick kSlowPauseMs = 1000;
 
-constexpr std::size_t kVinBytes = 17;             // SAE J1979, 49 CFR 565
-constexpr std::size_t kCalibrationIdBytes = 16;   // SAE J1979
-constexpr std::size_t kEcuNameBytes = 20;         // SAE J1979
-constexpr std::size_t kInformationHeadBytes = 3;  // 49, info type, number of items
+constexpr std::size_t kVinBytes = 17;            // SAE J1979, 49 CFR 565
+constexpr std::size_t kCalibrationIdBytes = 16;  // SAE J1979
+constexpr std::size_t kEcuNameBytes = 20;        // SAE J1979
+constexpr std::size_t kInformationHeadBytes = 3;
 
 // The VIN with its left padding of 00 taken off; empty if anything else than a
 // visible character is in it.
@@ -56,9 +56,10 @@ FixedText<N> text_of(std::span<const std::uint8_t> bytes) {
 
 static_assert(std::is_trivially_destructible_v<Discovery>);
 
-void Discovery::start() {
+void Discovery::start(std::span<const AllowedDid> owners) {
   // In place: an assignment would build a second one on the small stack.
   std::construct_at(this);
+  owners_ = owners;
   ask(Step::find_11);
 }
 
@@ -80,6 +81,8 @@ bool Discovery::on_message(Tick now, std::uint32_t response_id, bool extended,
   bool taken = false;
   if (asks_information())
     taken = on_information(message);
+  else if (step_ == Step::owners)
+    taken = message[0] == kServiceReadById + kPositiveResponse && on_owners();
   else if (is_functional())
     taken = on_find(response_id, extended, message);
   else
@@ -127,6 +130,11 @@ DiscoveryState Discovery::state() const {
     case Step::calibration:
     case Step::name:
     case Step::any_vin:
+    case Step::by_id_11:
+    case Step::by_id_29:
+    case Step::id_bitmaps:
+    case Step::owners:
+    case Step::id_vin:
       return DiscoveryState::running;
   }
   return DiscoveryState::idle;
@@ -147,8 +155,46 @@ void Discovery::begin_ecu() {
 void Discovery::next_ecu() {
   ++ecu_;
   if (ecu_ < map_.ecu_count) return begin_ecu();
-  const bool ask_all = map_.vin.empty() && information_silent_;
-  ask(ask_all ? Step::any_vin : Step::found);
+  if (map_.vin.empty() && information_silent_) return ask(Step::any_vin);
+  begin_by_id();
+}
+
+void Discovery::begin_by_id() {
+  for (const VanEcu& ecu : map_.ecus())
+    if (ecu.pids.has(kPackPid)) return begin_owners();
+  ask(map_.ecu_count > 0 && map_.ecu[0].extended ? Step::by_id_29 : Step::by_id_11);
+}
+
+void Discovery::next_id_bitmap() {
+  for (; ecu_ < map_.ecu_count; ++ecu_) {
+    const SupportedPids& dids = map_.ecu[ecu_].dids;
+    if (dids.ranges() != 0 && dids.next_base()) return ask(Step::id_bitmaps);
+  }
+  begin_owners();
+}
+
+void Discovery::begin_owners() {
+  ecu_ = 0;
+  next_owners();
+}
+
+// The next ECU of the list that has not said anything yet.
+void Discovery::next_owners() {
+  for (; ecu_ < owners_.size(); ++ecu_) {
+    const std::uint32_t id = owners_[ecu_].request_id;
+    bool known = false;
+    for (std::size_t i = 0; i < ecu_; ++i) known = known || owners_[i].request_id == id;
+    for (const VanEcu& ecu : map_.ecus()) known = known || ecu.request_id == id;
+    if (!known) return ask(Step::owners);
+  }
+  ecu_ = 0;
+  next_id_vin();
+}
+
+void Discovery::next_id_vin() {
+  for (; map_.vin.empty() && ecu_ < map_.ecu_count; ++ecu_)
+    if (map_.ecu[ecu_].by_id) return ask(Step::id_vin);
+  ask(map_.ecu_count > 0 ? Step::found : Step::nothing);
 }
 
 void Discovery::next_item() {
@@ -164,7 +210,7 @@ void Discovery::give_up_item() {
     case Step::find_11:
       return map_.ecu_count > 0 ? begin_ecu() : ask(Step::find_29);
     case Step::find_29:
-      return map_.ecu_count > 0 ? begin_ecu() : ask(Step::nothing);
+      return map_.ecu_count > 0 ? begin_ecu() : begin_by_id();
     case Step::bitmaps:
       return ask(Step::info);
     case Step::info:
@@ -174,7 +220,23 @@ void Discovery::give_up_item() {
     case Step::name:
       return next_item();
     case Step::any_vin:
-      return ask(Step::found);
+      return begin_by_id();
+    case Step::by_id_11:
+      // A van that was found answers with the ids that it was found by.
+      if (map_.ecu_count == 0) return ask(Step::by_id_29);
+      [[fallthrough]];
+    case Step::by_id_29:
+      ecu_ = 0;
+      return next_id_bitmap();
+    case Step::id_bitmaps:
+      ++ecu_;
+      return next_id_bitmap();
+    case Step::owners:
+      ++ecu_;
+      return next_owners();
+    case Step::id_vin:
+      ++ecu_;
+      return next_id_vin();
     case Step::idle:
     case Step::found:
     case Step::nothing:
@@ -195,8 +257,7 @@ void Discovery::on_silence() {
 }
 
 bool Discovery::on_negative(Tick now, std::uint32_t response_id, const NegativeResponse& response) {
-  const std::uint8_t asked = asks_information() ? kServiceVehicleInformation : kServiceCurrentData;
-  if (response.service != asked) return false;
+  if (response.service != service_asked()) return false;
   if (response.action == NegativeAction::keep_waiting) {
     Late* late = late_of(response_id);
     if (late == nullptr) return true;
@@ -213,6 +274,8 @@ bool Discovery::on_negative(Tick now, std::uint32_t response_id, const NegativeR
   no_longer_late(response_id);
   // One ECU's no ends nothing for the others.
   if (is_functional()) return true;
+  // It is there, and may answer another identifier, or this one later.
+  if (step_ == Step::owners) return on_owners();
   switch (response.action) {
     case NegativeAction::retry:
     case NegativeAction::retry_slowly:
@@ -225,7 +288,7 @@ bool Discovery::on_negative(Tick now, std::uint32_t response_id, const NegativeR
       }
       return true;
     case NegativeAction::service_unsupported:
-      if (asks_information())
+      if (asks_information() && !asks_by_id())
         next_ecu();
       else
         give_up_item();
@@ -241,11 +304,8 @@ bool Discovery::on_negative(Tick now, std::uint32_t response_id, const NegativeR
   return true;
 }
 
-bool Discovery::on_find(std::uint32_t response_id, bool extended,
-                        std::span<const std::uint8_t> message) {
-  const auto bitmap = parse_pid_reply(message).find(0x00);
-  if (bitmap.empty() || map_.find(response_id) != nullptr) return false;
-  if (map_.ecu_count == kMaxEcus) return true;
+VanEcu* Discovery::add_ecu(std::uint32_t response_id, bool extended) {
+  if (map_.ecu_count == kMaxEcus) return nullptr;
   std::size_t place = map_.ecu_count++;
   for (; place > 0 && map_.ecu[place - 1].response_id > response_id; --place)
     map_.ecu[place] = map_.ecu[place - 1];
@@ -254,25 +314,54 @@ bool Discovery::on_find(std::uint32_t response_id, bool extended,
   ecu.response_id = response_id;
   ecu.request_id = *request_id_of(response_id, extended);
   ecu.extended = extended;
-  ecu.pids.set(0x00, bitmap);
+  return &ecu;
+}
+
+bool Discovery::on_find(std::uint32_t response_id, bool extended,
+                        std::span<const std::uint8_t> message) {
+  if (message.empty() || message[0] != service_asked() + kPositiveResponse) return false;
+  const auto bitmap = parse_pid_reply(message).find(0x00);
+  VanEcu* ecu = map_.find(response_id);
+  const bool again = ecu != nullptr && (!asks_by_id() || ecu->dids.answered(0x00));
+  if (bitmap.empty() || again) return false;
+  if (ecu == nullptr) ecu = add_ecu(response_id, extended);
+  if (ecu == nullptr) return true;  // more than there is room for
+  (asks_by_id() ? ecu->dids : ecu->pids).set(0x00, bitmap);
+  ecu->by_id = asks_by_id();
   return true;
 }
 
 bool Discovery::on_bitmap(std::span<const std::uint8_t> message) {
-  SupportedPids& pids = map_.ecu[ecu_].pids;
+  if (message.empty() || message[0] != service_asked() + kPositiveResponse) return false;
+  SupportedPids& pids = asks_by_id() ? map_.ecu[ecu_].dids : map_.ecu[ecu_].pids;
   const std::uint8_t base = *pids.next_base();
   const auto bitmap = parse_pid_reply(message).find(base);
   if (bitmap.empty()) return false;
   pids.set(base, bitmap);
-  ask(pids.next_base() ? Step::bitmaps : Step::info);
+  if (asks_by_id())
+    next_id_bitmap();
+  else
+    ask(pids.next_base() ? Step::bitmaps : Step::info);
+  return true;
+}
+
+bool Discovery::on_owners() {
+  const std::uint32_t id = owners_[ecu_].request_id;
+  const bool extended = is_extended_id(id);
+  if (VanEcu* ecu = add_ecu(response_id_of(id, extended), extended)) ecu->by_id = true;
+  ++ecu_;
+  next_owners();
   return true;
 }
 
 bool Discovery::on_information(std::span<const std::uint8_t> message) {
+  // The echo: an info type, or both bytes of an identifier.
   const CanFrame asked = request();
-  if (message.size() < 2 || message[0] != kServiceVehicleInformation + kPositiveResponse ||
-      message[1] != asked.data[2])
+  const std::size_t echo = asks_by_id() ? 2 : 1;
+  if (message.size() < 1 + echo || message[0] != service_asked() + kPositiveResponse ||
+      message[1] != asked.data[2] || message[echo] != asked.data[1 + echo])
     return false;
+  // 49, info type, number of items; or 62 and an identifier.
   const auto item = message.size() > kInformationHeadBytes ? message.subspan(kInformationHeadBytes)
                                                            : std::span<const std::uint8_t>{};
   switch (step_) {
@@ -284,6 +373,11 @@ bool Discovery::on_information(std::span<const std::uint8_t> message) {
     case Step::any_vin:
       if (map_.vin.empty()) map_.vin = vin_of(item);
       break;
+    case Step::id_vin:
+      map_.vin = vin_of(item);
+      ++ecu_;
+      next_id_vin();
+      return true;
     case Step::calibration:
       map_.ecu[ecu_].calibration_id = text_of<kCalibrationIdBytes>(item);
       break;
@@ -294,6 +388,10 @@ bool Discovery::on_information(std::span<const std::uint8_t> message) {
     case Step::find_11:
     case Step::find_29:
     case Step::bitmaps:
+    case Step::by_id_11:
+    case Step::by_id_29:
+    case Step::id_bitmaps:
+    case Step::owners:
     case Step::found:
     case Step::nothing:
       return false;
@@ -320,9 +418,14 @@ void Discovery::no_longer_late(std::uint32_t response_id) {
 }
 
 CanFrame Discovery::request() const {
-  const bool extended =
-      is_functional() ? step_ == Step::find_29 || (step_ == Step::any_vin && map_.ecu[0].extended)
-                      : map_.ecu[ecu_].extended;
+  if (step_ == Step::owners) {
+    const AllowedDid& first = owners_[ecu_];
+    return read_by_id_request(first.request_id, is_extended_id(first.request_id), first.did);
+  }
+  const bool of_map = map_.ecu_count > 0 && map_.ecu[0].extended;
+  const bool extended = is_functional() ? step_ == Step::find_29 || step_ == Step::by_id_29 ||
+                                              (step_ == Step::any_vin && of_map)
+                                        : map_.ecu[ecu_].extended;
   const std::uint32_t id = is_functional() ? functional_id(extended) : map_.ecu[ecu_].request_id;
   std::uint8_t pid = 0;
   switch (step_) {
@@ -335,30 +438,49 @@ CanFrame Discovery::request() const {
       return vehicle_information_request(id, extended, info_type::calibration_ids);
     case Step::name:
       return vehicle_information_request(id, extended, info_type::ecu_name);
+    case Step::id_vin:
+      return read_by_id_request(id, extended, kVinDid);
+    case Step::id_bitmaps:
+      pid = map_.ecu[ecu_].dids.next_base().value_or(0);
+      break;
     case Step::bitmaps:
       pid = map_.ecu[ecu_].pids.next_base().value_or(0);
       break;
     case Step::idle:
     case Step::find_11:
     case Step::find_29:
+    case Step::by_id_11:
+    case Step::by_id_29:
+    case Step::owners:
     case Step::found:
     case Step::nothing:
       break;
   }
-  return *current_data_request(id, extended, std::span(&pid, 1));
+  return asks_by_id() ? *obd_dids_request(id, extended, std::span(&pid, 1))
+                      : *current_data_request(id, extended, std::span(&pid, 1));
 }
 
 bool Discovery::is_functional() const {
-  return step_ == Step::find_11 || step_ == Step::find_29 || step_ == Step::any_vin;
+  return step_ == Step::find_11 || step_ == Step::find_29 || step_ == Step::any_vin ||
+         step_ == Step::by_id_11 || step_ == Step::by_id_29;
 }
 
 bool Discovery::asks_information() const {
   return step_ == Step::info || step_ == Step::vin || step_ == Step::calibration ||
-         step_ == Step::name || step_ == Step::any_vin;
+         step_ == Step::name || step_ == Step::any_vin || step_ == Step::id_vin;
+}
+
+bool Discovery::asks_by_id() const { return step_ >= Step::by_id_11 && step_ <= Step::id_vin; }
+
+std::uint8_t Discovery::service_asked() const {
+  if (asks_by_id()) return kServiceReadById;
+  return asks_information() ? kServiceVehicleInformation : kServiceCurrentData;
 }
 
 bool Discovery::is_expected(std::uint32_t response_id, bool extended) const {
-  if (is_functional()) return request_id_of(response_id, extended).has_value();
+  const auto request_id = request_id_of(response_id, extended);
+  if (is_functional()) return request_id.has_value();
+  if (step_ == Step::owners) return request_id == owners_[ecu_].request_id;
   const VanEcu& ecu = map_.ecu[ecu_];
   return response_id == ecu.response_id && extended == ecu.extended;
 }

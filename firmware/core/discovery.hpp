@@ -1,7 +1,8 @@
 // Discovery: finds the ECUs of a van at the bit rate that is set, what they
 // answer, their names and the VIN, with few requests.
 //
-// Standard  SAE J1979 services 01 and 09 by their bitmaps; ISO 15765-4 ids.
+// Standard  SAE J1979 services 01 and 09 by their bitmaps; the same items by
+//           service 22 (ISO 14229-1 F4xx, F190); ISO 15765-4 ids.
 // Pure      messages and the time go in, requests come out; knows neither the
 //           adapter nor the transmit gate.
 // Bounded   kMaxEcus ECUs; a request is made at most twice and waited for at most
@@ -9,18 +10,28 @@
 //
 //   step         request                 answered                   silent
 //   find_11      01 00 to 7DF            window over: first ECU     find_29
-//   find_29      01 00 to 18DB33F1       window over: first ECU     nothing
+//   find_29      01 00 to 18DB33F1       window over: first ECU     by_id_11
 //   bitmaps      01 20, 40 .. of an ECU  next bitmap, last: info    again, then info
 //   info         09 00                   next item                  next ECU
 //   vin          09 02                   next item                  again, then next item
 //   calibration  09 04                   next item                  again, then next item
 //   name         09 0A                   next ECU                   again, then next ECU
-//   any_vin      09 02 to all            window over: found         found
+//   any_vin      09 02 to all            window over: by identifier by identifier
+//   by_id_11     22 F400 to 7DF          window over: its bitmaps   by_id_29
+//   by_id_29     22 F400 to 18DB33F1     window over: its bitmaps   owners
+//   id_bitmaps   22 F420, F440 ..        next bitmap, next ECU      again, then next ECU
+//   owners       22 and the first of an  next ECU of the list       again, then next ECU
+//                ECU's owner's DIDs
+//   id_vin       22 F190 of an ECU       found                      again, then next ECU
 //
-//   next item    the next of vin (if no VIN is known), calibration, name that the
-//                ECU's 09 00 bitmap has; none left: next ECU
-//   next ECU     none left: any_vin if no VIN is known and some ECU was silent on
-//                09 00, else found
+//   next item      the next of vin (if no VIN is known), calibration, name that
+//                  the ECU's 09 00 bitmap has; none left: next ECU
+//   next ECU       none left: any_vin if no VIN is known and some ECU was silent
+//                  on 09 00, else by identifier
+//   by identifier  by_id_11 or by_id_29, as the van was found, unless an ECU has
+//                  $9A by service 01; else owners
+//   id_vin         of each ECU that was found by an identifier, if no VIN is known
+//   found          if there is any ECU; else nothing
 //
 // A negative response to a physical request ends its item; 11 ends the service
 // for that ECU; 21 and 22 are asked again once after a pause; 78 is waited for,
@@ -33,6 +44,7 @@
 
 #include "core/can_frame.hpp"
 #include "core/negative_response.hpp"
+#include "core/transmit_gate.hpp"
 #include "core/van_map.hpp"
 #include "tick.hpp"
 
@@ -59,8 +71,9 @@ class Discovery {
     bool functional = false;
   };
 
-  // Forgets the map and begins anew, from any state.
-  void start();
+  // Forgets the map and begins anew, from any state. `owners`: what the owner
+  // has listed; must outlive the discovery.
+  void start(std::span<const AllowedDid> owners = {});
   // The request to send now; each is handed out once, and its time starts to
   // run. None: an answer is still due, or there is nothing more to ask.
   [[nodiscard]] std::optional<Request> take_request(Tick now);
@@ -90,6 +103,11 @@ class Discovery {
     calibration,
     name,
     any_vin,
+    by_id_11,
+    by_id_29,
+    id_bitmaps,
+    owners,
+    id_vin,
     found,
     nothing
   };
@@ -108,6 +126,13 @@ class Discovery {
   void give_up_item();
   void on_silence();
   bool on_negative(Tick now, std::uint32_t response_id, const NegativeResponse& response);
+  void begin_by_id();
+  void next_id_bitmap();
+  void begin_owners();
+  void next_owners();
+  void next_id_vin();
+  bool on_owners();
+  VanEcu* add_ecu(std::uint32_t response_id, bool extended);
   bool on_find(std::uint32_t response_id, bool extended, std::span<const std::uint8_t> message);
   bool on_bitmap(std::span<const std::uint8_t> message);
   bool on_information(std::span<const std::uint8_t> message);
@@ -116,15 +141,18 @@ class Discovery {
   [[nodiscard]] CanFrame request() const;
   [[nodiscard]] bool is_functional() const;
   [[nodiscard]] bool asks_information() const;
+  [[nodiscard]] bool asks_by_id() const;
+  [[nodiscard]] std::uint8_t service_asked() const;
   [[nodiscard]] bool is_expected(std::uint32_t response_id, bool extended) const;
 
   VanMap map_;
+  std::span<const AllowedDid> owners_;
   SupportedPids info_;   // of service 09, the ECU at hand
   Tick window_end_ = 0;  // end of the wait, unless somebody is late; or of the pause
   Tick give_up_ = 0;     // end of the wait whoever is late
   std::array<Late, kMaxEcus> late_{};
   std::uint8_t late_count_ = 0;
-  std::uint8_t ecu_ = 0;    // index into map_
+  std::uint8_t ecu_ = 0;    // index into map_; in step owners: into owners_
   std::uint8_t tries_ = 0;  // of the request at hand
   Step step_ = Step::idle;
   Wait wait_ = Wait::to_be_taken;

@@ -21,6 +21,13 @@ std::uint32_t size_of(std::uint32_t current_raw) {
 // The word is above its zero: in both codings of one van the same way.
 bool is_upwards(std::uint32_t current_raw) { return (current_raw & 0x7FFF) < 0x4000; }
 
+// A current that comes without support bits is the owner's signal.
+bool supports_current(std::span<const RawWord> words) {
+  for (const RawWord& one : words)
+    if (one.id == signal::pack_support) return (one.word & kCurrentSupported) != 0;
+  return true;
+}
+
 }  // namespace
 
 void DutyJudge::restart(Tick now, DutyStart start) {
@@ -44,9 +51,7 @@ void DutyJudge::on_supply_low(Tick now, bool low) {
 }
 
 bool DutyJudge::shows_life(std::span<const RawWord> words) const {
-  bool current_supported = false;
-  for (const RawWord& one : words)
-    if (one.id == signal::pack_support) current_supported = (one.word & kCurrentSupported) != 0;
+  const bool current_supported = supports_current(words);
   for (const RawWord& one : words) {
     if (one.id == signal::speed_kmh && one.word >= 1) return true;
     if (one.id == signal::odometer_km && odometer_raw_ && one.word != *odometer_raw_) return true;
@@ -153,9 +158,7 @@ void DutyJudge::on_current(Tick now, std::uint32_t raw) {
 
 void DutyJudge::on_words(Tick now, std::span<const RawWord> words) {
   if (duty_ == Duty::parked) return;
-  bool current_supported = false;
-  for (const RawWord& one : words)
-    if (one.id == signal::pack_support) current_supported = (one.word & kCurrentSupported) != 0;
+  const bool current_supported = supports_current(words);
   for (const RawWord& one : words) {
     if (one.id == signal::soc_pct) on_soc(now, one.word);
     if (one.id == signal::odometer_km) on_odometer(now, one.word);

@@ -52,6 +52,12 @@ std::int64_t LogEndSearch::lap_of(const RingSector& sector) const {
   return sector.place == RingPlace::ours ? static_cast<std::int64_t>(sector.sequence / ring_) : -1;
 }
 
+// lo_ and ahead_ are below ring_; their sum need not fit into 32 bits.
+std::uint32_t LogEndSearch::place_ahead() const {
+  const std::uint32_t to_the_end = ring_ - lo_;
+  return ahead_ < to_the_end ? lo_ + ahead_ : ahead_ - to_the_end;
+}
+
 void LogEndSearch::bisect() {
   state_ = State::bisect;
   if (hi_ - lo_ <= 1) {
@@ -69,7 +75,7 @@ void LogEndSearch::start_ahead() {
     finish_or_sweep();
     return;
   }
-  at_ = static_cast<std::uint32_t>((static_cast<std::uint64_t>(lo_) + 1) % ring_);
+  at_ = place_ahead();
 }
 
 void LogEndSearch::finish_or_sweep() {
@@ -131,7 +137,7 @@ void LogEndSearch::on_sector(const RingSector& sector) {
       } else if (++ahead_ > window_ || ahead_ >= ring_) {
         finish_or_sweep();
       } else {
-        at_ = static_cast<std::uint32_t>((static_cast<std::uint64_t>(lo_) + ahead_) % ring_);
+        at_ = place_ahead();
       }
       break;
     case State::sweep:

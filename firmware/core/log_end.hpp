@@ -83,6 +83,7 @@ class LogEndSearch {
   void start_sweep(bool whole);
   [[nodiscard]] bool newer_than_lo(const RingSector& sector) const;
   [[nodiscard]] std::int64_t lap_of(const RingSector& sector) const;
+  [[nodiscard]] std::uint32_t place_ahead() const;
 
   std::uint32_t ring_ = 0;
   std::uint32_t window_ = 0;

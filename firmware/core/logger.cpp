@@ -325,8 +325,10 @@ void Logger::begin_log(const LogExtent& extent) {
 
 void Logger::on_settings_read(const std::uint8_t* sector) {
   std::optional<SectorHeader> header;
-  settings_outcome_ = read_settings_sector(
-      std::span<const std::uint8_t, kSectorBytes>(sector, kSectorBytes), settings_, header);
+  settings_outcome_ =
+      read_settings_sector(std::span<const std::uint8_t, kSectorBytes>(sector, kSectorBytes),
+                           settings_, owners_, header);
+  gate_.allow_dids(owners_.dids());
   if (header) {
     log_id_ = header->log_id;
     // A file that is longer than the ring it was prepared for keeps that ring;
@@ -336,6 +338,9 @@ void Logger::on_settings_read(const std::uint8_t* sector) {
   log_.set_deadline_ms(settings_.driving_deadline_ms);
   wake_.set_levels(levels_of(settings_.battery));
   begin_search();
+  // The bus was faster than the card: what was found so far was found without
+  // the owner's list.
+  if (owners_.size() != 0) discover_anew();
 }
 
 void Logger::begin_search() {
@@ -412,6 +417,7 @@ SessionSource Logger::session_source() const {
     source.extended_ids = discovery_.map().ecu[0].extended;
   }
   source.counters = counters();
+  source.owners = &owners_;
   source.supply_min_mv = supply_min_mv_;
   source.clean_stop = stop_wanted_;
   source.listen_only_s =

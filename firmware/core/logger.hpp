@@ -2,7 +2,8 @@
 // answers in sectors. A pure machine: everything that happens comes in through
 // on_*, everything that it wants goes out through take_*.
 //
-// Standard  SAE J1979 services 01 and 09, ISO 15765-2, ISO 15765-4, slcan text
+// Standard  SAE J1979 services 01 and 09, ISO 14229-1 service 22, ISO 15765-2, ISO 15765-4, slcan
+// text
 //           lines; FORMAT.md for the card.
 // Pure      no clock, heap, exceptions, RTTI, I/O, threads.
 // Bounded   all state is in the object; output per input is bounded.
@@ -181,6 +182,7 @@ class Logger {
   void open_bus(Phase phase, Rate rate);
   void after_listening(bool clean);
   void after_failed_attempt();
+  void discover_anew();
   void wait(WaitReason reason, Tick alert_ms = 0);
   void start_polling(DutyStart start);
   [[nodiscard]] bool van_known() const { return discovery_.state() == DiscoveryState::found; }
@@ -192,6 +194,12 @@ class Logger {
   void on_answered();
   void on_message(const IsotpReceiver& receiver);
   void on_poll_message(const IsotpReceiver& receiver);
+  // The words of an answer to a request of the plan; none: it answers another.
+  [[nodiscard]] std::size_t words_of_answer(const PollRequest& poll,
+                                            std::span<const std::uint8_t> message,
+                                            std::span<RawWord> words);
+  // The same in standard words, for the judge of the van's duty.
+  [[nodiscard]] std::size_t duty_words(std::span<const RawWord> words, std::span<RawWord> standard);
   void on_probe_message(const IsotpReceiver& receiver);
   void on_silence();
   void on_unconfirmed();
@@ -217,6 +225,7 @@ class Logger {
   // First sector of the log in what the port has opened.
   std::uint32_t log_first_sector_ = 0;
   LoggerSettings settings_;
+  OwnersSignals owners_;
   SettingsOutcome settings_outcome_ = SettingsOutcome::not_read;
   std::uint32_t ring_sectors_ = 0;
   std::optional<std::uint32_t> log_id_;
@@ -250,7 +259,10 @@ class Logger {
   std::uint8_t silences_in_row_ = 0;
   std::uint8_t unconfirmed_answers_ = 0;  // in a row
   std::uint8_t probe_poll_ = 0;           // index into the plan
-  Tick phase_until_ = 0;                  // end of listening
+  // Roles that an owner's signal has told; a bit each. The standard signal is
+  // then no longer listened to: two odometers would always seem to move.
+  std::uint16_t roles_told_ = 0;
+  Tick phase_until_ = 0;  // end of listening
   Tick balance_due_ = 0;
   // Own frames whose echo may still come.
   std::optional<CanFrame> request_sent_;

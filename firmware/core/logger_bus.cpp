@@ -103,7 +103,7 @@ void Logger::on_script_done() {
     case Phase::discovering:
       receivers_ = 0;
       gate_.forget_ecus();
-      discovery_.start();
+      discovery_.start(owners_.dids());
       break;
     case Phase::probing:
     case Phase::link_down:
@@ -350,6 +350,24 @@ void Logger::after_failed_attempt() {
     wait(WaitReason::not_found);
   } else {
     wait(WaitReason::silent);
+  }
+}
+
+void Logger::discover_anew() {
+  if (discovery_.state() == DiscoveryState::idle) return;
+  discovery_ = Discovery{};
+  switch (phase_) {
+    case Phase::discovering:
+    case Phase::probing:
+    case Phase::polling:
+      open_bus(Phase::discovering, rate_);
+      return;
+    case Phase::link_down:
+    case Phase::opening:
+    case Phase::listening:
+    case Phase::waiting:
+    case Phase::stopping:
+      return;
   }
 }
 

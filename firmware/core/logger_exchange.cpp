@@ -91,7 +91,8 @@ void Logger::ask_discovery() {
         static_cast<void>(send(Asking::discovery, request->frame));
       return;
     case DiscoveryState::found:
-      plan_.build(now_, discovery_.map());
+      plan_.build(now_, discovery_.map(), owners_);
+      roles_told_ = 0;
       log_.set_van_tag(van_tag_of(discovery_.map().vin.view()));
       want_session();
       wake_.on_answered();
@@ -108,7 +109,7 @@ void Logger::ask_discovery() {
 void Logger::ask_probe() {
   // A request of the plan, so that its answer can tell what the van is doing:
   // the one with current and speed, else one after the other.
-  if (plan_.polls()[0].asks(kPackPid) || probe_poll_ >= plan_.polls().size()) probe_poll_ = 0;
+  if (plan_.polls()[0].tells_current() || probe_poll_ >= plan_.polls().size()) probe_poll_ = 0;
   for (std::size_t i = 0; i < plan_.polls().size() && plan_.polls()[probe_poll_].retired; ++i)
     probe_poll_ = static_cast<std::uint8_t>((probe_poll_ + 1u) % plan_.polls().size());
   const PollRequest& poll = plan_.polls()[probe_poll_];
@@ -146,8 +147,7 @@ void Logger::update_conditions() {
   log_.set_deadline_ms(duty == Duty::driving ? settings_.driving_deadline_ms
                                              : settings_.charging_deadline_ms);
   // The odometer at the start of a charge or a stand belongs to the trip before.
-  constexpr std::uint8_t kOdometerPid = 0xA6;
-  plan_.ask_now(now_, kOdometerPid);
+  plan_.ask_odometer_now(now_);
   want_session();
 }
 
@@ -191,10 +191,13 @@ void Logger::on_probe_message(const IsotpReceiver& receiver) {
   const bool by_supply = wake_.prompted_by_supply();
   on_answered();
   std::array<RawWord, kMaxWordsPerReply> words{};
+  std::array<RawWord, kMaxWordsPerReply> standard{};
   std::size_t count = 0;
   if (!parse_negative_response(receiver.message()))
-    count = words_of(parse_pid_reply(receiver.message()), words);
-  const bool used = duty_.shows_life(std::span<const RawWord>(words).first(count));
+    count = duty_words(std::span<const RawWord>(words).first(words_of_answer(
+                           plan_.polls()[exchange_.poll], receiver.message(), words)),
+                       standard);
+  const bool used = duty_.shows_life(std::span<const RawWord>(standard).first(count));
   if (!prompted && !used) {
     wait(WaitReason::parked);
     return;
@@ -207,7 +210,7 @@ void Logger::on_poll_message(const IsotpReceiver& receiver) {
   const std::size_t index = exchange_.poll;
   const std::uint32_t took_ms = static_cast<std::uint32_t>(now_ - exchange_.sent);
   if (const std::optional<NegativeResponse> refusal = parse_negative_response(receiver.message())) {
-    if (refusal->service != kServiceCurrentData) return;
+    if (refusal->service != plan_.polls()[index].service()) return;
     on_answered();
     if (refusal->action == NegativeAction::keep_waiting) {
       ++pending_responses_;
@@ -223,22 +226,59 @@ void Logger::on_poll_message(const IsotpReceiver& receiver) {
     if (plan_.empty()) wait(WaitReason::nothing_to_ask);
     return;
   }
-  const PidReply reply = parse_pid_reply(receiver.message());
-  bool asked = false;
-  for (const PidData& one : reply.pids())
-    if (plan_.polls()[index].asks(one.pid)) asked = true;
-  if (!asked) return;  // the late answer to a request that was given up
+  const PollRequest& poll = plan_.polls()[index];
+  if (!poll.is_answered_by(receiver.message()))
+    return;  // the late answer to a request that was given up
 
   on_answered();
   round_trip_ms_ = took_ms;
   exchange_ = {};
   std::array<RawWord, kMaxWordsPerReply> words{};
-  const std::size_t count = words_of(reply, words);
-  const std::span<const RawWord> known = std::span<const RawWord>(words).first(count);
-  keep(receiver.begun(), plan_.polls()[index], known);
-  if (plan_.on_reply(now_, index, reply, took_ms)) want_session();
-  duty_.on_words(now_, known);
+  const std::span<const RawWord> known =
+      std::span<const RawWord>(words).first(words_of_answer(poll, receiver.message(), words));
+  keep(receiver.begun(), poll, known);
+  std::array<RawWord, kMaxWordsPerReply> standard{};
+  const std::size_t count = duty_words(known, standard);
+  if (plan_.on_reply(now_, index, poll.read(receiver.message()), took_ms)) want_session();
+  duty_.on_words(now_, std::span<const RawWord>(standard).first(count));
   update_conditions();
+}
+
+std::size_t Logger::words_of_answer(const PollRequest& poll, std::span<const std::uint8_t> message,
+                                    std::span<RawWord> words) {
+  if (!poll.is_answered_by(message)) return 0;
+  if (poll.owners_did == 0) return words_of(poll.read(message), words);
+  std::size_t count = 0;
+  const AllowedDid did{poll.request_id, poll.owners_did};
+  for (std::size_t i = 0; i < owners_.size() && count < words.size(); ++i) {
+    if (owners_.dids()[i] != did) continue;
+    if (const std::optional<std::uint32_t> word = owners_.word(i, message.subspan(3)))
+      words[count++] = {static_cast<SignalId>(kFirstOwnersSignal + i), *word};
+  }
+  return count;
+}
+
+std::size_t Logger::duty_words(std::span<const RawWord> words, std::span<RawWord> standard) {
+  std::size_t count = 0;
+  for (const RawWord& one : words) {
+    if (count == standard.size()) break;
+    if (one.id < kFirstOwnersSignal) {
+      bool told = false;
+      for (unsigned role = 0; role <= static_cast<unsigned>(kLastRole); ++role)
+        if ((roles_told_ >> role & 1) != 0 &&
+            standard_signal_of(static_cast<SignalRole>(role)) == one.id)
+          told = true;
+      if (!told) standard[count++] = one;
+      continue;
+    }
+    const std::size_t index = one.id - kFirstOwnersSignal;
+    const std::optional<RawWord> word = owners_.standard_word(index, one.word);
+    if (!word) continue;
+    roles_told_ |=
+        static_cast<std::uint16_t>(1u << static_cast<unsigned>(owners_.place(index).role));
+    standard[count++] = *word;
+  }
+  return count;
 }
 
 void Logger::on_silence() {

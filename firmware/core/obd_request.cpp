@@ -28,4 +28,22 @@ CanFrame vehicle_information_request(std::uint32_t id, bool extended, std::uint8
   return request(id, extended, kServiceVehicleInformation, std::span(&type, 1));
 }
 
+CanFrame read_by_id_request(std::uint32_t id, bool extended, std::uint16_t did) {
+  const std::array<std::uint8_t, 2> bytes{static_cast<std::uint8_t>(did >> 8),
+                                          static_cast<std::uint8_t>(did)};
+  return request(id, extended, kServiceReadById, bytes);
+}
+
+std::optional<CanFrame> obd_dids_request(std::uint32_t id, bool extended,
+                                         std::span<const std::uint8_t> pids) {
+  if (pids.empty() || pids.size() > kMaxRequestDids) return std::nullopt;
+  std::array<std::uint8_t, 2 * kMaxRequestDids> bytes{};
+  std::size_t n = 0;
+  for (const std::uint8_t pid : pids) {
+    bytes[n++] = kObdDid >> 8;
+    bytes[n++] = pid;
+  }
+  return request(id, extended, kServiceReadById, std::span(bytes).first(n));
+}
+
 }  // namespace packmile

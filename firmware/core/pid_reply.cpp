@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <optional>
 
+#include "catalogue/layout.hpp"
 #include "core/supported_pids.hpp"
 
 namespace packmile {
@@ -14,9 +15,9 @@ constexpr std::size_t kMaxUnknownLayoutBytes = 4;
 // None: unknown PID. 0: listed, layout unknown.
 std::optional<std::size_t> data_bytes(std::uint8_t pid) {
   if (is_bitmap_pid(pid)) return kBitmapBytes;
-  const PidEntry* entry = find_pid(pid);
-  if (entry == nullptr) return std::nullopt;
-  return entry->bytes;
+  const int listed = data_bytes_of_pid(pid);
+  if (listed < 0) return std::nullopt;
+  return static_cast<std::size_t>(listed);
 }
 
 std::uint32_t big_endian(std::span<const std::uint8_t> bytes) {
@@ -36,7 +37,12 @@ std::span<const std::uint8_t> PidReply::find(std::uint8_t pid) const {
 PidReply parse_pid_reply(std::span<const std::uint8_t> message) {
   PidReply reply;
   reply.rest_ = message;
-  if (message.size() < 2 || message[0] != kServiceCurrentData + kPositiveResponse) {
+  const bool by_did = !message.empty() && message[0] == kServiceReadById + kPositiveResponse;
+  // Bytes of an item's name: a PID, or F4 and a PID.
+  const std::size_t name = by_did ? 2 : 1;
+  if (message.size() < 1 + name ||
+      (!by_did && message[0] != kServiceCurrentData + kPositiveResponse) ||
+      (by_did && message[1] != kObdDid >> 8)) {
     reply.end_ = PidReplyEnd::not_a_reply;
     return reply;
   }
@@ -46,11 +52,16 @@ PidReply parse_pid_reply(std::span<const std::uint8_t> message) {
       reply.end_ = PidReplyEnd::left_over;
       return reply;
     }
-    const std::uint8_t pid = reply.rest_[0];
-    const std::span<const std::uint8_t> after = reply.rest_.subspan(1);
+    if (reply.rest_.size() < name) {
+      reply.end_ = PidReplyEnd::short_data;
+      return reply;
+    }
+    const std::uint8_t pid = reply.rest_[name - 1];
+    const std::span<const std::uint8_t> after = reply.rest_.subspan(name);
     const auto listed = data_bytes(pid);
     // Without a length nobody knows where the next PID begins.
-    if (!listed || (*listed == 0 && reply.count_ > 0)) {
+    if (!listed || (*listed == 0 && reply.count_ > 0) ||
+        (by_did && reply.rest_[0] != kObdDid >> 8)) {
       reply.end_ = PidReplyEnd::unknown_pid;
       return reply;
     }
@@ -71,14 +82,13 @@ PidReply parse_pid_reply(std::span<const std::uint8_t> message) {
 }
 
 std::size_t words_of(const PidData& pid, std::span<RawWord> out) {
-  const PidEntry* entry = find_pid(pid.pid);
-  if (entry == nullptr) return 0;
+  const bool layout_known = data_bytes_of_pid(pid.pid) > 0;
   std::size_t count = 0;
-  for (const SignalEntry& one : signals_of_pid(pid.pid)) {
+  for (const SignalLayout& one : layout_of_pid(pid.pid)) {
     if (count == out.size()) break;
     if (one.first_byte >= pid.data.size()) continue;
     const std::span<const std::uint8_t> from = pid.data.subspan(one.first_byte);
-    if (from.size() < one.bytes && entry->bytes != 0) continue;
+    if (from.size() < one.bytes && layout_known) continue;
     out[count++] = {one.id, big_endian(from.first(std::min<std::size_t>(from.size(), one.bytes)))};
   }
   return count;

@@ -1,7 +1,9 @@
-// Reads a response of service 01: which PIDs came, and their raw words.
+// Reads a response of service 01, or of 22 for the same items: which PIDs came,
+// and their raw words.
 //
 // Standard  SAE J1979: 41 PID data [PID data ...] in any order, without length
-//           fields; the catalogue knows the lengths.
+//           fields; the catalogue knows the lengths. ISO 14229-1: 62 F4 PID data
+//           [F4 PID data ...]; that the data is that of the PID is from memory.
 // Output    words as they came: $9A's four signals are given whether or not its
 //           support bits say that they mean anything; that is the host's to judge.
 // Bounded   kMaxRequestPids PIDs; what is left over is given as raw bytes.
@@ -16,14 +18,17 @@
 
 namespace packmile {
 
+// Pack voltage and current.
+inline constexpr std::uint8_t kPackPid = 0x9A;
 // The most signals that the catalogue finds in one PID ($9A).
 inline constexpr std::size_t kMaxWordsPerPid = 4;
 inline constexpr std::size_t kMaxWordsPerReply = kMaxRequestPids * kMaxWordsPerPid;
 
 enum class PidReplyEnd : std::uint8_t {
   complete,     // nothing left over
-  not_a_reply,  // not 41 ...; no PID
-  unknown_pid,  // rest() begins with a PID whose length nobody knows
+  not_a_reply,  // neither 41 PID .. nor 62 F4 PID ..
+  unknown_pid,  // rest() begins with a PID whose length nobody knows, or with an
+                // identifier that is not F4xx
   short_data,   // rest() begins with a PID whose data is cut off
   left_over,    // more than kMaxRequestPids PIDs, or more bytes than a lone PID
                 // of unknown layout may have

@@ -1,7 +1,9 @@
 #include "core/poll_plan.hpp"
 
+#include "catalogue/layout.hpp"
 #include "columns/record_encoder.hpp"
 #include "core/obd_request.hpp"
+#include "obd_address.hpp"
 
 namespace packmile {
 namespace {
@@ -34,8 +36,11 @@ constexpr std::uint32_t kBackOffMs = 10'000;
 
 // Shares of the time that the line is taken, in 1/1000. Common practice, no
 // source: the distance between the two keeps the period from swinging.
-constexpr std::uint64_t kOverload = 900;
-constexpr std::uint64_t kRelaxed = 700;
+constexpr std::uint32_t kOverload = 900;
+constexpr std::uint32_t kRelaxed = 700;
+// No exchange takes longer, all the responses that announce it included; what
+// does is a port that slept.
+constexpr std::uint32_t kMaxTookMs = 60'000;
 
 std::uint32_t shorter(std::uint32_t a, std::uint32_t b) { return a < b ? a : b; }
 
@@ -43,22 +48,45 @@ std::uint8_t saturating_next(std::uint8_t n) {
   return n == 0xFF ? n : static_cast<std::uint8_t>(n + 1);
 }
 
-// The ECU that is asked for a PID; nullptr: none answers it.
-const VanEcu* ecu_for(const VanMap& map, std::uint8_t pid) {
+// The ECU that is asked for a PID by that service; nullptr: none answers it.
+const VanEcu* ecu_for(const VanMap& map, std::uint8_t pid, SupportedPids VanEcu::*service) {
   const VanEcu* first = nullptr;
   for (const VanEcu& ecu : map.ecus()) {
-    if (!ecu.pids.has(pid)) continue;
+    if (!(ecu.*service).has(pid)) continue;
     if (!first) first = &ecu;
-    if (ecu.pids.has(kPackPid)) return &ecu;
+    if ((ecu.*service).has(kPackPid)) return &ecu;
   }
   return first;
 }
 
+constexpr std::uint32_t bit_of(SignalRole role) { return 1u << static_cast<unsigned>(role); }
+constexpr std::uint32_t kFastRoles =
+    bit_of(SignalRole::pack_v) | bit_of(SignalRole::pack_a) | bit_of(SignalRole::speed);
+
 }  // namespace
 
-void PollPlan::build(Tick now, const VanMap& map) {
+std::uint8_t PollRequest::service() const {
+  return by_did || owners_did != 0 ? kServiceReadById : kServiceCurrentData;
+}
+
+bool PollRequest::is_answered_by(std::span<const std::uint8_t> message) const {
+  if (message.size() < 2 || message[0] != service() + kPositiveResponse) return false;
+  if (owners_did != 0) return message.size() > 3 && (message[1] << 8 | message[2]) == owners_did;
+  for (const PidData& one : parse_pid_reply(message).pids())
+    if (asks(one.pid)) return true;
+  return false;
+}
+
+PidReply PollRequest::read(std::span<const std::uint8_t> message) const {
+  const PidReply reply = parse_pid_reply(message);
+  return pid_count > 1 && reply.end() != PidReplyEnd::complete ? PidReply{} : reply;
+}
+
+void PollPlan::build(Tick now, const VanMap& map, const OwnersSignals& owners) {
   count_ = 0;
   slowed_ = false;
+  owners_ = &owners;
+  add_owners(now, true);
   add_group(now, map, kPackGroup);
   add_group(now, map, kSocGroup);
   add_group(now, map, kOdometerGroup);
@@ -66,6 +94,7 @@ void PollPlan::build(Tick now, const VanMap& map) {
   add_group(now, map, kRareGroup);
   add_group(now, map, kRarerGroup);
   add_group(now, map, kUnknownLayoutGroup);
+  add_owners(now, false);
   put_periods(now);
   resume(now);
 }
@@ -73,16 +102,19 @@ void PollPlan::build(Tick now, const VanMap& map) {
 void PollPlan::add_group(Tick now, const VanMap& map, std::span<const std::uint8_t> group) {
   const std::size_t first = count_;
   for (const std::uint8_t pid : group) {
-    const VanEcu* ecu = ecu_for(map, pid);
+    const VanEcu* ecu = ecu_for(map, pid, &VanEcu::pids);
+    const bool by_did = ecu == nullptr;
+    if (by_did) ecu = ecu_for(map, pid, &VanEcu::dids);
     if (!ecu) continue;
-    const std::size_t signals = signals_of_pid(pid).size();
+    const std::size_t most_pids = by_did ? kMaxRequestDids : kMaxRequestPids;
+    const std::size_t signals = layout_of_pid(pid).size();
     PollRequest* home = nullptr;
     for (std::size_t i = first; i < count_ && !home; ++i) {
       PollRequest& poll = polls_[i];
       std::size_t has = 0;
-      for (const std::uint8_t one : poll.pids()) has += signals_of_pid(one).size();
+      for (const std::uint8_t one : poll.pids()) has += layout_of_pid(one).size();
       if (poll.response_id == ecu->response_id && poll.extended == ecu->extended &&
-          poll.pid_count < kMaxRequestPids && has + signals <= kMaxBlockSignals)
+          poll.by_did == by_did && poll.pid_count < most_pids && has + signals <= kMaxBlockSignals)
         home = &poll;
     }
     if (!home) {
@@ -91,9 +123,29 @@ void PollPlan::add_group(Tick now, const VanMap& map, std::span<const std::uint8
       *home = {.response_id = ecu->response_id,
                .request_id = ecu->request_id,
                .due = now,
+               .by_did = by_did,
                .extended = ecu->extended};
     }
     home->pid[home->pid_count++] = pid;
+  }
+}
+
+void PollPlan::add_owners(Tick now, bool fast) {
+  for (std::size_t i = 0; i < owners_->size(); ++i) {
+    if (!owners_->is_first_of_its_did(i)) continue;
+    const AllowedDid& did = owners_->dids()[i];
+    std::uint32_t roles = 0;
+    for (std::size_t k = i; k < owners_->size(); ++k)
+      if (owners_->dids()[k] == did) roles |= bit_of(owners_->place(k).role);
+    if (((roles & kFastRoles) != 0) != fast) continue;
+    if (count_ == kMaxPolls) return;
+    const bool extended = is_extended_id(did.request_id);
+    polls_[count_++] = {.response_id = response_id_of(did.request_id, extended),
+                        .request_id = did.request_id,
+                        .due = now,
+                        .owners_did = did.did,
+                        .roles = static_cast<std::uint16_t>(roles),
+                        .extended = extended};
   }
 }
 
@@ -146,11 +198,53 @@ std::uint32_t PollPlan::period_of(std::uint8_t pid) const {
   return kRarePeriodMs;
 }
 
+std::uint32_t PollPlan::period_of_owners(std::size_t index) const {
+  const OwnersSignalPlace& place = owners_->place(index);
+  std::uint32_t period_ms = 0;
+  switch (place.role) {
+    case SignalRole::pack_v:
+    case SignalRole::pack_a:
+      period_ms = period_of(kPackPid);
+      break;
+    case SignalRole::speed:
+      period_ms = period_of(kSpeed);
+      break;
+    case SignalRole::soc:
+      period_ms = period_of(kSoc);
+      break;
+    case SignalRole::odometer:
+      period_ms = period_of(kOdometer);
+      break;
+    case SignalRole::charger_state:
+      period_ms = conditions_.duty == Duty::charging ? 10'000 : period_of(kSlowGroup[0]);
+      break;
+    case SignalRole::reported_capacity:
+      period_ms = kRarePeriodMs;
+      break;
+    case SignalRole::none:
+    case SignalRole::pack_temp:
+      period_ms = period_of(kSlowGroup[0]);
+      break;
+  }
+  if (place.period_ms == 0) return period_ms;
+  if (conditions_.duty == Duty::driving && !slowed_) return place.period_ms;
+  return period_ms < place.period_ms ? place.period_ms : period_ms;
+}
+
+std::uint32_t PollPlan::period_of(const PollRequest& poll) const {
+  std::uint32_t period_ms = kRarePeriodMs;
+  for (const std::uint8_t pid : poll.pids()) period_ms = shorter(period_ms, period_of(pid));
+  if (poll.owners_did == 0) return period_ms;
+  const AllowedDid did{poll.request_id, poll.owners_did};
+  for (std::size_t i = 0; i < owners_->size(); ++i)
+    if (owners_->dids()[i] == did) period_ms = shorter(period_ms, period_of_owners(i));
+  return period_ms;
+}
+
 void PollPlan::put_periods(Tick now) {
   for (std::size_t i = 0; i < count_; ++i) {
     PollRequest& poll = polls_[i];
-    std::uint32_t period_ms = kRarePeriodMs;
-    for (const std::uint8_t pid : poll.pids()) period_ms = shorter(period_ms, period_of(pid));
+    const std::uint32_t period_ms = period_of(poll);
     if (period_ms < poll.period_ms && poll.due > now + period_ms) poll.due = now + period_ms;
     poll.period_ms = period_ms;
   }
@@ -173,9 +267,11 @@ void PollPlan::resume(Tick now) {
   }
 }
 
-void PollPlan::ask_now(Tick now, std::uint8_t pid) {
-  for (std::size_t i = 0; i < count_; ++i)
-    if (polls_[i].asks(pid) && polls_[i].due > now) polls_[i].due = now;
+void PollPlan::ask_odometer_now(Tick now) {
+  for (std::size_t i = 0; i < count_; ++i) {
+    PollRequest& poll = polls_[i];
+    if ((poll.asks(kOdometer) || poll.has(SignalRole::odometer)) && poll.due > now) poll.due = now;
+  }
 }
 
 std::optional<std::size_t> PollPlan::due_at(Tick now) const {
@@ -197,8 +293,11 @@ std::optional<Tick> PollPlan::deadline() const {
 
 CanFrame PollPlan::request(std::size_t index) const {
   const PollRequest& poll = polls_[index];
+  if (poll.owners_did != 0)
+    return read_by_id_request(poll.request_id, poll.extended, poll.owners_did);
   const std::optional<CanFrame> frame =
-      current_data_request(poll.request_id, poll.extended, poll.pids());
+      poll.by_did ? obd_dids_request(poll.request_id, poll.extended, poll.pids())
+                  : current_data_request(poll.request_id, poll.extended, poll.pids());
   return frame ? *frame : CanFrame{};
 }
 
@@ -214,6 +313,7 @@ void PollPlan::on_sent(Tick now, std::size_t index) {
 }
 
 void PollPlan::took(PollRequest& poll, std::uint32_t ms) {
+  if (ms > kMaxTookMs) ms = kMaxTookMs;
   // A running mean over about eight exchanges.
   if (poll.mean_ms_x16 == 0) {
     poll.mean_ms_x16 = ms * 16;
@@ -231,6 +331,7 @@ bool PollPlan::split(std::size_t index) {
               .request_id = poll.request_id,
               .period_ms = period_of(poll.pid[i]),
               .due = poll.due,
+              .by_did = poll.by_did,
               .extended = poll.extended};
     single.pid[0] = poll.pid[i];
     single.pid_count = 1;
@@ -279,8 +380,10 @@ bool PollPlan::on_refused(Tick now, std::size_t index, NegativeAction action,
   switch (action) {
     case NegativeAction::service_unsupported: {
       const std::uint32_t ecu = poll.response_id;
+      const std::uint8_t service = poll.service();
       for (std::size_t i = 0; i < count_; ++i)
-        if (polls_[i].response_id == ecu) polls_[i].retired = true;
+        if (polls_[i].response_id == ecu && polls_[i].service() == service)
+          polls_[i].retired = true;
       return true;
     }
     case NegativeAction::item_unsupported:
@@ -303,15 +406,14 @@ bool PollPlan::on_refused(Tick now, std::size_t index, NegativeAction action,
 
 bool PollPlan::balance(Tick now, bool crowded) {
   // What the line would be taken for if nothing were slowed down.
-  std::uint64_t load = 0;
+  std::uint32_t load = 0;
   const bool was_slowed = slowed_;
   slowed_ = false;
   for (const PollRequest& poll : polls()) {
     if (poll.retired) continue;
-    std::uint32_t period_ms = kRarePeriodMs;
-    for (const std::uint8_t pid : poll.pids()) period_ms = shorter(period_ms, period_of(pid));
+    std::uint32_t period_ms = period_of(poll);
     if (silent_alone(poll) && period_ms < kSilentPeriodMs) period_ms = kSilentPeriodMs;
-    if (period_ms != 0) load += poll.mean_ms_x16 * 1000ull / 16 / period_ms;
+    if (period_ms != 0) load += poll.mean_ms_x16 * (1000 / 4) / 4 / period_ms;
   }
   slowed_ = crowded || (was_slowed ? load > kRelaxed : load > kOverload);
   if (slowed_ == was_slowed) return false;

@@ -15,8 +15,8 @@ static_assert(kCounters <= 15, "the key of a sixteenth counter takes two bytes")
 constexpr std::size_t kTailBytes = 2 + kCounters * 6 + 4;
 // How the boot ends or begins, in every part: a flag, and a number of up to five bytes.
 constexpr std::size_t kEndBytes = 2 + 6;
-// The longest Ecu: two numbers, 20 + 16 characters, 32 bytes of bitmaps.
-constexpr std::size_t kMaxItemBytes = 112;
+// The longest Ecu: a number, 20 + 16 characters, twice 32 bytes of bitmaps.
+constexpr std::size_t kMaxItemBytes = 116;
 
 using Item = std::array<std::uint8_t, kMaxItemBytes>;
 
@@ -75,32 +75,39 @@ std::size_t write_poll(const PollRequest& poll, Item& item) {
   w.uint_field(wire::poll::ecu, poll.response_id);
   w.bytes_field(wire::poll::pid, poll.pids());
   w.uint_field(wire::poll::period_ms, poll.period_ms);
+  w.uint_field(wire::poll::by_did, poll.by_did ? 1 : 0);
+  w.uint_field(wire::poll::owners_did, poll.owners_did);
   return w.size();
 }
 
-std::size_t write_ecu(const VanEcu& ecu, Item& item) {
+void put_bitmaps(wire::Writer& out, std::uint32_t field, const SupportedPids& pids) {
   std::array<std::uint8_t, 4 * kPidRanges> bitmaps{};
-  const std::size_t ranges = ecu.pids.ranges();
+  const std::size_t ranges = pids.ranges();
   for (std::size_t i = 0; i < ranges; ++i) {
-    const std::uint32_t bits = ecu.pids.bitmap(i);
+    const std::uint32_t bits = pids.bitmap(i);
     for (std::size_t b = 0; b < 4; ++b)
       bitmaps[4 * i + b] = static_cast<std::uint8_t>(bits >> (8 * (3 - b)));
   }
+  out.bytes_field(field, std::span(bitmaps).first(4 * ranges));
+}
+
+std::size_t write_ecu(const VanEcu& ecu, Item& item) {
   wire::Writer w(item);
   w.uint_field(wire::ecu::response_id, ecu.response_id);
   w.bytes_field(wire::ecu::name, bytes_of(ecu.name.view()));
   w.bytes_field(wire::ecu::calibration_id, bytes_of(ecu.calibration_id.view()));
-  w.bytes_field(wire::ecu::supported_pids, std::span(bitmaps).first(4 * ranges));
+  put_bitmaps(w, wire::ecu::supported_pids, ecu.pids);
+  put_bitmaps(w, wire::ecu::supported_dids, ecu.dids);
   return w.size();
 }
 
 // False: no room left in this sector.
-bool put_item(wire::Writer& out, std::size_t room, std::uint32_t field, const Item& item,
-              std::size_t bytes) {
-  const std::size_t framed =
-      wire::varint_bytes(wire::tag(field, wire::kBytes)) + wire::varint_bytes(bytes) + bytes;
+bool put_item(wire::Writer& out, std::size_t room, std::uint32_t field,
+              std::span<const std::uint8_t> item) {
+  const std::size_t framed = wire::varint_bytes(wire::tag(field, wire::kBytes)) +
+                             wire::varint_bytes(item.size()) + item.size();
   if (out.size() + framed > room) return false;
-  out.bytes_field(field, std::span(item).first(bytes));
+  out.bytes_field(field, item);
   return true;
 }
 
@@ -113,6 +120,7 @@ void SessionWriter::start() {
   head_written_ = false;
   next_ecu_ = 0;
   next_poll_ = 0;
+  next_owners_ = 0;
 }
 
 std::size_t SessionWriter::write(const SessionSource& source,
@@ -136,13 +144,14 @@ std::size_t SessionWriter::write(const SessionSource& source,
   Item item{};
   while (room_left && source.map && next_ecu_ < source.map->ecu_count) {
     const std::size_t bytes = write_ecu(source.map->ecu[next_ecu_], item);
-    room_left = put_item(body, room, wire::session::ecu, item, bytes);
+    room_left = put_item(body, room, wire::session::ecu, std::span(item).first(bytes));
     if (room_left) ++next_ecu_;
   }
   while (room_left && next_poll_ < source.polls.size()) {
     const PollRequest& poll = source.polls[next_poll_];
     if (!poll.retired)
-      room_left = put_item(body, room, wire::session::poll, item, write_poll(poll, item));
+      room_left =
+          put_item(body, room, wire::session::poll, std::span(item).first(write_poll(poll, item)));
     if (room_left) ++next_poll_;
   }
   if (first_part) {
@@ -152,6 +161,11 @@ std::size_t SessionWriter::write(const SessionSource& source,
   }
   body.uint_field(wire::session::clean_stop, source.clean_stop ? 1 : 0);
   body.uint_field(wire::session::listen_only_s, source.listen_only_s);
+  while (room_left && source.owners && next_owners_ < source.owners->size()) {
+    room_left = put_item(body, kRoom + kEndBytes, wire::session::owners_signal,
+                         source.owners->message(next_owners_));
+    if (room_left) ++next_owners_;
+  }
   pending_ = !room_left;
 
   // The length takes one byte or two: the body moves up when it takes one.

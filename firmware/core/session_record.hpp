@@ -2,7 +2,7 @@
 //
 // Standard  packmile.Session in packmile.proto; field numbers in wire.hpp.
 // Output    one Record of at most 480 bytes per sector. What does not fit, whole
-//           polls and ECUs, goes on in the next session sector.
+//           ECUs, polls and definitions, goes on in the next session sector.
 // Pure      no heap, no I/O.
 #pragma once
 #include <cstddef>
@@ -11,6 +11,7 @@
 #include <span>
 #include <string_view>
 
+#include "core/owners_signals.hpp"
 #include "core/poll_plan.hpp"
 #include "core/port.hpp"
 #include "core/van_map.hpp"
@@ -53,6 +54,7 @@ struct SessionSource {
   bool extended_ids = false;
   const VanMap* map = nullptr;  // nullptr: not known yet
   std::span<const PollRequest> polls;
+  const OwnersSignals* owners = nullptr;  // nullptr: none
   LoggerCounters counters;
   std::uint16_t supply_min_mv = 0;  // 0: this logger cannot measure it
   bool clean_stop = false;          // the last record before a stop that was asked for
@@ -75,6 +77,7 @@ class SessionWriter {
   bool head_written_ = false;
   std::uint8_t next_ecu_ = 0;
   std::uint8_t next_poll_ = 0;
+  std::uint8_t next_owners_ = 0;
 };
 
 }  // namespace packmile

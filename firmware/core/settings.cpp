@@ -1,46 +1,10 @@
 #include "core/settings.hpp"
 
+#include "core/utf8.hpp"
 #include "wire.hpp"
 
 namespace packmile {
 namespace {
-
-// RFC 3629: no overlong forms, no surrogates, nothing above 10FFFF. The name
-// goes out again in every session record, and a protobuf reader refuses a
-// record whose string is not UTF-8.
-bool is_utf8(std::span<const std::uint8_t> text) {
-  std::size_t i = 0;
-  while (i < text.size()) {
-    const std::uint8_t lead = text[i++];
-    if (lead < 0x80) continue;
-    std::size_t more = 0;
-    std::uint32_t smallest = 0;
-    std::uint32_t code = 0;
-    if (lead >> 5 == 0x06) {
-      more = 1;
-      smallest = 0x80;
-      code = lead & 0x1Fu;
-    } else if (lead >> 4 == 0x0E) {
-      more = 2;
-      smallest = 0x800;
-      code = lead & 0x0Fu;
-    } else if (lead >> 3 == 0x1E) {
-      more = 3;
-      smallest = 0x10000;
-      code = lead & 0x07u;
-    } else {
-      return false;
-    }
-    if (text.size() - i < more) return false;
-    for (; more != 0; --more) {
-      const std::uint8_t next = text[i++];
-      if (next >> 6 != 0x02) return false;
-      code = code << 6 | (next & 0x3Fu);
-    }
-    if (code < smallest || code > 0x10FFFF || (code >= 0xD800 && code <= 0xDFFF)) return false;
-  }
-  return true;
-}
 
 bool read_bounded(std::uint64_t value, std::uint32_t low, std::uint32_t high, std::uint32_t& out) {
   if (value < low || value > high) return false;
@@ -48,18 +12,22 @@ bool read_bounded(std::uint64_t value, std::uint32_t low, std::uint32_t high, st
   return true;
 }
 
-SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSettings& out) {
+SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSettings& out,
+                            OwnersSignals& owners) {
   wire::Reader reader(message);
   wire::Field field;
   while (reader.next(field)) {
-    const wire::Type wanted = field.number == wire::settings::van ? wire::kBytes : wire::kVarint;
-    if (field.number == 0 || field.number > wire::settings::battery)
+    const bool holds_bytes =
+        field.number == wire::settings::van || field.number == wire::settings::owners_signal;
+    const wire::Type wanted = holds_bytes ? wire::kBytes : wire::kVarint;
+    if (field.number == 0 || field.number > wire::settings::owners_signal)
       return SettingsOutcome::unknown_field;
     if (field.type != wanted) return SettingsOutcome::wrong_type;
     std::uint32_t bounded = 0;
     switch (field.number) {
       case wire::settings::van:
         if (field.bytes.size() > kMaxVanNameBytes) return SettingsOutcome::name_too_long;
+        // It goes out again in every session record.
         if (!is_utf8(field.bytes)) return SettingsOutcome::malformed;
         out.van = {};
         for (std::size_t i = 0; i < field.bytes.size(); ++i)
@@ -94,6 +62,9 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
           return SettingsOutcome::out_of_range;
         out.battery = static_cast<BatteryKind>(field.value);
         break;
+      case wire::settings::owners_signal:
+        if (!owners.add(field.bytes)) return SettingsOutcome::bad_owners_signal;
+        break;
     }
   }
   return reader.ok() ? SettingsOutcome::taken : SettingsOutcome::malformed;
@@ -101,8 +72,10 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
 
 }  // namespace
 
-SettingsOutcome read_settings_record(std::span<const std::uint8_t> record,
-                                     LoggerSettings& settings) {
+namespace {
+
+SettingsOutcome read_record(std::span<const std::uint8_t> record, LoggerSettings& settings,
+                            OwnersSignals& owners) {
   LoggerSettings read;
   bool seen = false;
   wire::Reader reader(record);
@@ -110,7 +83,7 @@ SettingsOutcome read_settings_record(std::span<const std::uint8_t> record,
   while (reader.next(field)) {
     if (field.number != wire::record::settings) return SettingsOutcome::unknown_field;
     if (field.type != wire::kBytes) return SettingsOutcome::wrong_type;
-    const SettingsOutcome outcome = read_fields(field.bytes, read);
+    const SettingsOutcome outcome = read_fields(field.bytes, read, owners);
     if (outcome != SettingsOutcome::taken) return outcome;
     seen = true;
   }
@@ -120,15 +93,26 @@ SettingsOutcome read_settings_record(std::span<const std::uint8_t> record,
   return SettingsOutcome::taken;
 }
 
+}  // namespace
+
+SettingsOutcome read_settings_record(std::span<const std::uint8_t> record, LoggerSettings& settings,
+                                     OwnersSignals& owners) {
+  owners.clear();
+  const SettingsOutcome outcome = read_record(record, settings, owners);
+  if (outcome != SettingsOutcome::taken) owners.clear();
+  return outcome;
+}
+
 SettingsOutcome read_settings_sector(std::span<const std::uint8_t, kSectorBytes> sector,
-                                     LoggerSettings& settings,
+                                     LoggerSettings& settings, OwnersSignals& owners,
                                      std::optional<SectorHeader>& header) {
   SectorHeader read;
   header.reset();
+  owners.clear();
   if (read_sector(sector, read) != SectorVerdict::good || read.kind != SectorKind::settings)
     return SettingsOutcome::no_settings;
   header = read;
-  return read_settings_record(sector_payload(sector, read), settings);
+  return read_settings_record(sector_payload(sector, read), settings, owners);
 }
 
 }  // namespace packmile

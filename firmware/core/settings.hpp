@@ -4,7 +4,8 @@
 // Input     the 512 bytes of sector 0.
 // Rule      all or nothing: a field that is not known, of the wrong type or out
 //           of range refuses the whole, and the defaults are in force. Nothing
-//           here can widen the transmit gate.
+//           here can widen the transmit gate, but for the identifiers of owner's
+//           signals, which are only ever read.
 // Pure      no heap, no I/O.
 #pragma once
 #include <array>
@@ -14,6 +15,7 @@
 #include <span>
 
 #include "core/battery_levels.hpp"
+#include "core/owners_signals.hpp"
 #include "sector/sector.hpp"
 
 namespace packmile {
@@ -30,14 +32,15 @@ inline constexpr std::uint32_t kDrivingDeadlineMs = 10'000;
 inline constexpr std::uint32_t kChargingDeadlineMs = 30'000;
 
 enum class SettingsOutcome : std::uint8_t {
-  not_read,       // sector 0 has not been looked at yet
-  taken,          // in force
-  no_settings,    // sector 0 is blank, damaged or of another kind
-  malformed,      // not protobuf, or a name that is not UTF-8
-  unknown_field,  // a field that this version does not know
-  wrong_type,     // a known field of another wire type
-  name_too_long,  // van name above kMaxVanNameBytes
-  out_of_range    // a period or deadline outside its bounds, an unknown battery
+  not_read,          // sector 0 has not been looked at yet
+  taken,             // in force
+  no_settings,       // sector 0 is blank, damaged or of another kind
+  malformed,         // not protobuf, or a name that is not UTF-8
+  unknown_field,     // a field that this version does not know
+  wrong_type,        // a known field of another wire type
+  name_too_long,     // van name above kMaxVanNameBytes
+  out_of_range,      // a period or deadline outside its bounds, an unknown battery
+  bad_owners_signal  // a definition that breaks a rule of packmile.proto, or too many
 };
 
 struct LoggerSettings {
@@ -59,14 +62,14 @@ struct LoggerSettings {
 };
 
 // Reads one Record that holds settings. `settings` is set only when the outcome
-// is `taken`.
+// is `taken`; else `owners` is empty.
 [[nodiscard]] SettingsOutcome read_settings_record(std::span<const std::uint8_t> record,
-                                                   LoggerSettings& settings);
+                                                   LoggerSettings& settings, OwnersSignals& owners);
 
 // The same from a whole sector. `header` is set when the sector is a good
 // settings sector, even if its record is refused: log id and ring size hold.
 [[nodiscard]] SettingsOutcome read_settings_sector(
     std::span<const std::uint8_t, kSectorBytes> sector, LoggerSettings& settings,
-    std::optional<SectorHeader>& header);
+    OwnersSignals& owners, std::optional<SectorHeader>& header);
 
 }  // namespace packmile

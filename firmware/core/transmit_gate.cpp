@@ -14,6 +14,8 @@ constexpr std::uint8_t kCurrentData = 0x01;
 constexpr std::uint8_t kVehicleInformation = 0x09;
 constexpr std::uint8_t kReadDataByIdentifier = 0x22;
 constexpr std::uint16_t kVinDid = 0xF190;
+constexpr std::uint16_t kFirstObdDid = 0xF400;
+constexpr std::uint16_t kLastObdDid = 0xF4FF;
 
 // Place of an ECU in the sets of the gate; none: not a physical request id.
 std::optional<std::size_t> slot_of(std::uint32_t request_id, bool extended) {
@@ -109,23 +111,25 @@ void TransmitGate::link_lost() {
 
 bool TransmitGate::is_allowed_request(const CanFrame& frame) const {
   if (!open_ || !has_frame_form(frame)) return false;
+  bool heard = true;
   if (frame.id != functional_id(frame.extended)) {
     const auto slot = slot_of(frame.id, frame.extended);
-    if (!slot || (frame.extended && !answered_[*slot])) return false;
+    if (!slot) return false;
+    heard = !frame.extended || answered_[*slot];
   }
   const std::uint8_t bytes = frame.data[0];
   // The upper half is the frame type: 0 is a single frame.
   if (bytes == 0 || bytes > 7) return false;
   switch (frame.data[1]) {
     case kCurrentData:
-      return bytes >= 2;
+      return heard && bytes >= 2;
     case kVehicleInformation:
-      return bytes == 2;
+      return heard && bytes == 2;
     case kReadDataByIdentifier:
       if (bytes < 3 || bytes % 2 == 0) return false;
       for (std::size_t i = 2; i < bytes; i += 2) {
         const auto did = static_cast<std::uint16_t>(frame.data[i] << 8 | frame.data[i + 1]);
-        if (!is_allowed_did(frame, did)) return false;
+        if (heard ? !is_allowed_did(frame, did) : !is_listed(frame, did)) return false;
       }
       return true;
   }
@@ -140,13 +144,19 @@ bool TransmitGate::is_allowed_flow_control(const CanFrame& frame) const {
          frame.data[2] == 0;
 }
 
-bool TransmitGate::is_allowed_did(const CanFrame& frame, std::uint16_t did) const {
-  if (did == kVinDid) return true;
-  // Listed for one ECU: never for all of them at once.
+bool TransmitGate::is_listed(const CanFrame& frame, std::uint16_t did) const {
+  // Listed for one ECU: never for all of them at once, whatever the list says.
   if (!ecu_of_request_id(frame.id, frame.extended)) return false;
   for (const AllowedDid& allowed : dids_)
     if (allowed.did == did && allowed.request_id == frame.id) return true;
   return false;
+}
+
+bool TransmitGate::is_allowed_did(const CanFrame& frame, std::uint16_t did) const {
+  if (did == kFirstObdDid) return true;
+  if (did == kVinDid || (did > kFirstObdDid && did <= kLastObdDid))
+    return ecu_of_request_id(frame.id, frame.extended).has_value();
+  return is_listed(frame, did);
 }
 
 bool TransmitGate::put(std::span<const std::uint8_t> line) {

@@ -14,8 +14,11 @@
 //   it is one single frame whose length fits its service:
 //     01  one to six PIDs
 //     09  one info type
-//     22  one to three data identifiers: F190 (VIN), or listed for that very
-//         request id by allow_dids()
+//     22  one to three data identifiers, each of which is
+//         F400, which says what F4xx an ECU has: to all ECUs too;
+//         F190 (VIN), or F4xx, the PIDs of service 01: to one ECU; or
+//         listed for that very request id by allow_dids(), which counts as
+//         heard on it
 // A flow control is let through if and only if
 //   the adapter was last told to open, and
 //   it is a data frame with DLC 8 and 30 00 00 or 32 00 00, and
@@ -51,6 +54,8 @@ inline constexpr Tick kParkedDayMs = 24ull * 3'600'000;
 struct AllowedDid {
   std::uint32_t request_id = 0;
   std::uint16_t did = 0;
+
+  bool operator==(const AllowedDid&) const = default;
 };
 
 enum class GateOutcome : std::uint8_t {
@@ -107,6 +112,7 @@ class TransmitGate final {
 
   [[nodiscard]] bool is_allowed_request(const CanFrame& frame) const;
   [[nodiscard]] bool is_allowed_flow_control(const CanFrame& frame) const;
+  [[nodiscard]] bool is_listed(const CanFrame& frame, std::uint16_t did) const;
   [[nodiscard]] bool is_allowed_did(const CanFrame& frame, std::uint16_t did) const;
   [[nodiscard]] bool put(std::span<const std::uint8_t> line);
   [[nodiscard]] GateOutcome refuse();

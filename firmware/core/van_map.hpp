@@ -32,7 +32,10 @@ struct VanEcu {
   std::uint32_t response_id = 0;  // 7E8..7EF, or 18DAF1xx when extended
   std::uint32_t request_id = 0;   // its physical request id
   bool extended = false;
-  SupportedPids pids;            // of service 01
+  SupportedPids pids;  // of service 01
+  SupportedPids dids;  // the same by service 22, as F400 + PID
+  // Answered to an identifier, its own or one that the owner lists.
+  bool by_id = false;
   FixedText<20> name;            // printable ASCII; empty: not answered
   FixedText<16> calibration_id;  // the first one, printable ASCII; empty: not answered
 
@@ -50,6 +53,11 @@ struct VanMap {
   // nullptr: none with this response id.
   [[nodiscard]] const VanEcu* find(std::uint32_t response_id) const {
     for (const VanEcu& one : ecus())
+      if (one.response_id == response_id) return &one;
+    return nullptr;
+  }
+  [[nodiscard]] VanEcu* find(std::uint32_t response_id) {
+    for (VanEcu& one : std::span<VanEcu>(ecu).first(ecu_count))
       if (one.response_id == response_id) return &one;
     return nullptr;
   }

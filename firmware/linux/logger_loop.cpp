@@ -312,6 +312,8 @@ class Loop {
         return "settings refused: the van's name is longer than 40 bytes";
       case SettingsOutcome::out_of_range:
         return "settings refused: a period or deadline out of range";
+      case SettingsOutcome::bad_owners_signal:
+        return "settings refused: the definition of an owner's signal breaks a rule";
     }
     return "";
   }

@@ -1,5 +1,7 @@
 #include "columns/record_encoder.hpp"
 
+#include "catalogue/layout.hpp"
+
 namespace packmile {
 
 namespace {
@@ -84,8 +86,8 @@ bool RecordEncoder::add(Tick tick, const BlockKey& key, std::span<const std::uin
     after.key = key;
     after.last_step = static_cast<std::int32_t>(key.period_ms);
     for (std::size_t k = 0; k < key.signals; ++k) {
-      const SignalEntry* entry = find_signal(key.signal[k]);
-      if (entry && entry->runs) after.runs_mask |= static_cast<std::uint8_t>(1u << k);
+      const SignalLayout* layout = find_layout(key.signal[k]);
+      if (layout && layout->runs) after.runs_mask |= static_cast<std::uint8_t>(1u << k);
     }
   }
   // A silence inside one sector is bounded by the sector's deadline, so a step

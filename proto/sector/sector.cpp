@@ -5,16 +5,17 @@
 namespace packmile {
 namespace {
 
-constexpr std::array<std::uint32_t, 256> make_crc_table() {
-  std::array<std::uint32_t, 256> table{};
-  for (std::uint32_t i = 0; i < 256; ++i) {
+// By half bytes: a table of whole ones would be a fortieth of the logger's flash.
+constexpr std::array<std::uint32_t, 16> make_crc_table() {
+  std::array<std::uint32_t, 16> table{};
+  for (std::uint32_t i = 0; i < 16; ++i) {
     std::uint32_t c = i;
-    for (int bit = 0; bit < 8; ++bit) c = c >> 1 ^ ((c & 1) ? 0x82F63B78u : 0u);
+    for (int bit = 0; bit < 4; ++bit) c = c >> 1 ^ ((c & 1) ? 0x82F63B78u : 0u);
     table[i] = c;
   }
   return table;
 }
-constexpr std::array<std::uint32_t, 256> kCrcTable = make_crc_table();
+constexpr std::array<std::uint32_t, 16> kCrcTable = make_crc_table();
 
 std::uint32_t get32(const std::uint8_t* p) {
   return static_cast<std::uint32_t>(p[0]) | static_cast<std::uint32_t>(p[1]) << 8 |
@@ -35,7 +36,11 @@ bool all_equal(std::span<const std::uint8_t> bytes, std::uint8_t value) {
 
 std::uint32_t crc32c(std::span<const std::uint8_t> bytes) {
   std::uint32_t c = 0xFFFFFFFFu;
-  for (const std::uint8_t b : bytes) c = c >> 8 ^ kCrcTable[(c ^ b) & 0xFF];
+  for (const std::uint8_t b : bytes) {
+    c ^= b;
+    c = c >> 4 ^ kCrcTable[c & 0xF];
+    c = c >> 4 ^ kCrcTable[c & 0xF];
+  }
   return ~c;
 }
 

@@ -46,7 +46,8 @@ BootSectorVerdict read_boot_sector(std::span<const std::uint8_t, kSectorBytes> s
   const std::uint64_t total = read_u32(sector, 32);
   const std::uint64_t before_data = reserved + std::uint64_t{copies} * fat_sectors;
   if (fat_sectors == 0 || total <= before_data) return damaged;
-  const std::uint64_t clusters = (total - before_data) / cluster_sectors;
+  // `total` has 32 bits, and so has what is left of it.
+  const std::uint64_t clusters = static_cast<std::uint32_t>(total - before_data) / cluster_sectors;
   if (clusters == 0 || clusters + kFirstCluster > std::uint64_t{fat_sectors} * kFatEntriesPerSector)
     return damaged;
 

@@ -34,6 +34,7 @@ std::vector<std::uint32_t> column(const Deltas& c, const Words& r, const Lengths
 }
 
 std::uint32_t mask_of(int signal) {
+  if (signal >= 1000) return 0xFFFFFFFF;  // an owner's
   switch (signal) {
     case ODOMETER_KM:
     case MONITOR_STATUS:
@@ -83,6 +84,26 @@ void read_block(std::uint64_t base_ms, const Block& b, std::vector<DecodedSample
   }
 }
 
+void put(const OwnersFields& from, OwnersSignal& to) {
+  to.set_id(from.id);
+  to.set_request_id(from.request_id);
+  to.set_did(from.did);
+  to.set_first_byte(from.first_byte);
+  to.set_bytes(from.bytes);
+  to.set_first_bit(from.first_bit);
+  to.set_bits(from.bits);
+  to.set_little_endian(from.little_endian);
+  to.set_is_signed(from.is_signed);
+  to.set_period_ms(from.period_ms);
+  to.set_role(static_cast<Role>(from.role));
+  to.set_scale(from.scale);
+  to.set_offset(from.offset);
+  to.set_name(from.name);
+  to.set_unit(from.unit);
+  to.set_code_scale_q16(from.code_scale_q16);
+  to.set_code_offset(from.code_offset);
+}
+
 }  // namespace
 
 DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
@@ -111,8 +132,14 @@ DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
   out.session.kbit_per_s = s.bus().kbit_per_s();
   out.session.extended_ids = s.bus().extended_ids();
   for (const Ecu& e : s.ecu())
-    out.session.ecu.push_back({e.response_id(), e.name(), e.calibration_id(), e.supported_pids()});
-  for (const Poll& p : s.poll()) out.session.poll.push_back({p.ecu(), p.pid(), p.period_ms()});
+    out.session.ecu.push_back(
+        {e.response_id(), e.name(), e.calibration_id(), e.supported_pids(), e.supported_dids()});
+  for (const Poll& p : s.poll())
+    out.session.poll.push_back({p.ecu(), p.pid(), p.period_ms(), p.by_did(), p.owners_did()});
+  for (const OwnersSignal& o : s.owners_signal()) {
+    const std::string bytes = o.SerializeAsString();
+    out.session.owners.emplace_back(bytes.begin(), bytes.end());
+  }
   out.session.has_counters = s.has_counters();
   out.session.requests = s.counters().requests();
   out.session.responses = s.counters().responses();
@@ -122,6 +149,23 @@ DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
   out.session.requests_while_parked = s.counters().requests_while_parked();
   out.session.supply_min_mv = s.supply_min_mv();
   return out;
+}
+
+std::vector<std::uint8_t> encode_owners(const OwnersFields& fields) {
+  OwnersSignal o;
+  put(fields, o);
+  const std::string bytes = o.SerializeAsString();
+  return {bytes.begin(), bytes.end()};
+}
+
+std::vector<std::pair<std::uint32_t, std::uint32_t>> dids_of_settings(
+    std::span<const std::uint8_t> record) {
+  std::vector<std::pair<std::uint32_t, std::uint32_t>> dids;
+  Record read;
+  if (!read.ParseFromArray(record.data(), static_cast<int>(record.size()))) return dids;
+  for (const OwnersSignal& o : read.settings().owners_signal())
+    dids.emplace_back(o.request_id(), o.did());
+  return dids;
 }
 
 std::vector<std::uint8_t> encode_settings(const SettingsFields& fields) {
@@ -136,6 +180,7 @@ std::vector<std::uint8_t> encode_settings(const SettingsFields& fields) {
   s.set_driving_deadline_ms(fields.driving_deadline_ms);
   s.set_charging_deadline_ms(fields.charging_deadline_ms);
   s.set_battery(static_cast<Battery>(fields.battery));
+  for (const OwnersFields& one : fields.owners) put(one, *s.add_owners_signal());
   const std::string bytes = record.SerializeAsString();
   return {bytes.begin(), bytes.end()};
 }

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace packmile::test {
@@ -22,12 +23,37 @@ struct DecodedPoll {
   std::uint32_t ecu = 0;
   std::string pids;
   std::uint32_t period_ms = 0;
+  bool by_did = false;
+  std::uint32_t owners_did = 0;
 };
 
 struct DecodedEcu {
   std::uint32_t response_id = 0;
-  std::string name, calibration_id, supported_pids;
+  std::string name, calibration_id, supported_pids, supported_dids;
 };
+
+// An owner's signal, as packmile.OwnersSignal.
+struct OwnersFields {
+  std::uint32_t id = 1000;
+  std::uint32_t request_id = 0x7E4;
+  std::uint32_t did = 0x1234;
+  std::uint32_t first_byte = 0;
+  std::uint32_t bytes = 2;
+  std::uint32_t first_bit = 0;
+  std::uint32_t bits = 0;
+  bool little_endian = false;
+  bool is_signed = false;
+  std::uint32_t period_ms = 0;
+  int role = 0;
+  double scale = 1;
+  double offset = 0;
+  std::string name = "made_up";
+  std::string unit = {};
+  std::int32_t code_scale_q16 = 0;
+  std::int32_t code_offset = 0;
+};
+// The message alone, as serialised by libprotobuf.
+[[nodiscard]] std::vector<std::uint8_t> encode_owners(const OwnersFields& fields);
 
 struct DecodedSession {
   std::uint32_t listen_only_s = 0;
@@ -44,6 +70,7 @@ struct DecodedSession {
   std::uint32_t requests = 0, refused_transmits = 0, dropped_samples = 0, responses = 0,
                 card_write_failures = 0, requests_while_parked = 0;
   std::uint32_t supply_min_mv = 0;
+  std::vector<std::vector<std::uint8_t>> owners;  // each serialised again
 };
 
 struct DecodedRecord {
@@ -65,7 +92,11 @@ struct SettingsFields {
   std::uint32_t driving_deadline_ms = 0;
   std::uint32_t charging_deadline_ms = 0;
   int battery = 0;
+  std::vector<OwnersFields> owners = {};
 };
+// Request id and identifier of every definition in a record of settings.
+[[nodiscard]] std::vector<std::pair<std::uint32_t, std::uint32_t>> dids_of_settings(
+    std::span<const std::uint8_t> record);
 // A Record that holds settings, as serialised by libprotobuf.
 [[nodiscard]] std::vector<std::uint8_t> encode_settings(const SettingsFields& fields);
 

@@ -243,6 +243,29 @@ Bytes FakeVan::reply_of(const FakeEcu& ecu, const Bytes& request, bool functiona
     return bits;
   };
   Bytes reply;
+  if (request[0] == 0x22) {
+    reply = {0x62};
+    for (std::size_t i = 1; i + 1 < request.size(); i += 2) {
+      const auto did = static_cast<std::uint16_t>(request[i] << 8 | request[i + 1]);
+      const auto pid = static_cast<std::uint8_t>(did);
+      Bytes data;
+      if (const auto own = ecu.dids.find(did); own != ecu.dids.end()) {
+        data = own->second(now_);
+      } else if (ecu.by_id && did == 0xF190) {
+        data = Bytes(ecu.vin.begin(), ecu.vin.end());
+      } else if (ecu.by_id && did >> 8 == 0xF4 && (pid & 0x1F) == 0) {
+        data = bitmap(pid, [&](std::uint8_t p) { return ecu.pids.contains(p); });
+      } else if (ecu.by_id && did >> 8 == 0xF4) {
+        if (const auto it = ecu.pids.find(pid); it != ecu.pids.end()) data = it->second(now_);
+      }
+      if (data.empty()) continue;
+      reply.insert(reply.end(), {request[i], request[i + 1]});
+      reply.insert(reply.end(), data.begin(), data.end());
+    }
+    if (reply.size() > 1) return reply;
+    return functional ? Bytes{} : Bytes{0x7F, 0x22, 0x31};
+  }
+  if (ecu.by_id || ecu.pids.empty()) return functional ? Bytes{} : Bytes{0x7F, request[0], 0x11};
   if (request[0] == 0x01) {
     reply = {0x41};
     if (!ecu.answers_multiple && request.size() > 2) return {};

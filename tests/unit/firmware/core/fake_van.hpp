@@ -22,6 +22,10 @@ struct FakeEcu {
   std::string vin, name, calibration_id;
   bool answers_multiple = true;
   std::uint8_t refuses_pid = 0;  // answered by 7F 01 12
+  // Its PIDs by service 22 as F4xx, and neither service 01 nor 09.
+  bool by_id = false;
+  // Identifiers of its own.
+  std::map<std::uint16_t, std::function<Bytes(Tick)>> dids;
 };
 
 [[nodiscard]] std::function<Bytes(Tick)> constant(Bytes data);

@@ -14,9 +14,10 @@
 using namespace packmile;
 using namespace packmile::test;
 
-TEST_CASE("logger: its RAM stays below 8 KiB") {
+// Of 12 KiB, 2 are the stack's.
+TEST_CASE("logger: its RAM stays below 9.5 KiB") {
   MESSAGE("sizeof(Logger) = ", sizeof(Logger));
-  CHECK(sizeof(Logger) < 8 * 1024);
+  CHECK(sizeof(Logger) < 9 * 1024 + 512);
 }
 
 TEST_CASE("logger: a van is found, asked and kept") {

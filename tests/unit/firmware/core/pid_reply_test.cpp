@@ -66,6 +66,30 @@ TEST_CASE("pid reply: odometer and bitmap") {
   CHECK(words(reply).empty());
 }
 
+// Source: ISO 14229-1, several identifiers in one response; F4xx from memory.
+TEST_CASE("pid reply: the same items by identifier") {
+  const Bytes message{0x62, 0xF4, 0x9A, 0x06, 0x00, 0x57, 0x80, 0x00, 0xFA, 0xF4, 0x0D, 0x32};
+  const PidReply reply = parse_pid_reply(message);
+  CHECK(reply.end() == PidReplyEnd::complete);
+  REQUIRE(reply.pids().size() == 2);
+  CHECK(copy(reply.find(0x9A)) == Bytes{0x06, 0x00, 0x57, 0x80, 0x00, 0xFA});
+  CHECK(copy(reply.find(0x0D)) == Bytes{0x32});
+  const Bytes by_pid{0x41, 0x9A, 0x06, 0x00, 0x57, 0x80, 0x00, 0xFA, 0x0D, 0x32};
+  CHECK(words(reply) == words(parse_pid_reply(by_pid)));
+  // Cut off anywhere: never an item that is not whole.
+  for (std::size_t n = 0; n < message.size(); ++n) {
+    CAPTURE(n);
+    const PidReply part = parse_pid_reply(std::span(message).first(n));
+    CHECK(part.find(0x0D).empty());
+    CHECK(part.find(0x9A).empty() == (n < 9));
+    CHECK((part.end() == PidReplyEnd::complete) == (n == 9));
+  }
+  // Another identifier behind the first, or before it.
+  const Bytes other{0x62, 0xF4, 0x0D, 0x32, 0xF1, 0x90, 0x31};
+  CHECK(parse_pid_reply(other).end() == PidReplyEnd::unknown_pid);
+  CHECK(parse_pid_reply(Bytes{0x62, 0x12, 0x0D, 0x32}).end() == PidReplyEnd::not_a_reply);
+}
+
 TEST_CASE("pid reply: an unknown PID stops the reading, the rest stays raw") {
   const Bytes message{0x41, 0x0D, 0x32, 0x0C, 0x1A, 0xF8, 0x5B, 0xC8};
   const PidReply reply = parse_pid_reply(message);

@@ -234,3 +234,54 @@ TEST_CASE("session: lengths around 127 bytes are written in the shortest way") {
     CHECK(write_all(source)[0].van == name);
   }
 }
+
+TEST_CASE("session: owner's definitions as they came, identifiers of an ECU, and how it is asked") {
+  OwnersSignals owners;
+  std::vector<std::vector<std::uint8_t>> given;
+  for (std::uint32_t i = 0; i < 12; ++i) {
+    given.push_back(test::encode_owners({.id = 1000 + i,
+                                         .did = 0x2000 + i,
+                                         .period_ms = 5'000,
+                                         .role = static_cast<int>(i % 9),
+                                         .scale = 0.1,
+                                         .offset = -40,
+                                         .name = "made_up_signal_" + std::to_string(i),
+                                         .unit = "degC"}));
+    if (!owners.add(given.back())) given.pop_back();
+  }
+  REQUIRE(given.size() >= 6);
+  VanMap map = map_of(kMaxEcus);
+  constexpr std::array<std::uint8_t, 4> kBits{0, 0x08, 0, 0};
+  CHECK(map.ecu[1].dids.set(0, kBits));
+  std::array<PollRequest, 2> polls{};
+  polls[0] = {
+      .response_id = 0x7EC, .period_ms = 200, .pid = {0x9A}, .pid_count = 1, .by_did = true};
+  polls[1] = {.response_id = 0x7EC, .period_ms = 5'000, .owners_did = 0x2003};
+  SessionSource source;
+  source.map = &map;
+  source.polls = polls;
+  source.owners = &owners;
+  const auto parts = write_all(source);
+  CHECK(parts.size() > 1);
+  std::vector<std::vector<std::uint8_t>> seen;
+  std::vector<test::DecodedPoll> asked;
+  std::size_t with_dids = 0;
+  for (const DecodedSession& part : parts) {
+    seen.insert(seen.end(), part.owners.begin(), part.owners.end());
+    asked.insert(asked.end(), part.poll.begin(), part.poll.end());
+    for (const test::DecodedEcu& ecu : part.ecu)
+      if (!ecu.supported_dids.empty()) {
+        ++with_dids;
+        CHECK(ecu.response_id == 0x18DAF101);
+        CHECK(ecu.supported_dids == std::string("\0\x08\0\0", 4));
+      }
+  }
+  CHECK(seen == given);
+  CHECK(with_dids == 1);
+  REQUIRE(asked.size() == 2);
+  CHECK(asked[0].by_did);
+  CHECK(asked[0].pids == "\x9A");
+  CHECK(asked[0].owners_did == 0);
+  CHECK_FALSE(asked[1].by_did);
+  CHECK(asked[1].owners_did == 0x2003);
+}

@@ -14,6 +14,8 @@ using packmile::test::SettingsFields;
 
 namespace {
 
+OwnersSignals owners;
+
 using Bytes = std::vector<std::uint8_t>;
 
 // Record.settings around raw bytes of a Settings message.
@@ -27,7 +29,7 @@ SettingsOutcome outcome_of(const Bytes& settings) {
   LoggerSettings out;
   out.driving_deadline_ms = 77;
   const LoggerSettings before = out;
-  const SettingsOutcome outcome = read_settings_record(record_of(settings), out);
+  const SettingsOutcome outcome = read_settings_record(record_of(settings), out, owners);
   // Refused: nothing of it is in force.
   if (outcome != SettingsOutcome::taken) CHECK(out == before);
   return outcome;
@@ -39,13 +41,14 @@ std::string name_of(const LoggerSettings& s) { return {s.van.data(), s.van_bytes
 
 TEST_CASE("settings: what libprotobuf wrote is read") {
   LoggerSettings s;
+  OwnersSignals owners;
   REQUIRE(read_settings_record(encode_settings({.van = "Ouse",
                                                 .prepared_unix_ms = 1'767'592'800'000,
                                                 .driving_period_ms = 500,
                                                 .charging_period_ms = 0,
                                                 .driving_deadline_ms = 5'000,
                                                 .charging_deadline_ms = 60'000}),
-                               s) == SettingsOutcome::taken);
+                               s, owners) == SettingsOutcome::taken);
   CHECK(name_of(s) == "Ouse");
   CHECK(s.prepared_unix_ms == 1'767'592'800'000);
   CHECK(s.driving_period_ms == 500u);
@@ -56,19 +59,20 @@ TEST_CASE("settings: what libprotobuf wrote is read") {
 
 TEST_CASE("settings: what is absent is the default") {
   LoggerSettings s;
-  REQUIRE(read_settings_record(encode_settings({.van = "Ouse"}), s) == SettingsOutcome::taken);
+  REQUIRE(read_settings_record(encode_settings({.van = "Ouse"}), s, owners) ==
+          SettingsOutcome::taken);
   CHECK_FALSE(s.driving_period_ms);
   CHECK_FALSE(s.charging_period_ms);
   CHECK(s.driving_deadline_ms == 10'000);
   CHECK(s.charging_deadline_ms == 30'000);
   // An empty Settings message is settings too; an empty record is not.
   CHECK(outcome_of({}) == SettingsOutcome::taken);
-  CHECK(read_settings_record({}, s) == SettingsOutcome::no_settings);
+  CHECK(read_settings_record({}, s, owners) == SettingsOutcome::no_settings);
 }
 
 TEST_CASE("settings: anything not known refuses the whole") {
-  CHECK(outcome_of({0x40, 0x01}) == SettingsOutcome::unknown_field);  // field 8
-  CHECK(outcome_of({0x0A, 0x01, 'A', 0x40, 0x01}) == SettingsOutcome::unknown_field);
+  CHECK(outcome_of({0x48, 0x01}) == SettingsOutcome::unknown_field);  // field 8
+  CHECK(outcome_of({0x0A, 0x01, 'A', 0x48, 0x01}) == SettingsOutcome::unknown_field);
   CHECK(outcome_of({0x38, 0x00}) == SettingsOutcome::taken);  // battery
   CHECK(outcome_of({0x38, 0x01}) == SettingsOutcome::taken);
   CHECK(outcome_of({0x38, 0x02}) == SettingsOutcome::out_of_range);
@@ -87,9 +91,9 @@ TEST_CASE("settings: anything not known refuses the whole") {
   // More than a Settings in the record.
   LoggerSettings s;
   const Bytes with_samples{0x08, 0x05, 0x22, 0x00};
-  CHECK(read_settings_record(with_samples, s) == SettingsOutcome::unknown_field);
+  CHECK(read_settings_record(with_samples, s, owners) == SettingsOutcome::unknown_field);
   const Bytes not_a_message{0x20, 0x00};
-  CHECK(read_settings_record(not_a_message, s) == SettingsOutcome::wrong_type);
+  CHECK(read_settings_record(not_a_message, s, owners) == SettingsOutcome::wrong_type);
 }
 
 TEST_CASE("settings: a van name is UTF-8 of at most 40 bytes") {
@@ -115,7 +119,7 @@ TEST_CASE("settings: every truncation and every changed bit is refused or read, 
                                        .driving_deadline_ms = 5'000});
   for (std::size_t n = 0; n < whole.size(); ++n) {
     LoggerSettings s;
-    const SettingsOutcome outcome = read_settings_record(std::span(whole).first(n), s);
+    const SettingsOutcome outcome = read_settings_record(std::span(whole).first(n), s, owners);
     CHECK(outcome != SettingsOutcome::taken);
     CHECK(s == LoggerSettings{});
   }
@@ -123,7 +127,8 @@ TEST_CASE("settings: every truncation and every changed bit is refused or read, 
     Bytes changed = whole;
     changed[bit / 8] ^= static_cast<std::uint8_t>(1u << (bit % 8));
     LoggerSettings s;
-    if (read_settings_record(changed, s) != SettingsOutcome::taken) CHECK(s == LoggerSettings{});
+    if (read_settings_record(changed, s, owners) != SettingsOutcome::taken)
+      CHECK(s == LoggerSettings{});
     CHECK(s.van_bytes <= kMaxVanNameBytes);
   }
 }
@@ -141,25 +146,54 @@ TEST_CASE("settings: the sector must be a good settings sector") {
   };
   LoggerSettings s;
   std::optional<SectorHeader> header;
-  CHECK(read_settings_sector(sector, s, header) == SettingsOutcome::no_settings);  // blank
+  CHECK(read_settings_sector(sector, s, owners, header) == SettingsOutcome::no_settings);  // blank
   CHECK_FALSE(header);
   sealed(SectorKind::data);
-  CHECK(read_settings_sector(sector, s, header) == SettingsOutcome::no_settings);
+  CHECK(read_settings_sector(sector, s, owners, header) == SettingsOutcome::no_settings);
   CHECK_FALSE(header);
   sealed(SectorKind::settings);
-  REQUIRE(read_settings_sector(sector, s, header) == SettingsOutcome::taken);
+  REQUIRE(read_settings_sector(sector, s, owners, header) == SettingsOutcome::taken);
   CHECK(name_of(s) == "Severn");
   REQUIRE(header);
   CHECK(header->log_id == 42);
   sector[100] ^= 1;
-  CHECK(read_settings_sector(sector, s, header) == SettingsOutcome::no_settings);
+  CHECK(read_settings_sector(sector, s, owners, header) == SettingsOutcome::no_settings);
   // A record that is refused still tells whose log this is.
   sector = {};
   sector[kSectorHeaderBytes] = 0x38;
   sector[kSectorHeaderBytes + 1] = 0x01;
   seal_sector(sector,
               {.kind = SectorKind::settings, .payload_bytes = 2, .log_id = 43, .ring_sectors = 64});
-  CHECK(read_settings_sector(sector, s, header) == SettingsOutcome::unknown_field);
+  CHECK(read_settings_sector(sector, s, owners, header) == SettingsOutcome::unknown_field);
   REQUIRE(header);
   CHECK(header->log_id == 43);
+}
+
+TEST_CASE("settings: owner's signals come with them, and one bad definition refuses the whole") {
+  LoggerSettings s;
+  OwnersSignals owners;
+  test::OwnersFields second{.id = 1001, .request_id = 0x18DA10F1, .did = 0xFD02, .role = 3};
+  REQUIRE(read_settings_record(encode_settings({.van = "Ouse", .owners = {{}, second}}), s,
+                               owners) == SettingsOutcome::taken);
+  REQUIRE(owners.size() == 2);
+  CHECK(owners.dids()[0] == AllowedDid{0x7E4, 0x1234});
+  CHECK(owners.dids()[1] == AllowedDid{0x18DA10F1, 0xFD02});
+
+  const LoggerSettings before = s;
+  second.request_id = 0x7DF;
+  CHECK(read_settings_record(
+            encode_settings({.van = "Wye", .driving_period_ms = 500, .owners = {{}, second}}), s,
+            owners) == SettingsOutcome::bad_owners_signal);
+  CHECK(s == before);
+  CHECK(owners.size() == 0);
+  // As many as there may be, and one more.
+  SettingsFields many;
+  for (std::uint32_t i = 0; i < kMaxOwnersSignals; ++i)
+    many.owners.push_back({.id = 1000 + i, .name = ""});
+  CHECK(read_settings_record(encode_settings(many), s, owners) == SettingsOutcome::taken);
+  CHECK(owners.size() == kMaxOwnersSignals);
+  many.owners.push_back({.id = 1000 + kMaxOwnersSignals, .name = ""});
+  CHECK(read_settings_record(encode_settings(many), s, owners) ==
+        SettingsOutcome::bad_owners_signal);
+  CHECK(owners.dids().empty());
 }

@@ -168,7 +168,8 @@ TEST_CASE("gate: all 65536 pairs of service and first byte") {
         REQUIRE(passes(gate, padded(id, false, {0x02, sid, parameter})) ==
                 (service == 0x01 || service == 0x09));
         REQUIRE(passes(gate, padded(id, false, {0x03, sid, parameter, 0x90})) ==
-                (service == 0x01 || (service == 0x22 && first == 0xF1)));
+                (service == 0x01 ||
+                 (service == 0x22 && id == 0x7E0 && (first == 0xF1 || first == 0xF4))));
       }
   }
 }
@@ -214,9 +215,9 @@ TEST_CASE("gate: DLC 8 and a data frame, nothing else") {
   }
 }
 
-TEST_CASE("gate: F190, and the listed identifiers of the listed ECU alone") {
+TEST_CASE("gate: F190, F4xx, and the listed identifiers of the listed ECU alone") {
   TransmitGate gate = open_gate();
-  const std::array<AllowedDid, 2> dids{{{0x7E1, 0x1234}, {0x18DA10F1, 0xF45B}}};
+  const std::array<AllowedDid, 2> dids{{{0x7E1, 0x1234}, {0x18DA10F1, 0xFD5B}}};
   const CanFrame listed = padded(0x7E1, false, {0x03, 0x22, 0x12, 0x34});
   CHECK(passes(gate, padded(0x7E1, false, {0x03, 0x22, 0xF1, 0x90})));
   CHECK_FALSE(passes(gate, listed));
@@ -226,17 +227,24 @@ TEST_CASE("gate: F190, and the listed identifiers of the listed ECU alone") {
     const auto high = static_cast<std::uint8_t>(did >> 8);
     const auto low = static_cast<std::uint8_t>(did);
     passed += passes(gate, padded(0x7E1, false, {0x03, 0x22, high, low})) ? 1 : 0;
-    REQUIRE(passes(gate, padded(0x7E0, false, {0x03, 0x22, high, low})) == (did == 0xF190));
-    REQUIRE(passes(gate, padded(0x7DF, false, {0x03, 0x22, high, low})) == (did == 0xF190));
+    REQUIRE(passes(gate, padded(0x7E0, false, {0x03, 0x22, high, low})) ==
+            (did == 0xF190 || high == 0xF4));
+    REQUIRE(passes(gate, padded(0x7DF, false, {0x03, 0x22, high, low})) == (did == 0xF400));
   }
-  CHECK(passed == 2);
+  CHECK(passed == 1 + 256 + 1);
   CHECK(passes(gate, padded(0x7E1, false, {0x05, 0x22, 0x12, 0x34, 0xF1, 0x90})));
   // One that is not listed spoils the request, wherever it stands.
   CHECK_FALSE(passes(gate, padded(0x7E1, false, {0x05, 0x22, 0x12, 0x34, 0x12, 0x35})));
   CHECK_FALSE(passes(gate, padded(0x7E1, false, {0x07, 0x22, 0x12, 0x34, 0x12, 0x34, 0x12, 0x35})));
   CHECK_FALSE(passes(gate, padded(0x7E1, false, {0x04, 0x22, 0x12, 0x34, 0xCC})));
+  // A 29-bit ECU that the owner lists need not have answered, for that alone.
+  CHECK(passes(gate, padded(0x18DA10F1, true, {0x03, 0x22, 0xFD, 0x5B})));
+  CHECK_FALSE(passes(gate, padded(0x18DA10F1, true, {0x03, 0x22, 0xF1, 0x90})));
+  CHECK_FALSE(passes(gate, padded(0x18DA10F1, true, {0x05, 0x22, 0xFD, 0x5B, 0xF4, 0x0D})));
+  CHECK_FALSE(passes(gate, padded(0x18DA10F1, true, {0x02, 0x01, 0x0D})));
+  CHECK_FALSE(passes(gate, padded(0x18DA11F1, true, {0x03, 0x22, 0xFD, 0x5B})));
   let_answer(gate, 0x10);
-  CHECK(passes(gate, padded(0x18DA10F1, true, {0x03, 0x22, 0xF4, 0x5B})));
+  CHECK(passes(gate, padded(0x18DA10F1, true, {0x05, 0x22, 0xFD, 0x5B, 0xF4, 0x0D})));
   gate.allow_dids({});
   CHECK_FALSE(passes(gate, listed));
   // Even a list that says so opens nothing for all ECUs at once.

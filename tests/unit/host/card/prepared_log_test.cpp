@@ -68,8 +68,9 @@ TEST_CASE("prepared log: the logger takes the settings sector, whole") {
   const auto sector = make_settings_sector(linden(), 64 * kSectorsPerMib);
   REQUIRE(sector);
   LoggerSettings settings;
+  OwnersSignals owners;
   std::optional<SectorHeader> header;
-  CHECK(read_settings_sector(*sector, settings, header) == SettingsOutcome::taken);
+  CHECK(read_settings_sector(*sector, settings, owners, header) == SettingsOutcome::taken);
   REQUIRE(header);
   CHECK(header->log_id == 0xBADC0DE5);
   CHECK(header->ring_sectors == 64 * 2048 - 32);
