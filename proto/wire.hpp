@@ -48,7 +48,8 @@ enum : std::uint32_t {
   supply_min_mv = 11,
   clean_stop = 12,
   listen_only_s = 13,
-  owners_signal = 14
+  owners_signal = 14,
+  not_found_in_row = 15
 };
 }
 namespace bus {

@@ -43,6 +43,8 @@ std::optional<BootHistory::Seen> BootHistory::read(
       if (inner.type != wire::kVarint) continue;
       if (inner.number == wire::session::tick_ms) seen.lasted_ms = inner.value;
       if (inner.number == wire::session::clean_stop) seen.clean_stop = inner.value != 0;
+      if (inner.number == wire::session::not_found_in_row)
+        seen.not_found_in_row = static_cast<std::uint32_t>(inner.value);
     }
   }
   return seen;
@@ -70,6 +72,7 @@ void BootHistory::go_back(std::uint32_t below) {
 void BootHistory::on_seen(const std::optional<Seen>& seen) {
   switch (state_) {
     case State::newest:
+      if (seen) not_found_in_row_ = seen->not_found_in_row;
       if (!seen || seen->clean_stop || seen->lasted_ms >= kResetWindowMs) {
         state_ = State::done;
         return;

@@ -1,5 +1,6 @@
-// How often the logger was reset lately, as its own card tells: a logger that is
-// reset again and again must not ask a van again and again.
+// How often the logger was reset lately, and how often it looked for a van in
+// vain, as its own card tells: a logger that is reset again and again must not ask
+// a van again and again.
 //
 // Input     sectors of the ring, from the newest backwards.
 // Rule      the two boots before this one were both cut short, and together they
@@ -44,12 +45,15 @@ class BootHistory {
 
   // Valid when finished.
   [[nodiscard]] bool reset_too_often() const { return too_often_; }
+  // As the newest sector tells.
+  [[nodiscard]] std::uint32_t not_found_in_row() const { return not_found_in_row_; }
 
  private:
   enum class State : std::uint8_t { newest, base, back, done };
   struct Seen {
     std::uint32_t boot_id = 0;
     Tick lasted_ms = 0;  // at least: tick of the sector's record
+    std::uint32_t not_found_in_row = 0;
     bool clean_stop = false;
   };
 
@@ -62,6 +66,7 @@ class BootHistory {
   std::uint32_t at_ = 0;     // sequence asked for
   std::uint32_t steps_ = 0;  // in this state
   std::uint32_t boot_id_ = 0;
+  std::uint32_t not_found_in_row_ = 0;
   Tick lasted_ms_ = 0;
   State state_ = State::done;
   bool too_often_ = false;

@@ -358,9 +358,7 @@ void Logger::on_ring_read(const std::uint8_t* sector) {
 }
 
 void Logger::end_search() {
-  // A stop that was asked for is no reset.
-  if (power_up_.reset_cause != BootCause::requested && log_id_)
-    history_ = BootHistory(*log_id_, ring_sectors_, search_.newest_sequence());
+  if (log_id_) history_ = BootHistory(*log_id_, ring_sectors_, search_.newest_sequence());
   if (history_.wanted())
     card_phase_ = CardPhase::history;
   else
@@ -378,6 +376,7 @@ void Logger::begin_writing() {
   if (!log_id_) log_id_ = boot_id;
   log_.start(*log_id_, boot_id, ring_sectors_, newest);
   card_phase_ = CardPhase::writing;
+  if (!van_known()) wake_.go_on_after(history_.not_found_in_row());
   want_session();
 }
 
@@ -420,8 +419,8 @@ SessionSource Logger::session_source() const {
   source.owners = &owners_;
   source.supply_min_mv = supply_min_mv_;
   source.clean_stop = stop_wanted_;
-  source.listen_only_s =
-      history_.reset_too_often() ? static_cast<std::uint32_t>(kListenOnlyMs / 1'000) : 0;
+  source.listen_only_s = reset_too_often() ? static_cast<std::uint32_t>(kListenOnlyMs / 1'000) : 0;
+  source.not_found_in_row = wake_.not_found_in_row();
   return source;
 }
 

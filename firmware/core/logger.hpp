@@ -157,9 +157,11 @@ class Logger {
   void begin_search();
   void end_search();
   void begin_writing();
-  [[nodiscard]] bool listens_only() const {
-    return history_.reset_too_often() && now_ < kListenOnlyMs;
+  [[nodiscard]] bool reset_too_often() const {
+    // A stop that was asked for is no reset.
+    return history_.reset_too_often() && power_up_.reset_cause != BootCause::requested;
   }
+  [[nodiscard]] bool listens_only() const { return reset_too_often() && now_ < kListenOnlyMs; }
   void write_session();
   void want_session() { session_.start(); }
   [[nodiscard]] SessionSource session_source() const;

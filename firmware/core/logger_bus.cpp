@@ -83,6 +83,7 @@ void Logger::wait(WaitReason reason, Tick alert_ms) {
   gate_.set_parked(true, van_known());
   if (phase_ == Phase::polling) wake_.on_polled(duty_.life_seen());
   wake_.begin(now_, reason, alert_ms);
+  if (reason == WaitReason::not_found) want_session();
   const std::array commands{AdapterCommand::close, rate_command(rate_ == Rate::kbit_250),
                             AdapterCommand::listen_only};
   run_script(Phase::waiting, commands);

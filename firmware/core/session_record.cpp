@@ -15,6 +15,7 @@ static_assert(kCounters <= 15, "the key of a sixteenth counter takes two bytes")
 constexpr std::size_t kTailBytes = 2 + kCounters * 6 + 4;
 // How the boot ends or begins, in every part: a flag, and a number of up to five bytes.
 constexpr std::size_t kEndBytes = 2 + 6;
+constexpr std::size_t kNotFoundBytes = 3;
 // The longest Ecu: a number, 20 + 16 characters, twice 32 bytes of bitmaps.
 constexpr std::size_t kMaxItemBytes = 116;
 
@@ -125,7 +126,7 @@ void SessionWriter::start() {
 
 std::size_t SessionWriter::write(const SessionSource& source,
                                  std::span<std::uint8_t, kSectorPayloadBytes> out) {
-  constexpr std::size_t kRoom = kSectorPayloadBytes - kFrameBytes - kEndBytes;
+  constexpr std::size_t kRoom = kSectorPayloadBytes - kFrameBytes - kEndBytes - kNotFoundBytes;
   wire::Writer body(out.subspan<kFrameBytes>());
   body.uint_field(wire::session::tick_ms, source.tick);
   // Repeated in every part: a part that stands alone must say whose it is.
@@ -166,6 +167,7 @@ std::size_t SessionWriter::write(const SessionSource& source,
                          source.owners->message(next_owners_));
     if (room_left) ++next_owners_;
   }
+  body.uint_field(wire::session::not_found_in_row, source.not_found_in_row);
   pending_ = !room_left;
 
   // The length takes one byte or two: the body moves up when it takes one.

@@ -22,8 +22,9 @@ void WakeWatch::begin(Tick now, WaitReason reason, Tick alert_ms) {
   if (supply_mv_) supply_floor_mv_ = *supply_mv_;
   if (alert_ms != 0) alert_until_ = later(alert_until_, now + alert_ms);
   if (reason == WaitReason::not_found) {
-    back_off_due_ = now + back_off_ms_;
-    back_off_ms_ = back_off_ms_ * 2 > kLongestBackOffMs ? kLongestBackOffMs : back_off_ms_ * 2;
+    const Tick pause = kFirstBackOffMs << not_found_in_row_;
+    back_off_due_ = now + (pause > kLongestBackOffMs ? kLongestBackOffMs : pause);
+    if (not_found_in_row_ < kMostNotFound) ++not_found_in_row_;
     alert_until_ = 0;
   }
   if (!prompted_) {
@@ -124,8 +125,14 @@ void WakeWatch::on_polled(bool life) {
   }
 }
 
+void WakeWatch::go_on_after(std::uint32_t not_found_in_row) {
+  if (not_found_in_row > kMostNotFound) not_found_in_row = kMostNotFound;
+  if (not_found_in_row > not_found_in_row_)
+    not_found_in_row_ = static_cast<std::uint8_t>(not_found_in_row);
+}
+
 void WakeWatch::on_answered() {
-  back_off_ms_ = kFirstBackOffMs;
+  not_found_in_row_ = 0;
   unprompted_ = 0;
   unanswered_signs_ = 0;
   alert_until_ = 0;

@@ -9,7 +9,7 @@
 // Pure      no clock, heap, I/O.
 //
 //   why we wait      next attempt without a sign of life
-//   not_found        10 s after, then doubling up to 24 h
+//   not_found        10 s after, then doubling up to 24 h, over all boots of a card
 //   silent           supply high: after 1, 2, 4, 8, then every 10 s;
 //                    else after 15 min, 1 h, 4 h, 16 h, within the budget
 //   parked           20 min after, within the budget
@@ -59,6 +59,9 @@ inline constexpr std::size_t kProbesADay = 4;
 // them, one each kProbeApartMs.
 inline constexpr std::uint8_t kUnansweredSigns = 10;
 inline constexpr std::uint8_t kEmptyWakes = 3;
+// From here on kLongestBackOffMs holds, and counting says nothing more.
+inline constexpr std::uint8_t kMostNotFound = 14;
+static_assert((kFirstBackOffMs << kMostNotFound) > kLongestBackOffMs);
 
 class WakeWatch {
  public:
@@ -75,6 +78,11 @@ class WakeWatch {
   void on_attempt(Tick now);
   // An attempt was answered: the back-off starts anew.
   void on_answered();
+  // Attempts that found no van, in a row; at most kMostNotFound are counted.
+  [[nodiscard]] std::uint8_t not_found_in_row() const { return not_found_in_row_; }
+  // So many were made before this boot: the back-off goes on from there. An
+  // attempt that is due already stays due.
+  void go_on_after(std::uint32_t not_found_in_row);
   // Polling that followed a sign of life is over. `life`: the van was used or
   // charged meanwhile.
   void on_polled(bool life);
@@ -102,10 +110,10 @@ class WakeWatch {
   Tick traffic_at_ = 0;
   Tick often_due_ = 0;
   Tick often_step_ms_ = 0;
-  Tick back_off_ms_ = kFirstBackOffMs;
   Tick back_off_due_ = 0;
   std::array<Tick, kProbesADay> probe_at_{};  // oldest first
   std::uint8_t probes_ = 0;
+  std::uint8_t not_found_in_row_ = 0;
   std::uint8_t unprompted_ = 0;  // attempts since the last answer
   std::uint8_t unanswered_signs_ = 0;
   std::uint8_t empty_wakes_ = 0;  // in a row

@@ -2,6 +2,7 @@
 // many sectors as it takes, in no more than 480 bytes each.
 #include <array>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "core/session_record.hpp"
@@ -27,14 +28,37 @@ void take_map(ByteSource& source, VanMap& map) {
     ecu.response_id = 1 + source.u32() % 0x1FFFFFFF;
     take_text(source, ecu.name);
     take_text(source, ecu.calibration_id);
-    const std::uint8_t ranges = source.u8();
-    for (unsigned range = 0; range < kPidRanges; ++range) {
-      if ((ranges >> range & 1) == 0) continue;
-      std::array<std::uint8_t, 4> bits{};
-      for (std::uint8_t& byte : bits) byte = source.u8();
-      must(ecu.pids.set(static_cast<std::uint8_t>(range * 0x20), bits), "a bitmap is taken");
+    for (SupportedPids* bitmaps : {&ecu.pids, &ecu.dids}) {
+      const std::uint8_t ranges = source.u8();
+      for (unsigned range = 0; range < kPidRanges; ++range) {
+        if ((ranges >> range & 1) == 0) continue;
+        std::array<std::uint8_t, 4> bits{};
+        for (std::uint8_t& byte : bits) byte = source.u8();
+        must(bitmaps->set(static_cast<std::uint8_t>(range * 0x20), bits), "a bitmap is taken");
+      }
     }
   }
+}
+
+// Definitions that are taken, by libprotobuf.
+std::vector<std::string> take_owners(ByteSource& source, OwnersSignals& owners) {
+  std::vector<std::string> taken(source.u8() % (kMaxOwnersSignals + 1));
+  for (std::size_t i = 0; i < taken.size(); ++i) {
+    OwnersSignal one;
+    one.set_id(static_cast<std::uint32_t>(kFirstOwnersSignal + i));
+    one.set_request_id(0x7E0 + source.u8() % 8);
+    one.set_did(1 + source.u16() % 0xFFFF);
+    one.set_bytes(1 + source.u8() % 4);
+    one.set_is_signed(source.u8() % 2 != 0);
+    one.set_scale(source.u32());
+    one.set_name(std::string(source.u8() % (kMaxOwnersNameBytes + 1), 'n'));
+    taken[i] = one.SerializeAsString();
+    const std::span bytes(reinterpret_cast<const std::uint8_t*>(taken[i].data()), taken[i].size());
+    if (owners.add(bytes)) continue;
+    taken.resize(i);  // no room for more
+    break;
+  }
+  return taken;
 }
 
 std::vector<PollRequest> take_polls(ByteSource& source) {
@@ -46,6 +70,8 @@ std::vector<PollRequest> take_polls(ByteSource& source) {
     poll.pid_count = static_cast<std::uint8_t>(1 + how % kMaxRequestPids);
     for (std::size_t i = 0; i < poll.pid_count; ++i) poll.pid[i] = source.u8();
     poll.retired = (how & 0x80) != 0;
+    poll.by_did = (how & 0x40) != 0;
+    if ((how & 0x20) != 0) poll.owners_did = source.u16();
   }
   return polls;
 }
@@ -92,11 +118,14 @@ void check_ecus(const Session& read, const VanMap* map) {
     must(ecu.response_id() == put.response_id && ecu.name() == put.name.view() &&
              ecu.calibration_id() == put.calibration_id.view(),
          "an ECU as it was found");
-    std::string bitmaps;
-    for (std::size_t range = 0; range < put.pids.ranges(); ++range)
-      for (int shift = 24; shift >= 0; shift -= 8)
-        bitmaps.push_back(static_cast<char>(put.pids.bitmap(range) >> shift));
-    must(ecu.supported_pids() == bitmaps, "its bitmaps as answered");
+    for (const auto& [read_bitmaps, put_bitmaps] : {std::pair(&ecu.supported_pids(), &put.pids),
+                                                    std::pair(&ecu.supported_dids(), &put.dids)}) {
+      std::string bitmaps;
+      for (std::size_t range = 0; range < put_bitmaps->ranges(); ++range)
+        for (int shift = 24; shift >= 0; shift -= 8)
+          bitmaps.push_back(static_cast<char>(put_bitmaps->bitmap(range) >> shift));
+      must(*read_bitmaps == bitmaps, "its bitmaps as answered");
+    }
   }
 }
 
@@ -108,6 +137,7 @@ void check_polls(const Session& read, const std::vector<PollRequest>& polls) {
     const Poll& poll = read.poll(at++);
     must(poll.ecu() == put.response_id && poll.period_ms() == put.period_ms, "a poll as it is");
     must(poll.pid() == std::string(put.pids().begin(), put.pids().end()), "its PIDs");
+    must(poll.by_did() == put.by_did && poll.owners_did() == put.owners_did, "and its service");
   }
   must(at == read.poll_size(), "no poll is told twice");
 }
@@ -139,14 +169,18 @@ void try_session(Input input) {
   put.polls = polls;
   put.clean_stop = source.u8() % 2 != 0;
   put.listen_only_s = source.u32();
+  put.not_found_in_row = source.u8();
+  OwnersSignals owners;
+  const std::vector<std::string> definitions = take_owners(source, owners);
+  put.owners = &owners;
 
   SessionWriter writer;
   writer.start();
   Session joined;
-  // Five ECUs or fifteen polls fit into the fullest sector; more parts than this
-  // would mean that one of them stands still.
+  // Two ECUs, fifteen polls or four definitions fit into the fullest sector; more
+  // parts than this would mean that one of them stands still.
   for (int part = 0; writer.pending(); ++part) {
-    must(part < 12, "a session record ends");
+    must(part < 16, "a session record ends");
     std::array<std::uint8_t, kSectorPayloadBytes> out{};
     const std::size_t bytes = writer.write(put, out);
     must(bytes <= out.size(), "a part fits into a sector");
@@ -158,7 +192,8 @@ void try_session(Input input) {
     must(session.tick_ms() == put.tick && session.logger_version() == logger_version() &&
              session.van() == van && session.vin() == map.vin.view(),
          "each part says whose it is");
-    must(session.clean_stop() == put.clean_stop && session.listen_only_s() == put.listen_only_s,
+    must(session.clean_stop() == put.clean_stop && session.listen_only_s() == put.listen_only_s &&
+             session.not_found_in_row() == put.not_found_in_row,
          "each part says how the boot begins or ends");
     must(session.has_counters() == (part == 0), "the first part has the counters");
     const std::string again = record.SerializeAsString();
@@ -180,6 +215,11 @@ void try_session(Input input) {
   check_counters(joined.counters(), put.counters);
   check_ecus(joined, put.map);
   check_polls(joined, polls);
+  must(static_cast<std::size_t>(joined.owners_signal_size()) == definitions.size(),
+       "every definition is told once");
+  for (std::size_t i = 0; i < definitions.size(); ++i)
+    must(joined.owners_signal(static_cast<int>(i)).SerializeAsString() == definitions[i],
+         "a definition as it came");
 }
 
 }  // namespace packmile::fuzz

@@ -72,6 +72,7 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"counters", {w::session::counters, F::TYPE_MESSAGE}},
                {"clean_stop", {w::session::clean_stop, F::TYPE_BOOL}},
                {"listen_only_s", {w::session::listen_only_s, F::TYPE_UINT32}},
+               {"not_found_in_row", {w::session::not_found_in_row, F::TYPE_UINT32}},
                {"owners_signal", {w::session::owners_signal, F::TYPE_MESSAGE}},
                {"supply_min_mv", {w::session::supply_min_mv, F::TYPE_UINT32}}});
   CHECK(fields_of(Bus::descriptor()) ==

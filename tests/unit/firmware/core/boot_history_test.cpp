@@ -107,3 +107,53 @@ TEST_CASE("boot history: a ring of any sectors ends the search") {
   CHECK_FALSE(BootHistory(7, 128, std::nullopt).wanted());
   CHECK_FALSE(BootHistory(7, 0, 5).wanted());
 }
+
+TEST_CASE("boot history: how often a van was looked for in vain outlasts the power") {
+  FakeVan van(32 + 4096);
+  van.ecus = {};
+  van.acknowledged = false;
+  const auto rounds_of = [&van](Tick until) {
+    std::vector<Tick> rounds;  // attempts at both rates
+    van.plug_adapter();
+    van.run_until(until);
+    for (const auto& [tick, line] : van.sent)
+      if (line.starts_with("t") && (rounds.empty() || tick - rounds.back() > 8'000))
+        rounds.push_back(tick);
+    return rounds;
+  };
+  van.power_up(1);
+  const auto first = rounds_of(12 * kMinute);
+  REQUIRE(first.size() >= 5);  // 10, 20, 40, 80, 160 s ..
+  CHECK(first[1] - first[0] < 20'000);
+  const auto told = [&van] { return van.sectors().back().record.session.not_found_in_row; };
+  CHECK(told() == first.size());
+
+  // The next boot tries once, and then waits as long as the first would have.
+  van.power_up(2);
+  const Tick pause = 10'000 << first.size();
+  const auto second = rounds_of(pause / 2);
+  CHECK(second.size() == 1);
+  CHECK(told() == first.size() + 1);
+  // After a stop that was asked for, too.
+  van.stop();
+  van.power_up(3);
+  CHECK(rounds_of(pause).size() == 1);
+  CHECK(told() == first.size() + 2);
+
+  // A sign of life ends the waiting, and what was found is remembered instead.
+  van.ecus = plain_van();
+  van.acknowledged = true;
+  van.say(10, "t1238DEADBEEF00000000\r");
+  van.run_until(van.now() + kMinute);
+  CHECK(van.logger().light() == Light::recording);
+  van.stop();
+  CHECK(told() == 0);
+}
+
+TEST_CASE("boot history: as many failed attempts as a card may claim, a day is the longest pause") {
+  WakeWatch watch;
+  watch.go_on_after(0xFFFFFFFF);
+  watch.begin(0, WaitReason::not_found);
+  CHECK(watch.next_attempt(0) == kLongestBackOffMs);
+  CHECK(watch.not_found_in_row() == kMostNotFound);
+}

@@ -122,6 +122,7 @@ DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
   const Session& s = record.session();
   out.session.tick_ms = s.tick_ms();
   out.session.listen_only_s = s.listen_only_s();
+  out.session.not_found_in_row = s.not_found_in_row();
   out.session.logger_version = s.logger_version();
   out.session.van = s.van();
   out.session.vin = s.vin();

@@ -57,6 +57,7 @@ struct OwnersFields {
 
 struct DecodedSession {
   std::uint32_t listen_only_s = 0;
+  std::uint32_t not_found_in_row = 0;
   std::uint64_t tick_ms = 0;
   std::string logger_version, van, vin;
   int reset_cause = 0;
