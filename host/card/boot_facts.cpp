@@ -41,15 +41,27 @@ void add_supported(std::vector<std::uint8_t>& pids, const std::string& bitmaps) 
   }
 }
 
-void add_owners_signal(BootFacts& boot, const OwnersSignal& message) {
+// Ids are those of the settings' list: 1000 to 1015.
+void add_owners_signal(BootFacts& boot, const OwnersSignal& message, std::uint32_t& contradicted) {
   auto definition = definition_of(message);
-  if (!definition) return;
+  if (!definition) {
+    boot.broken_definition = true;
+    return;
+  }
   const auto id = static_cast<SignalId>(message.id());
+  const std::uint32_t bit = 1u << (id - kFirstOwnersSignal);
+  if ((contradicted & bit) != 0) return;
   const auto at =
       std::lower_bound(boot.owners_signals.begin(), boot.owners_signals.end(), id,
                        [](const BootOwnersSignal& s, SignalId wanted) { return s.id < wanted; });
-  if (at == boot.owners_signals.end() || at->id != id)
+  if (at == boot.owners_signals.end() || at->id != id) {
     boot.owners_signals.insert(at, {id, std::move(*definition)});
+  } else if (at->definition != *definition) {
+    // Which of the two made the words cannot be known.
+    boot.owners_signals.erase(at);
+    contradicted |= bit;
+    boot.broken_definition = true;
+  }
 }
 
 void add_session(BootFacts& boot, const Session& session) {
@@ -62,16 +74,18 @@ void add_session(BootFacts& boot, const Session& session) {
     if (!ecu.name().empty()) facts->name = ecu.name();
     if (!ecu.calibration_id().empty()) facts->calibration_id = ecu.calibration_id();
     add_supported(facts->supported_pids, ecu.supported_pids());
+    add_supported(facts->supported_dids, ecu.supported_dids());
   }
   for (const Poll& poll : session.poll()) {
     for (const char pid : poll.pid()) {
-      const PolledPid polled{poll.ecu(), static_cast<std::uint8_t>(pid)};
+      const PolledPid polled{poll.ecu(), static_cast<std::uint8_t>(pid), poll.by_did()};
       const auto at = std::lower_bound(boot.polled.begin(), boot.polled.end(), polled);
       if ((at == boot.polled.end() || *at != polled) && boot.polled.size() < kMostPolled)
         boot.polled.insert(at, polled);
     }
   }
-  for (const OwnersSignal& signal : session.owners_signal()) add_owners_signal(boot, signal);
+  for (const OwnersSignal& signal : session.owners_signal())
+    add_owners_signal(boot, signal, boot.contradicted_ids);
   if (session.has_counters()) {
     // They only grow within a boot, and sectors may come in any order.
     const Counters& c = session.counters();
@@ -181,6 +195,13 @@ void BootCensus::add(BootFacts& boot, const SectorHeader& header,
     case SectorKind::settings:
       break;
   }
+}
+
+void define_by_settings(BootFacts& boot, const CardSettings& settings) {
+  if (!boot.owners_signals.empty() || boot.broken_definition) return;
+  SignalId id = kFirstOwnersSignal;
+  for (const OwnersDefinition& definition : settings.owners_signals)
+    boot.owners_signals.push_back({id++, definition});
 }
 
 std::optional<CardSettings> read_settings(std::span<const std::uint8_t> payload) {

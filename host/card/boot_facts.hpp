@@ -25,6 +25,8 @@ struct EcuFacts {
   std::string name;
   std::string calibration_id;
   std::vector<std::uint8_t> supported_pids;  // PIDs whose bit is set, ascending
+  // The same of the data identifiers F400 + PID (service 22).
+  std::vector<std::uint8_t> supported_dids{};
 };
 
 // Counted by the logger since the boot.
@@ -39,6 +41,7 @@ struct BootCounters {
 struct PolledPid {
   std::uint32_t ecu = 0;
   std::uint8_t pid = 0;
+  bool by_did = false;  // as data identifier F400 + PID
   auto operator<=>(const PolledPid&) const = default;
 };
 
@@ -72,9 +75,11 @@ struct BootFacts {
   std::string logger_version;
   std::vector<EcuFacts> ecus;     // ascending response_id
   std::vector<PolledPid> polled;  // ascending
-  // Ascending; of definitions that contradict each other the first. Those that
-  // break a rule are left out.
+  // Ascending. Those that break a rule of packmile.proto, and those that session
+  // records of the boot contradict each other about, are left out.
   std::vector<BootOwnersSignal> owners_signals;
+  bool broken_definition = false;      // some were left out
+  std::uint32_t contradicted_ids = 0;  // bit k: id 1000 + k
   BootCounters counters;
   std::uint32_t supply_min_mv = 0;  // 0: not measured
   bool reset_too_often = false;     // it only listened at first
@@ -123,6 +128,8 @@ struct CardSettings {
 
   [[nodiscard]] bool refused() const { return unknown_fields || bad_owners_signal; }
 };
+// Gives a boot whose session records define nothing what the settings define.
+void define_by_settings(BootFacts& boot, const CardSettings& settings);
 [[nodiscard]] std::optional<CardSettings> read_settings(std::span<const std::uint8_t> payload);
 
 }  // namespace packmile

@@ -133,6 +133,8 @@ class Surveyor {
         main_settings_ && main_settings_->settings ? &*main_settings_->settings : nullptr,
         survey_.boots);
     survey_.settings_dids = dids_of(survey_.owners_signals);
+    if (main_settings_ && main_settings_->settings)
+      for (BootFacts& boot : survey_.boots) define_by_settings(boot, *main_settings_->settings);
     list_findings();
     decide();
     return std::move(survey_);
@@ -443,8 +445,11 @@ class Surveyor {
         for (std::size_t k = 0; k < set.signals; ++k)
           survey_.answers.push_back({set.ecu, set.signal[k], set.rows});
       wanted.insert(wanted.end(), boot.polled.begin(), boot.polled.end());
-      for (const EcuFacts& ecu : boot.ecus)
+      for (const EcuFacts& ecu : boot.ecus) {
         for (const std::uint8_t pid : ecu.supported_pids) wanted.push_back({ecu.response_id, pid});
+        for (const std::uint8_t pid : ecu.supported_dids)
+          wanted.push_back({ecu.response_id, pid, true});
+      }
     }
     auto& answers = survey_.answers;
     const auto key = [](const AnsweredSignal& a) { return std::pair(a.signal, a.ecu); };
@@ -480,9 +485,11 @@ class Surveyor {
                                      [](const BootFacts& b) { return b.first_tick.has_value(); });
     bool all_clocks = true;
     bool malformed = false;
+    bool broken = false;
     for (std::size_t i = 0; i < survey_.boots.size(); ++i) {
       if (survey_.boots[i].first_tick && !survey_.boot_clocks[i].known()) all_clocks = false;
       malformed = malformed || survey_.boots[i].malformed_records != 0;
+      broken = broken || survey_.boots[i].broken_definition;
     }
     const bool have_log = survey_.log_id.has_value();
     find(samples && !survey_.first, Finding::clock_missing);
@@ -505,6 +512,7 @@ class Surveyor {
     find(malformed, Finding::record_malformed);
     find(survey_.sectors_overwritten != 0, Finding::overwritten);
     find(survey_.vins.size() > 1, Finding::van_changed);
+    find(broken, Finding::definition_broken);
   }
 
   void decide() {

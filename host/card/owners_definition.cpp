@@ -88,6 +88,32 @@ std::uint32_t data_bit_of(const OwnersDefinition& definition, std::uint32_t bit)
   return byte * kBitsInAByte + bit % kBitsInAByte;
 }
 
+std::int64_t steps_of(const OwnersDefinition& definition, std::uint32_t word) {
+  const std::uint64_t span = std::uint64_t{1} << definition.bits;
+  const std::uint64_t kept = word & (span - 1);
+  const bool negative = definition.is_signed && kept >= span / 2;
+  return static_cast<std::int64_t>(kept) - (negative ? static_cast<std::int64_t>(span) : 0);
+}
+
+double value_of(const OwnersDefinition& definition, std::uint32_t word) {
+  return static_cast<double>(steps_of(definition, word)) * definition.scale + definition.offset;
+}
+
+std::uint32_t response_id_of(const OwnersDefinition& definition) {
+  const std::uint32_t id = definition.request_id;
+  const bool extended = id > 0x7FF;
+  const auto ecu = ecu_of_request_id(id, extended);
+  if (!ecu) return 0;
+  return extended ? 0x18DAF100u | *ecu : kFirstResponseId11 + *ecu;
+}
+
+bool mean_the_same(const OwnersDefinition& a, const OwnersDefinition& b) {
+  OwnersDefinition twin = b;
+  twin.name = a.name;
+  twin.period_ms = a.period_ms;
+  return a == twin;
+}
+
 std::string bytes_text(const OwnersDefinition& definition) {
   const std::string first = std::to_string(definition.first_byte);
   if (definition.bytes == 1) return first;

@@ -60,6 +60,15 @@ struct StandardCodes {
 // least significant of byte 0. `bit` from first_bit to first_bit + bits - 1.
 [[nodiscard]] std::uint32_t data_bit_of(const OwnersDefinition& definition, std::uint32_t bit);
 
+// The value of a word as samples carry it, in the definition's unit.
+[[nodiscard]] double value_of(const OwnersDefinition& definition, std::uint32_t word);
+// The same as whole steps of the scale, before scale and offset.
+[[nodiscard]] std::int64_t steps_of(const OwnersDefinition& definition, std::uint32_t word);
+// The id of the ECU's answers. 0: request_id is none of a physical request.
+[[nodiscard]] std::uint32_t response_id_of(const OwnersDefinition& definition);
+// The two say the same of a word; they may have another name or period.
+[[nodiscard]] bool mean_the_same(const OwnersDefinition& a, const OwnersDefinition& b);
+
 // "0", "1..2": the bytes of the answer's data.
 [[nodiscard]] std::string bytes_text(const OwnersDefinition& definition);
 // An id in capital hexadecimal: "7E4", "18DA10F1".

@@ -7,7 +7,7 @@
 namespace packmile {
 namespace {
 
-std::optional<double> value_of(const SignalEntry* entry, std::uint32_t raw) {
+std::optional<double> catalogue_value(const SignalEntry* entry, std::uint32_t raw) {
   if (!entry || entry->id == signal::pack_a) return std::nullopt;
   return raw * entry->scale + entry->offset;
 }
@@ -31,6 +31,8 @@ class Walk {
     clock_ = clock != clocks_.end() && clock->first == header.boot_id
                  ? &survey_.boot_clocks[clock->second]
                  : nullptr;
+    owners_ = clock_ ? std::span(survey_.boots[clock->second].owners_signals)
+                     : std::span<const BootOwnersSignal>{};
     // Blocks are each in order of time: always the one whose next row is oldest.
     const auto blocks = decoder_.blocks();
     std::array<std::size_t, kMaxBlocks> next{};
@@ -59,14 +61,33 @@ class Walk {
       row_.signal = block.signal[k];
       if (!only_.empty() && std::find(only_.begin(), only_.end(), row_.signal) == only_.end())
         continue;
-      const SignalEntry* entry = find_signal(row_.signal);
-      row_.name = entry ? entry->name : std::string_view{};
-      row_.unit = entry ? entry->unit : std::string_view{};
       row_.raw = block.raw[k][row];
-      row_.value = value_of(entry, row_.raw);
+      if (row_.signal >= kFirstOwnersSignal)
+        tell_owners(block.ecu);
+      else
+        tell_standard();
       if (!visit_(row_)) return false;
     }
     return true;
+  }
+
+  void tell_standard() {
+    const SignalEntry* entry = find_signal(row_.signal);
+    row_.name = entry ? entry->name : std::string_view{};
+    row_.unit = entry ? entry->unit : std::string_view{};
+    row_.value = catalogue_value(entry, row_.raw);
+  }
+
+  // What another ECU than the defined one answered is not the defined signal.
+  void tell_owners(std::uint32_t ecu) {
+    row_.name = row_.unit = {};
+    row_.value.reset();
+    for (const BootOwnersSignal& signal : owners_) {
+      if (signal.id != row_.signal || response_id_of(signal.definition) != ecu) continue;
+      row_.name = signal.definition.name;
+      row_.unit = signal.definition.unit;
+      row_.value = value_of(signal.definition, row_.raw);
+    }
   }
 
   const CardSurvey& survey_;
@@ -75,6 +96,7 @@ class Walk {
   std::vector<std::pair<std::uint32_t, std::size_t>> clocks_;  // boot id, index
   RecordDecoder decoder_;
   const BootClock* clock_ = nullptr;
+  std::span<const BootOwnersSignal> owners_;
   SampleRow row_;
 };
 

@@ -21,10 +21,13 @@ struct SampleRow {
   std::uint32_t boot_id = 0;
   std::uint32_t ecu = 0;
   SignalId signal = 0;
-  std::string_view name;  // empty: not in the catalogue
+  // Empty: not in the catalogue, and no owner's signal of this boot. An owner's
+  // signal may have any bytes from a card in its name and unit.
+  std::string_view name;
   std::uint32_t raw = 0;
-  // Absent: not in the catalogue, or the pack current, whose coding and sign are
-  // decided from evidence and not here.
+  // Absent: neither of the two, or the pack current, whose coding and sign are
+  // decided from evidence and not here. The coding of an owner's signal is
+  // defined; which sign of a current is discharge is not.
   std::optional<double> value;
   std::string_view unit;
 };

@@ -24,7 +24,16 @@ constexpr char kNoTime[] = "this boot read no clock, or one that contradicts the
 const char* why_no_value(const SampleRow& row) {
   return row.signal == signal::pack_a
              ? "the coding and sign of the pack current are decided from evidence: see check"
-             : "the signal is not in the catalogue";
+             : "neither the catalogue nor the card says what the signal is";
+}
+
+// An owner's signal is named by the card, which may hold anything.
+std::string name_of(const SampleRow& row) {
+  if (row.name.empty()) return signal_text(row.signal);
+  return row.signal < kFirstOwnersSignal ? std::string{row.name} : clean_text(row.name);
+}
+std::string unit_of(const SampleRow& row) {
+  return row.signal < kFirstOwnersSignal ? std::string{row.unit} : clean_text(row.unit);
 }
 
 // Formatting the time of a sample by the zone library costs more than all the
@@ -60,16 +69,24 @@ class CsvSamples {
   }
   static std::string foot() { return {}; }
   void add(std::string& out, const SampleRow& row) {
+    // Names and units of the catalogue need no quotes, and there are many rows.
+    const bool plain = !row.name.empty() && row.signal < kFirstOwnersSignal;
+    if (!plain) {
+      name_ = csv_field(name_of(row));
+      unit_ = csv_field(unit_of(row));
+    }
     fmt::format_to(std::back_inserter(out), "{},{},{:08X},{:X},{},{},",
                    row.time ? time_.of(*row.time) : std::string_view{}, row.tick_ms, row.boot_id,
-                   row.ecu, row.name.empty() ? signal_text(row.signal) : row.name, row.raw);
+                   row.ecu, plain ? row.name : std::string_view{name_}, row.raw);
     if (row.value) fmt::format_to(std::back_inserter(out), "{}", *row.value);
-    fmt::format_to(std::back_inserter(out), ",{},{},{}\n", row.unit, row.time ? "" : kNoTime,
+    fmt::format_to(std::back_inserter(out), ",{},{},{}\n",
+                   plain ? row.unit : std::string_view{unit_}, row.time ? "" : kNoTime,
                    row.value ? "" : why_no_value(row));
   }
 
  private:
   TimeText time_;
+  std::string name_, unit_;
 };
 
 class JsonSamples {
@@ -101,7 +118,7 @@ class JsonSamples {
     writer.Key("ecu");
     text(ecu_text(row.ecu));
     writer.Key("signal");
-    text(row.name.empty() ? signal_text(row.signal) : std::string{row.name});
+    text(name_of(row));
     writer.Key("raw");
     writer.Uint(row.raw);
     writer.Key("value");
@@ -114,7 +131,7 @@ class JsonSamples {
       writer.String(why_no_value(row));
     }
     writer.Key("unit");
-    text(row.unit);
+    text(unit_of(row));
     writer.EndObject();
     out += first_ ? "\n" : ",\n";
     first_ = false;
@@ -127,8 +144,23 @@ class JsonSamples {
   bool first_ = true;
 };
 
+// The ids of the names asked for: the catalogue's, and the owner's signals of a
+// card. `missing` gets the first name that is neither.
+std::vector<SignalId> ids_of(const std::vector<std::string>& names, const CardSurvey& survey,
+                             std::string& missing) {
+  std::vector<SignalId> ids;
+  for (const std::string& name : names) {
+    const std::size_t before = ids.size();
+    if (const SignalEntry* entry = find_signal(name)) ids.push_back(entry->id);
+    for (const CardOwnersSignal& signal : survey.owners_signals)
+      if (signal.definition.name == name) ids.push_back(signal.id);
+    if (ids.size() == before && missing.empty()) missing = name;
+  }
+  return ids;
+}
+
 template <typename Writer>
-ExitCode stream(const SamplesOptions& options, const std::vector<SignalId>& only, Output& out) {
+ExitCode stream(const SamplesOptions& options, Output& out) {
   constexpr std::size_t kPieceBytes = 1 << 20;
   CardList list;
   Writer writer;
@@ -143,6 +175,16 @@ ExitCode stream(const SamplesOptions& options, const std::vector<SignalId>& only
     const CardSurvey survey = survey_card(*card);
     list.add(survey.verdict);
     if (!survey.message.empty()) say(Error{survey.message, name, survey.hint});
+    std::string missing;
+    const std::vector<SignalId> only = ids_of(options.signals, survey, missing);
+    if (!missing.empty() && survey.log_id) {
+      std::vector<std::string> known;
+      for (const SignalEntry& e : signal_catalogue()) known.emplace_back(e.name);
+      for (const CardOwnersSignal& s : survey.owners_signals) known.push_back(s.definition.name);
+      return wrong_usage("--signal: neither the catalogue nor " + name + " has '" + missing + "'" +
+                             did_you_mean(missing, known),
+                         "packmile signals lists them, with --card " + name + " its own too");
+    }
     const auto walked = for_each_sample(*card, survey, only, [&](const SampleRow& row) {
       writer.add(piece, row);
       if (piece.size() >= kPieceBytes) {
@@ -167,25 +209,13 @@ ExitCode stream(const SamplesOptions& options, const std::vector<SignalId>& only
 }  // namespace
 
 ExitCode run_samples(const SamplesOptions& options) {
-  std::vector<SignalId> only;
-  for (const std::string& name : options.signals) {
-    const SignalEntry* entry = find_signal(name);
-    if (entry == nullptr) {
-      std::vector<std::string> known;
-      for (const SignalEntry& e : signal_catalogue()) known.emplace_back(e.name);
-      return wrong_usage(
-          "--signal: the catalogue has no '" + name + "'" + did_you_mean(name, known),
-          "packmile signals lists them");
-    }
-    only.push_back(entry->id);
-  }
   auto out = Output::open(options.output);
   if (!out) {
     say(out.error());
     return ExitCode::failed;
   }
-  return options.format == Format::json ? stream<JsonSamples>(options, only, *out)
-                                        : stream<CsvSamples>(options, only, *out);
+  return options.format == Format::json ? stream<JsonSamples>(options, *out)
+                                        : stream<CsvSamples>(options, *out);
 }
 
 }  // namespace packmile::cli

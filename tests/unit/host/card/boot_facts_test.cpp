@@ -150,6 +150,7 @@ TEST_CASE("boot: owner's signals of its session records are joined by id") {
   Record first, second;
   *first.mutable_session()->add_owners_signal() = doors(1003, 0xF003);
   *first.mutable_session()->add_owners_signal() = doors(1001, 0xF001);
+  *first.mutable_session()->add_owners_signal() = doors(1004, 0xF005);
   // The same again, another of the same id, one of an id that there is not, and
   // one that breaks a rule.
   *second.mutable_session()->add_owners_signal() = doors(1001, 0xF001);
@@ -158,12 +159,15 @@ TEST_CASE("boot: owner's signals of its session records are joined by id") {
   *second.mutable_session()->add_owners_signal() = doors(1002, 0);
   census.add(boot, header_of(SectorKind::session, 33), bytes_of(first));
   census.add(boot, header_of(SectorKind::session, 34), bytes_of(second));
+  // What was contradicted stays out, even when the first definition comes again.
+  census.add(boot, header_of(SectorKind::session, 35), bytes_of(first));
   census.finish();
   REQUIRE(boot.owners_signals.size() == 2);
   CHECK(boot.owners_signals[0].id == 1001);
   CHECK(boot.owners_signals[0].definition.did == 0xF001);
-  CHECK(boot.owners_signals[1].id == 1003);
-  CHECK(boot.owners_signals[1].definition.did == 0xF003);
+  CHECK(boot.owners_signals[1].id == 1004);
+  CHECK(boot.owners_signals[1].definition.did == 0xF005);
+  CHECK(boot.broken_definition);
 }
 
 TEST_CASE("settings: owner's signals in order, or none of them") {

@@ -50,9 +50,12 @@ void CardMaker::put(SectorKind kind, std::span<const std::uint8_t> payload, std:
   seal_sector(sector, header);
 }
 
-void CardMaker::settings(const std::string& van, std::uint64_t prepared_unix_ms) {
+void CardMaker::settings(const std::string& van, std::uint64_t prepared_unix_ms,
+                         const std::vector<OwnersDefinition>& owners_signals) {
   Record record;
   record.mutable_settings()->set_van(van);
+  for (std::size_t i = 0; i < owners_signals.size(); ++i)
+    put_definition(owners_signals[i], i, *record.mutable_settings()->add_owners_signal());
   record.mutable_settings()->set_prepared_unix_ms(prepared_unix_ms);
   put(SectorKind::settings, bytes_of(record), 0, 0, 0);
 }
@@ -89,6 +92,15 @@ void CardMaker::session(Tick tick, const SessionText& text) {
   ecu.set_response_id(text.ecu);
   ecu.set_calibration_id(text.calibration_id);
   ecu.set_supported_pids(text.supported_pids);
+  ecu.set_supported_dids(text.supported_dids);
+  if (!text.polled_pids.empty()) {
+    Poll& poll = *session.add_poll();
+    poll.set_ecu(text.ecu);
+    poll.set_pid(std::string(text.polled_pids.begin(), text.polled_pids.end()));
+    poll.set_by_did(text.by_did);
+  }
+  for (std::size_t i = 0; i < text.owners_signals.size(); ++i)
+    put_definition(text.owners_signals[i], i, *session.add_owners_signal());
   sector(SectorKind::session, bytes_of(record));
 }
 
@@ -139,6 +151,15 @@ BlockKey pack_key(std::uint32_t period_ms, std::uint32_t ecu) {
   key.signals = 5;
   key.signal = {signal::pack_support, signal::pack_state, signal::pack_v, signal::pack_a,
                 signal::speed_kmh};
+  return key;
+}
+
+BlockKey key_of(SignalId signal, std::uint32_t period_ms, std::uint32_t ecu) {
+  BlockKey key;
+  key.ecu = ecu;
+  key.period_ms = period_ms;
+  key.signals = 1;
+  key.signal = {signal};
   return key;
 }
 

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "card/boot_clock.hpp"
+#include "card/owners_definition.hpp"
 #include "columns/record_encoder.hpp"
 #include "sector/sector.hpp"
 #include "tick.hpp"
@@ -28,13 +29,18 @@ struct SessionText {
   std::uint32_t ecu = 0x7E8;
   std::string calibration_id;
   std::string supported_pids;  // bitmaps
+  std::string supported_dids;
+  std::vector<OwnersDefinition> owners_signals{};  // ids from 1000 on
+  std::vector<std::uint8_t> polled_pids{};         // of `ecu`, in one request
+  bool by_did = false;
 };
 
 class CardMaker {
  public:
   explicit CardMaker(std::uint32_t log_id, std::uint32_t ring_sectors = 128);
 
-  void settings(const std::string& van, std::uint64_t prepared_unix_ms);
+  void settings(const std::string& van, std::uint64_t prepared_unix_ms,
+                const std::vector<OwnersDefinition>& owners_signals = {});
   // The next sector is the first of this boot, on the next multiple of 32.
   void boot(std::uint32_t boot_id);
   void van_tag(std::uint32_t tag) { van_tag_ = tag; }
@@ -83,6 +89,8 @@ class TempFolder {
 };
 
 BlockKey pack_key(std::uint32_t period_ms, std::uint32_t ecu = 0x7E8);  // 9A and 0D
-BlockKey soc_key(std::uint32_t period_ms, std::uint32_t ecu = 0x7E8);   // 5B and 42
+// One signal alone.
+BlockKey key_of(SignalId signal, std::uint32_t period_ms, std::uint32_t ecu = 0x7E8);
+BlockKey soc_key(std::uint32_t period_ms, std::uint32_t ecu = 0x7E8);  // 5B and 42
 
 }  // namespace packmile::test

@@ -98,3 +98,37 @@ TEST_CASE("sectors: one record by its address in the log, also inside an image")
     CHECK_FALSE(read_log_sector(*file, ~std::uint64_t{0}));
   }
 }
+
+TEST_CASE("samples: an owner's signal by its definition, and only of its ECU") {
+  OwnersDefinition current;
+  current.role = SignalRole::pack_a;
+  current.name = "main_current";
+  current.request_id = 0x7E4;
+  current.did = 0xD010;
+  current.bytes = 2;
+  current.bits = 12;
+  current.is_signed = true;
+  current.scale = -0.25;
+  current.offset = 1;
+  current.unit = "A";
+  CardMaker maker(9);
+  maker.boot(1);
+  test::SessionText text;
+  text.owners_signals = {current};
+  maker.session(1, text);
+  maker.response(1'000, test::key_of(kFirstOwnersSignal, 200, 0x7EC), {0xFF0});  // -16
+  maker.response(1'001, test::key_of(kFirstOwnersSignal, 200, 0x7ED), {0xFF0});
+  maker.response(1'002, test::key_of(kFirstOwnersSignal + 1, 200, 0x7EC), {5});
+  maker.close();
+  const TempFolder folder;
+  const auto card = CardFile::open(folder.write("card.log", maker.bytes()));
+  REQUIRE(card);
+  const CardSurvey survey = survey_card(*card);
+  std::vector<std::string> rows;
+  REQUIRE(for_each_sample(*card, survey, {}, [&](const SampleRow& row) {
+    rows.push_back(text_of(row));
+    return true;
+  }));
+  CHECK(rows == std::vector<std::string>{"1000 2028 main_current 4080 5.000000 A no clock",
+                                         "1001 2029  4080 no clock", "1002 2028  5 no clock"});
+}
