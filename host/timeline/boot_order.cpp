@@ -186,6 +186,9 @@ Boot boot_from(Gathered& gathered, const CardSettings& settings, const BootClock
   boot.first_tick = facts.first_tick.value_or(0);
   boot.last_tick = facts.last_tick.value_or(0);
   boot.series_ecu = choose_ecus(facts.answered);
+  define_by_settings(facts, settings);
+  boot.owners_signals = std::move(facts.owners_signals);
+  boot.broken_definition = facts.broken_definition;
   boot.clock_source = clock.source;
   boot.clock_offset_ms = clock.offset_ms;
   boot.clock_uncertainty_ms = clock.uncertainty_ms;

@@ -13,6 +13,8 @@ void clear_series(SignalSeries& series) {
 void Episode::clear() {
   pack.ecu = 0;
   pack.calibration_id.clear();
+  pack.v_step_v = kPackVStep;
+  pack.a_step_a = kPackAStep;
   pack.time_ms.clear();
   pack.v_raw.clear();
   pack.a_raw.clear();
@@ -23,6 +25,7 @@ void Episode::clear() {
   clear_series(odometer);
   clear_series(ambient);
   clear_series(module_v);
+  soc_step_pct = kSocStepPct;
   start = end = {};
   clock_uncertainty_ms = 0;
   clock_guessed = cut = false;

@@ -30,11 +30,22 @@ struct SignalSeries {
   std::vector<std::uint32_t> raw;
 };
 
+inline constexpr double kPackVStep = 1.0 / 64;
+inline constexpr double kPackAStep = 0.1;
+inline constexpr double kSocStepPct = 100.0 / 255;
+
 // Pack voltage and current from one response each ($9A), rows whose support
-// bits say that both words mean something.
+// bits say that both words mean something. Or from owner's signals, in the same
+// codes: rows at the moments of the current, the voltage on the straight line
+// between its neighbours where it was not answered in the same moment.
 struct PackSeries {
-  std::uint32_t ecu = 0;
+  std::uint32_t ecu = 0;  // of the current
+  // Of that ECU; with owner's signals followed by what tells their definitions
+  // apart: a changed definition is another current.
   std::string calibration_id;
+  // Of the words as the van rounds them; never finer than a code.
+  double v_step_v = kPackVStep;
+  double a_step_a = kPackAStep;
   std::vector<std::int64_t> time_ms;     // UTC
   std::vector<std::uint16_t> v_raw;      // 1/64 V
   std::vector<std::uint16_t> a_raw;      // 0.1 A, coding and sign undecided
@@ -45,10 +56,11 @@ struct PackSeries {
 struct Episode {
   PackSeries pack;
   SignalSeries speed;     // 1 km/h
-  SignalSeries soc;       // 100/255 %
+  SignalSeries soc;       // steps of soc_step_pct
   SignalSeries odometer;  // 0.1 km
   SignalSeries ambient;   // degC + 40
   SignalSeries module_v;  // mV
+  double soc_step_pct = kSocStepPct;
   // From the first to the last answer of any signal.
   UtcTime start;
   UtcTime end;

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
-#include <string_view>
+#include <cmath>
+#include <optional>
+#include <string>
 
 namespace packmile {
 namespace {
@@ -14,10 +16,30 @@ constexpr std::int64_t kLongestMs = milliseconds(kEpisodeLongest).count();
 // Support bits of $9A: bit 1 voltage, bit 2 current; from memory.
 constexpr std::uint32_t kVoltAndCurrent = 0x06;
 
-std::string_view calibration_of(const Boot& boot, std::uint32_t ecu) {
+constexpr std::uint32_t kVolt = 0x02;
+constexpr std::uint32_t kCurrent = 0x04;
+// How far from a row of the current the voltage's neighbours may be; period 0,
+// back to back, counts as a second. Both are the rules for gaps in the energy.
+constexpr double kPairPeriods = 2.5;
+constexpr std::uint32_t kBackToBackMs = 1'000;
+
+// The ECU that answers the current; 0: none.
+std::uint32_t pack_ecu_of(const Boot& boot) {
+  const RoleSource* own = boot.roles.of(SignalRole::pack_a);
+  return own ? own->ecu : boot.series_ecu.pack;
+}
+
+std::string calibration_of(const Boot& boot, std::uint32_t ecu) {
+  std::string text;
   for (const EcuFacts& facts : boot.ecus)
-    if (facts.response_id == ecu) return facts.calibration_id;
-  return {};
+    if (facts.response_id == ecu) text = facts.calibration_id;
+  const std::string& own = boot.roles.pack_text();
+  if (!text.empty() && !own.empty()) text += ", ";
+  return text + own;
+}
+
+double step_of(const RoleSource* own, double code) {
+  return own ? std::max(std::abs(own->definition.scale), code) : code;
 }
 
 void append_times(std::vector<std::int64_t>& out, const Tick* ticks, std::size_t rows,
@@ -78,7 +100,11 @@ bool EpisodeBuilder::must_split(std::int64_t first_ms, bool& goes_on) const {
     // How long the silence was between two boots is only known when both have a
     // clock.
     if (boot_->clock_guessed || last_boot_->clock_guessed) return true;
-    const std::uint32_t ecu = boot_->series_ecu.pack;
+    if (!boot_->roles.same_as(last_boot_->roles)) {
+      goes_on = true;
+      return true;
+    }
+    const std::uint32_t ecu = pack_ecu_of(*boot_);
     if (ecu != 0 && episode_.pack.ecu != 0 &&
         (ecu != episode_.pack.ecu || calibration_of(*boot_, ecu) != episode_.pack.calibration_id)) {
       goes_on = true;
@@ -87,6 +113,21 @@ bool EpisodeBuilder::must_split(std::int64_t first_ms, bool& goes_on) const {
   }
   goes_on = first_ms - start_ms_ > kLongestMs;
   return goes_on;
+}
+
+void EpisodeBuilder::open_episode(std::int64_t first_ms, std::int64_t last_ms) {
+  open_ = true;
+  start_ms_ = first_ms;
+  end_ms_ = last_ms;
+  episode_.log_id = boot_->log_id;
+  episode_.boot_id = boot_->boot_id;
+  episode_.clock_uncertainty_ms = boot_->clock_uncertainty_ms;
+  const OwnersRoles& roles = boot_->roles;
+  episode_.pack.v_step_v = step_of(roles.of(SignalRole::pack_v), kPackVStep);
+  episode_.pack.a_step_a = step_of(roles.of(SignalRole::pack_a), kPackAStep);
+  if (const RoleSource* soc = roles.of(SignalRole::soc))
+    episode_.soc_step_pct = soc_step_pct_of(soc->definition);
+  last_boot_ = boot_;
 }
 
 void EpisodeBuilder::add_stretch(std::span<const BlockView> blocks, Tick first, Tick last,
@@ -103,18 +144,10 @@ void EpisodeBuilder::add_stretch(std::span<const BlockView> blocks, Tick first, 
   bool goes_on = false;
   if (open_ && must_split(first_ms, goes_on)) emit(goes_on);
   if (stopped_) return;
-  if (!open_) {
-    open_ = true;
-    start_ms_ = first_ms;
-    end_ms_ = last_ms;
-    episode_.log_id = boot_->log_id;
-    episode_.boot_id = boot_->boot_id;
-    episode_.clock_uncertainty_ms = boot_->clock_uncertainty_ms;
-    last_boot_ = boot_;
-  }
-  if (episode_.pack.ecu == 0 && boot_->series_ecu.pack != 0) {
-    episode_.pack.ecu = boot_->series_ecu.pack;
-    episode_.pack.calibration_id = calibration_of(*boot_, boot_->series_ecu.pack);
+  if (!open_) open_episode(first_ms, last_ms);
+  if (episode_.pack.ecu == 0 && pack_ecu_of(*boot_) != 0) {
+    episode_.pack.ecu = pack_ecu_of(*boot_);
+    episode_.pack.calibration_id = calibration_of(*boot_, episode_.pack.ecu);
   }
   episode_.clock_guessed = episode_.clock_guessed || boot_->clock_guessed;
   for (const BlockView& block : blocks) {
@@ -125,7 +158,11 @@ void EpisodeBuilder::add_stretch(std::span<const BlockView> blocks, Tick first, 
       begin = static_cast<std::size_t>(std::lower_bound(ticks, ticks + end, first) - ticks);
       end = static_cast<std::size_t>(std::upper_bound(ticks + begin, ticks + end, last) - ticks);
     }
-    if (begin < end) add_block(block, begin, end);
+    if (begin >= end) continue;
+    if (boot_->roles.any())
+      add_owners_block(block, begin, end);
+    else
+      add_block(block, begin, end);
   }
   end_ms_ = std::max(end_ms_, last_ms);
   newest_ms_ = std::max(newest_ms_, last_ms);
@@ -163,6 +200,131 @@ void EpisodeBuilder::add_block(const BlockView& block, std::size_t begin, std::s
   }
   if (v != block.signals && a != block.signals && block.ecu == ecus.pack)
     add_pack(block, begin, end, v, a);
+}
+
+// As add_block(), in a boot where owner's signals have the place of some others.
+void EpisodeBuilder::add_owners_block(const BlockView& block, std::size_t begin, std::size_t end) {
+  const OwnersRoles& roles = boot_->roles;
+  const RoleSource* const v = roles.of(SignalRole::pack_v);
+  const RoleSource* const a = roles.of(SignalRole::pack_a);
+  // Without those that are taken the block is like any other.
+  BlockView standard = block;
+  standard.signals = 0;
+  for (std::size_t k = 0; k < block.signals; ++k) {
+    const SignalId id = block.signal[k];
+    bool taken = false;
+    for (std::size_t role = 0; role < kRoles; ++role)
+      taken = taken || (id != signal::none && roles.of(static_cast<SignalRole>(role)) &&
+                        standard_signal_of(static_cast<SignalRole>(role)) == id);
+    if (taken) continue;
+    standard.signal[standard.signals] = id;
+    standard.raw[standard.signals++] = block.raw[k];
+  }
+  add_block(standard, begin, end);
+
+  const auto code_in = [&](const RoleSource& source, std::size_t k) {
+    return [&definition = source.definition, words = block.raw[k]](std::size_t row) {
+      return code_of(definition, words[row]);
+    };
+  };
+  for (std::size_t k = 0; k < block.signals; ++k) {
+    const RoleSource* const source = roles.of(block.signal[k], block.ecu);
+    if (source == nullptr) continue;
+    const auto add_codes = [&](SignalSeries& series) {
+      const auto code = code_in(*source, k);
+      for (std::size_t row = skip_known(series.time_ms, block, begin, end); row < end; ++row) {
+        const auto known = code(row);
+        if (!known) continue;
+        series.time_ms.push_back(static_cast<std::int64_t>(block.tick_ms[row]) +
+                                 boot_->clock_offset_ms);
+        series.raw.push_back(*known);
+      }
+    };
+    switch (source->definition.role) {
+      case SignalRole::pack_v:
+        add_half(volts_, block, begin, end, code_in(*source, k));
+        break;
+      case SignalRole::pack_a:
+        add_half(amperes_, block, begin, end, code_in(*source, k));
+        break;
+      case SignalRole::soc:
+        add_codes(episode_.soc);
+        break;
+      case SignalRole::odometer:
+        add_codes(episode_.odometer);
+        break;
+      case SignalRole::speed:
+        add_codes(episode_.speed);
+        break;
+      case SignalRole::none:
+      case SignalRole::pack_temp:
+      case SignalRole::charger_state:
+      case SignalRole::reported_capacity:
+        break;
+    }
+  }
+  // One of the two from the owner, the other as the standard has it.
+  if ((v == nullptr) == (a == nullptr) || block.ecu != boot_->series_ecu.pack) return;
+  const std::size_t column = block.column_of(v ? signal::pack_a : signal::pack_v);
+  if (column == block.signals) return;
+  const std::size_t support = block.column_of(signal::pack_support);
+  const std::uint32_t needed = v ? kCurrent : kVolt;
+  add_half(v ? amperes_ : volts_, block, begin, end,
+           [&](std::size_t row) -> std::optional<std::uint32_t> {
+             if (support != block.signals && (block.raw[support][row] & needed) == 0)
+               return std::nullopt;
+             return block.raw[column][row];
+           });
+}
+
+template <typename Code>
+void EpisodeBuilder::add_half(PackHalf& half, const BlockView& block, std::size_t begin,
+                              std::size_t end, Code code) {
+  for (std::size_t row = skip_known(half.time_ms, block, begin, end); row < end; ++row) {
+    const auto known = code(row);
+    if (!known) continue;
+    half.time_ms.push_back(static_cast<std::int64_t>(block.tick_ms[row]) + boot_->clock_offset_ms);
+    half.code.push_back(static_cast<std::uint16_t>(*known));
+    half.period_ms.push_back(block.period_ms);
+  }
+}
+
+void EpisodeBuilder::PackHalf::clear() {
+  time_ms.clear();
+  code.clear();
+  period_ms.clear();
+}
+
+void EpisodeBuilder::pair_halves() {
+  PackSeries& pack = episode_.pack;
+  const auto in_reach = [&](std::size_t i, std::int64_t distance_ms) {
+    const std::uint32_t period_ms = volts_.period_ms[i] == 0 ? kBackToBackMs : volts_.period_ms[i];
+    return static_cast<double>(distance_ms) <= kPairPeriods * period_ms;
+  };
+  std::size_t behind = 0;  // the first voltage that is not before the current
+  for (std::size_t row = 0; row < amperes_.time_ms.size(); ++row) {
+    const std::int64_t now_ms = amperes_.time_ms[row];
+    while (behind < volts_.time_ms.size() && volts_.time_ms[behind] < now_ms) ++behind;
+    if (behind == volts_.time_ms.size()) break;
+    std::uint16_t code = volts_.code[behind];
+    if (volts_.time_ms[behind] != now_ms) {
+      if (behind == 0) continue;
+      const std::size_t before = behind - 1;
+      const std::int64_t from_ms = volts_.time_ms[before];
+      const std::int64_t to_ms = volts_.time_ms[behind];
+      if (!in_reach(before, now_ms - from_ms) || !in_reach(behind, to_ms - now_ms)) continue;
+      const double share =
+          static_cast<double>(now_ms - from_ms) / static_cast<double>(to_ms - from_ms);
+      const double line = volts_.code[before] + share * (code - volts_.code[before]);
+      code = static_cast<std::uint16_t>(std::lround(line));
+    }
+    pack.time_ms.push_back(now_ms);
+    pack.v_raw.push_back(code);
+    pack.a_raw.push_back(amperes_.code[row]);
+    pack.period_ms.push_back(amperes_.period_ms[row]);
+  }
+  volts_.clear();
+  amperes_.clear();
 }
 
 // The first row that is later than the series so far.
@@ -209,6 +371,7 @@ void EpisodeBuilder::add_pack(const BlockView& block, std::size_t begin, std::si
 }
 
 void EpisodeBuilder::emit(bool goes_on) {
+  if (!amperes_.time_ms.empty() || !volts_.time_ms.empty()) pair_halves();
   episode_.start = UtcTime{milliseconds(start_ms_)};
   episode_.end = UtcTime{milliseconds(end_ms_)};
   episode_.cut = goes_on;

@@ -7,6 +7,7 @@
 
 #include "timeline/boot_order.hpp"
 #include "timeline/episode_builder.hpp"
+#include "timeline/owners_judge.hpp"
 #include "timeline/van_identity.hpp"
 
 namespace packmile {
@@ -139,6 +140,7 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
         find(van.findings_, Finding::clock_before_prepared);
       if (boot.has_samples && boot.clock_guessed && !log.no_clock)
         find(van.findings_, Finding::clock_guessed);
+      if (boot.broken_definition) find(van.findings_, Finding::definition_broken);
       if (boot.sectors_missing != 0) find(van.findings_, Finding::sectors_missing);
       if (boot.counters.dropped_samples != 0) find(van.findings_, Finding::samples_dropped);
       for (; gap != log.gaps.end() && gap->boot_behind == i; ++gap) {
@@ -156,16 +158,36 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
         if (!boot.settings_van.empty() && !of_another(boot)) van.key_.name = boot.settings_van;
     find_overlaps(van.boots_, van.cards_);
     std::sort(van.lost_.begin(), van.lost_.end(), lost_order);
+    if (auto judged = van.judge_owners_signals(); !judged) return judged.error();
     std::sort(van.findings_.begin(), van.findings_.end());
     histories.push_back(std::move(van));
   }
   return histories;
 }
 
-Result<Done> VanHistory::for_each_episode(const std::function<bool(const Episode&)>& visit) const {
-  EpisodeBuilder builder(visit);
+Result<Done> VanHistory::judge_owners_signals() {
+  if (std::none_of(boots_.begin(), boots_.end(),
+                   [](const Boot& boot) { return !boot.owners_signals.empty(); }))
+    return Done{};
+  OwnersJudge judge{boots_};
+  auto walked = for_each_record([&](const Boot& boot, std::span<const BlockView> blocks) {
+    judge.begin_boot(boot);
+    judge.add_record(blocks);
+    return true;
+  });
+  if (!walked) return walked.error();
+  owners_signals_ = judge.finish();
+  for (const OwnersJudgement& judged : owners_signals_)
+    for (const OwnersComplaint& complaint : judged.complaints) find(findings_, complaint.finding);
+  for (Boot& boot : boots_) boot.roles = OwnersJudge::roles_of(boot, owners_signals_);
+  return Done{};
+}
+
+// The records of all boots, each boot in order of sequence.
+Result<Done> VanHistory::for_each_record(const RecordVisit& visit) const {
   RecordDecoder decoder;
-  for (std::size_t begin = 0; begin < boots_.size() && !builder.stopped();) {
+  bool stopped = false;
+  for (std::size_t begin = 0; begin < boots_.size() && !stopped;) {
     // Boots of one card that follow each other are read in one walk.
     std::size_t end = begin + 1;
     while (end < boots_.size() && boots_[end].log_id == boots_[begin].log_id &&
@@ -191,9 +213,8 @@ Result<Done> VanHistory::for_each_episode(const std::function<bool(const Episode
         find(findings_, Finding::record_malformed);
         return true;
       }
-      builder.begin_boot(boot);
-      builder.add_record(decoder.blocks());
-      return !builder.stopped();
+      stopped = !visit(boot, decoder.blocks());
+      return !stopped;
     };
     auto walked = source_->for_each_sector(
         boots_[begin].log_id,
@@ -201,6 +222,17 @@ Result<Done> VanHistory::for_each_episode(const std::function<bool(const Episode
     if (!walked) return walked.error();
     begin = end;
   }
+  return Done{};
+}
+
+Result<Done> VanHistory::for_each_episode(const std::function<bool(const Episode&)>& visit) const {
+  EpisodeBuilder builder(visit);
+  auto walked = for_each_record([&](const Boot& boot, std::span<const BlockView> blocks) {
+    builder.begin_boot(boot);
+    builder.add_record(blocks);
+    return !builder.stopped();
+  });
+  if (!walked) return walked.error();
   if (!builder.stopped()) builder.finish();
   if (builder.time_overlapped()) find(findings_, Finding::time_overlap);
   return Done{};

@@ -18,11 +18,13 @@
 
 #include "archive/archive.hpp"
 #include "card/boot_facts.hpp"
+#include "card/record_decoder.hpp"
 #include "card/sector_source.hpp"
 #include "result.hpp"
 #include "tick.hpp"
 #include "timeline/episode.hpp"
 #include "timeline/lost_stretch.hpp"
+#include "timeline/owners_roles.hpp"
 
 namespace packmile {
 
@@ -35,6 +37,22 @@ struct SeriesEcus {
   std::uint32_t odometer = 0;
   std::uint32_t ambient = 0;
   std::uint32_t module_v = 0;
+};
+
+// What is known against the definition of an owner's signal.
+struct OwnersComplaint {
+  Finding finding;
+  std::string text;  // which signal, what was seen, what to check
+};
+
+struct OwnersJudgement {
+  SignalId id = signal::none;  // in the first boot that has the definition
+  std::uint32_t ecu = 0;       // id of its answers
+  OwnersDefinition definition;
+  std::uint64_t rows = 0;  // answered
+  // False: its words are no figure.
+  bool used = true;
+  std::vector<OwnersComplaint> complaints;
 };
 
 struct Boot {
@@ -60,6 +78,11 @@ struct Boot {
   Tick first_tick = 0;
   Tick last_tick = 0;
   SeriesEcus series_ecu;
+  // As its session records define them, else the settings of its card.
+  std::vector<BootOwnersSignal> owners_signals;
+  bool broken_definition = false;  // some were left out
+  // Those that take the place of standard signals; set by VanHistory::open().
+  OwnersRoles roles;
 };
 
 // Who drove which boot: the VIN that was read or told (van_identity.hpp), else
@@ -109,14 +132,23 @@ class VanHistory {
   // reused: valid during the call only. False from visit ends the walk.
   [[nodiscard]] Result<Done> for_each_episode(
       const std::function<bool(const Episode&)>& visit) const;
+  // One for each definition of an owner's signal, in order of ids.
+  [[nodiscard]] const std::vector<OwnersJudgement>& owners_signals() const {
+    return owners_signals_;
+  }
   // Findings about boots and records, filled by open() and for_each_episode().
   [[nodiscard]] const std::vector<Finding>& findings() const { return findings_; }
 
  private:
+  using RecordVisit = std::function<bool(const Boot&, std::span<const BlockView>)>;
+  [[nodiscard]] Result<Done> for_each_record(const RecordVisit& visit) const;
+  [[nodiscard]] Result<Done> judge_owners_signals();
+
   VanKey key_;
   std::vector<Boot> boots_;
   std::vector<LostStretch> lost_;
   std::vector<CardUse> cards_;
+  std::vector<OwnersJudgement> owners_signals_;
   mutable std::vector<Finding> findings_;
   const SectorSource* source_ = nullptr;
 };
