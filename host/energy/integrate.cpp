@@ -14,11 +14,11 @@ namespace {
 constexpr std::uint32_t kBackToBackMs = 1'000;
 // A current that keeps one code this long is not dithered by driving.
 constexpr std::int64_t kStillMs = 60'000;
-constexpr int kStillCodes = 1;
+// Of the van's own step.
+constexpr int kStillSteps = 1;
 constexpr std::int64_t kCombMs = 20'000;
-// Rectangular, +-half a code.
-const double kStillUA = kAmpPerCode / 2 / std::sqrt(3.0);
-const double kWordUA = kAmpPerCode / std::sqrt(12.0);
+// Rectangular, +-half a step.
+const double kUOfStep = 1 / std::sqrt(12.0);
 // Errors of successive levels are taken as independent with variance ratio
 // rho^2: a geometric series. Bounds found on modelled drives.
 constexpr double kLeastFactor = 0.15;
@@ -39,6 +39,11 @@ double bend(std::int64_t t0, std::int64_t p0, std::int64_t t1, std::int64_t p1, 
   const std::int64_t first = t1 - t0;
   const std::int64_t second = t2 - t1;
   return static_cast<double>((p0 - p1) * second + (p2 - p1) * first) * 0.5;
+}
+
+// A code of 0.1 A, or the van's own step where that is coarser.
+int still_codes_of(const PackRows& rows) {
+  return static_cast<int>(std::ceil(kStillSteps * rows.a_step_a / kAmpPerCode - 1e-6));
 }
 
 struct Bends {  // sums of squares
@@ -112,7 +117,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
     power_raw_[i] = kept * static_cast<std::int32_t>(pack.v_raw[i]);
   }
   if (impossible == 0) {
-    return {pack.time_ms, power_raw_, tenths_a_, pack.v_raw, pack.period_ms};
+    return {pack.time_ms,   power_raw_,    tenths_a_,    pack.v_raw,
+            pack.period_ms, pack.a_step_a, pack.v_step_v};
   }
   time_ms_.clear();
   v_raw_.clear();
@@ -129,7 +135,7 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   }
   tenths_a_.resize(kept);
   power_raw_.resize(kept);
-  return {time_ms_, power_raw_, tenths_a_, v_raw_, period_ms_};
+  return {time_ms_, power_raw_, tenths_a_, v_raw_, period_ms_, pack.a_step_a, pack.v_step_v};
 }
 
 double longest_step_ms(std::uint32_t period_ms, std::uint32_t next_period_ms, double gap_periods) {
@@ -159,6 +165,8 @@ double Curvature::u_kwh(std::size_t rows) const {
 void PowerIntegral::add(const PackRows& rows, std::size_t from, std::size_t to, double gap_periods,
                         std::vector<Gap>* gaps) {
   if (to >= rows.size() || from >= to) return;
+  a_step_a_ = std::max(a_step_a_, rows.a_step_a);
+  v_step_v_ = std::max(v_step_v_, rows.v_step_v);
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::uint32_t* periods = rows.period_ms.data();
   const auto longest = [&](std::uint32_t first_ms, std::uint32_t second_ms) {
@@ -245,8 +253,9 @@ void PowerIntegral::add_still(const PackRows& rows, std::size_t from, std::size_
   const std::int64_t mean_step_ms = std::max<std::int64_t>(
       1, (time_ms[to] - time_ms[from]) / static_cast<std::int64_t>(to - from));
   const auto comb = static_cast<std::size_t>(std::max<std::int64_t>(1, kCombMs / mean_step_ms));
+  const int still_codes = still_codes_of(rows);
   const auto differ = [&](std::size_t first, std::size_t second) {
-    return std::abs(tenths[second] - tenths[first]) > kStillCodes &&
+    return std::abs(tenths[second] - tenths[first]) > still_codes &&
            time_ms[second] - time_ms[first] < kStillMs / 2;
   };
   std::size_t closed = from;  // rows before it have been looked at
@@ -278,6 +287,7 @@ void PowerIntegral::find_still(const PackRows& rows, std::size_t from, std::size
           volt_step;
     }
   };
+  const int still_codes = still_codes_of(rows);
   std::size_t start = from;
   int low = tenths[from];
   int high = low;
@@ -285,7 +295,7 @@ void PowerIntegral::find_still(const PackRows& rows, std::size_t from, std::size
     const int now = tenths[i];
     low = std::min(low, now);
     high = std::max(high, now);
-    if (high - low <= kStillCodes) continue;
+    if (high - low <= still_codes) continue;
     close(start, i - 1);
     start = i;
     low = high = now;
@@ -339,6 +349,8 @@ PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
   covered_ms_ += other.covered_ms_;
   pairs_ += other.pairs_;
   late_ += other.late_;
+  a_step_a_ = std::max(a_step_a_, other.a_step_a_);
+  v_step_v_ = std::max(v_step_v_, other.v_step_v_);
   return *this;
 }
 
@@ -351,16 +363,27 @@ double PowerIntegral::kwh_per_a(std::int64_t volt_time) {
   return static_cast<double>(volt_time) / 2 * kVoltPerCode / 3.6e9;
 }
 
+double PowerIntegral::still_u_a() const { return a_step_a_ * kUOfStep; }
+
+// The standard's own step is a hundredth of what the current's makes.
+double PowerIntegral::volt_step_u_kwh(double ah) const {
+  return v_step_v_ > kVoltPerCode ? v_step_v_ * kUOfStep * ah / 1e3 : 0;
+}
+
+// The word of the current is dithered by driving: independent errors of a
+// twelfth of a step squared. The voltage word's part is a hundredth of that.
+double PowerIntegral::words_u_kwh(double share) const {
+  return a_step_a_ * kUOfStep * mean_v() *
+         std::sqrt(static_cast<double>(step_squares_ms2_) * share) / 3.6e9;
+}
+
 Figure PowerIntegral::net_figure_kwh(const EnergyRules& rules) const {
-  // The word of the current is dithered by driving: independent errors of a
-  // twelfth of a code squared. The voltage word's part is a hundredth of that.
-  const double u_words =
-      kWordUA * mean_v() * std::sqrt(static_cast<double>(step_squares_ms2_)) / 3.6e9;
-  const double u_random = std::hypot(net_.u_kwh(pairs_ + 1), u_words);
+  const double u_random = std::hypot(net_.u_kwh(pairs_ + 1), words_u_kwh(1));
   const double gain = std::hypot(rules.current_gain_u, rules.voltage_gain_u) * net_kwh();
   const double offset = rules.offset_u_a * kwh_per_a(volt_time_.all);
-  const double still = kStillUA * kwh_per_a(volt_time_.still_giving + volt_time_.still_taking);
-  return figure_of(net_kwh(), u_random, std::hypot(gain, offset, still));
+  const double still = still_u_a() * kwh_per_a(volt_time_.still_giving + volt_time_.still_taking);
+  const double volts = volt_step_u_kwh(discharge_ah() + charge_ah());
+  return figure_of(net_kwh(), u_random, std::hypot(std::hypot(gain, offset, still), volts));
 }
 
 Figure PowerIntegral::lobe_kwh(double value, const Curvature& curvature, bool giving,
@@ -369,12 +392,11 @@ Figure PowerIntegral::lobe_kwh(double value, const Curvature& curvature, bool gi
   const std::int64_t still = giving ? volt_time_.still_giving : volt_time_.still_taking;
   const double share =
       volt_time_.all > 0 ? static_cast<double>(volt_time) / static_cast<double>(volt_time_.all) : 0;
-  const double u_words =
-      kWordUA * mean_v() * std::sqrt(static_cast<double>(step_squares_ms2_) * share) / 3.6e9;
   const double gain = std::hypot(rules.current_gain_u, rules.voltage_gain_u) * value;
-  return figure_of(
-      value, std::hypot(curvature.u_kwh(pairs_ + 1), u_words),
-      std::hypot(gain, rules.offset_u_a * kwh_per_a(volt_time), kStillUA * kwh_per_a(still)));
+  const double words = std::hypot(still_u_a() * kwh_per_a(still),
+                                  volt_step_u_kwh(giving ? discharge_ah() : charge_ah()));
+  return figure_of(value, std::hypot(curvature.u_kwh(pairs_ + 1), words_u_kwh(share)),
+                   std::hypot(gain, rules.offset_u_a * kwh_per_a(volt_time), words));
 }
 
 Figure PowerIntegral::discharge_figure_kwh(const EnergyRules& rules) const {
@@ -395,7 +417,7 @@ Figure PowerIntegral::lobe_ah(double value_ah, const Figure& kwh, bool giving,
   const std::int64_t volt_time = giving ? volt_time_.giving : volt_time_.all - volt_time_.giving;
   const std::int64_t still = giving ? volt_time_.still_giving : volt_time_.still_taking;
   const double offset = rules.offset_u_a * kwh_per_a(volt_time) * per_volt;
-  const double words = kStillUA * kwh_per_a(still) * per_volt;
+  const double words = still_u_a() * kwh_per_a(still) * per_volt;
   return figure_of(value_ah, kwh.scatter / kZ95 * per_volt,
                    std::hypot(rules.current_gain_u * value_ah, offset, words));
 }

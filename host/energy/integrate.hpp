@@ -8,6 +8,10 @@
 //           integers, so the four variants of one drive (coding, sign) give the
 //           same bits.
 // Gap       a step longer than 2.5 poll periods adds nothing and is handed out.
+// Rounding  of the current: independent from row to row while it is driven about,
+//           one and the same while it keeps its step for a minute. Of a voltage
+//           whose step is coarser than the standard's: taken as one and the same
+//           throughout, which is the most that it can do.
 // Sampling  the error of the trapezoid is estimated from the samples themselves:
 //           Richardson on two levels, step h against 2h and 2h against 4h.
 #pragma once
@@ -30,6 +34,9 @@ struct PackRows {
   std::span<const std::int16_t> tenths_a;   // positive = discharge
   std::span<const std::uint16_t> v_raw;
   std::span<const std::uint32_t> period_ms;
+  // Steps of the words as the van rounds them (PackSeries).
+  double a_step_a = kAmpPerCode;
+  double v_step_v = kVoltPerCode;
 
   [[nodiscard]] std::size_t size() const { return time_ms.size(); }
   [[nodiscard]] double power_kw(std::size_t row) const { return power_raw[row] / 640e3; }
@@ -128,6 +135,10 @@ class PowerIntegral {
   void add_run(const PackRows& rows, std::size_t from, std::size_t to);
   void add_still(const PackRows& rows, std::size_t from, std::size_t to);
   void find_still(const PackRows& rows, std::size_t from, std::size_t to);
+  // 1 sd, A, of a current that keeps its step; kWh of a coarse voltage's step.
+  [[nodiscard]] double still_u_a() const;
+  [[nodiscard]] double volt_step_u_kwh(double ah) const;
+  [[nodiscard]] double words_u_kwh(double share) const;
   [[nodiscard]] Figure lobe_kwh(double value, const Curvature& curvature, bool giving,
                                 const EnergyRules& rules) const;
   [[nodiscard]] Figure lobe_ah(double value_ah, const Figure& kwh, bool giving,
@@ -143,6 +154,8 @@ class PowerIntegral {
   std::int64_t covered_ms_ = 0;
   std::size_t pairs_ = 0;
   std::size_t late_ = 0;
+  double a_step_a_ = kAmpPerCode;
+  double v_step_v_ = kVoltPerCode;
   std::vector<std::int64_t> held_time_ms_;
   std::vector<std::int32_t> held_power_;
 };

@@ -19,7 +19,8 @@ constexpr int kHeldTenthsA = 50;
 constexpr std::size_t kHeldFewest = 30;
 constexpr std::size_t kHeldMost = 4'096;  // more would tell nothing new
 constexpr std::size_t kHeldAnswers = 2;
-constexpr int kHeldJumpCodes = 2;
+constexpr double kHeldJumpSteps = 2;
+constexpr double kHalfStep = 0.5;  // steps need not be whole codes
 
 // SoC against current. A controller's filter lags by up to five codes on
 // measured drives that are sound; eight codes are three points of charge.
@@ -27,7 +28,12 @@ constexpr int kHeldJumpCodes = 2;
 constexpr double kApartShare = 4.0 / 3;
 constexpr double kApartCodes = 8;
 constexpr double kPartCodes = 6;
+// Where one step of the controller is long, two of them tell nothing yet.
+constexpr double kApartSteps = 2;
 constexpr double kStuckAh = 3;
+// A step of more per cent than this may hold 3 Ah; common practice, no source.
+constexpr double kStuckStepPct = 1;
+constexpr unsigned kFallenCodes = 2;
 
 // Filling, by the length of the gap; widths found on modelled and measured
 // drives.
@@ -40,8 +46,8 @@ double short_gap_u_kwh(double seconds) { return 1.1e-3 * std::pow(seconds, 1.34)
 double drive_gap_u_kwh(double seconds) { return 40e-3 * std::pow(seconds / 10, 0.8); }
 
 struct CodePoint {
-  double code;
-  double ah;  // given by the pack so far
+  double code;  // of 100/255 %
+  double ah;    // given by the pack so far
 };
 
 // Charge that the pack gave up to a moment of the segment; moments must not go
@@ -67,21 +73,25 @@ class ChargeWalk {
   std::int64_t sum_ = 0;
 };
 
-bool apart(double ah, double codes, double ah_per_code) {
-  if (std::abs(codes) < kPartCodes || ah_per_code <= 0) return false;
+// step_codes: one step of the van's, in codes.
+bool apart(double ah, double codes, double ah_per_code, double step_codes) {
+  if (std::abs(codes) < std::max(kPartCodes, kApartSteps * step_codes) || ah_per_code <= 0)
+    return false;
   const double ratio = ah / codes / ah_per_code;
   const double excess_codes = std::abs(ah / ah_per_code - codes);
-  return excess_codes >= kApartCodes && (ratio > kApartShare || ratio < 1 / kApartShare);
+  return excess_codes >= std::max(kApartCodes, kApartSteps * step_codes) &&
+         (ratio > kApartShare || ratio < 1 / kApartShare);
 }
 
 // Charge per code differs between the part before and the part after some
 // change of the code, or between one of them and the nominal capacity.
-bool parts_disagree(const std::vector<CodePoint>& points, std::optional<double> nominal_ah) {
+bool parts_disagree(const std::vector<CodePoint>& points, std::optional<double> nominal_ah,
+                    double step_codes) {
   if (points.size() < 3) return false;
   const CodePoint& first = points.front();
   const CodePoint& last = points.back();
   const auto against_nominal = [&](double ah, double codes) {
-    return nominal_ah.has_value() && apart(ah, codes, *nominal_ah / 255);
+    return nominal_ah.has_value() && apart(ah, codes, *nominal_ah / 255, step_codes);
   };
   for (const CodePoint& cut : points) {
     const double head_codes = first.code - cut.code;
@@ -93,7 +103,8 @@ bool parts_disagree(const std::vector<CodePoint>& points, std::optional<double> 
     // The longer part tells what a code is worth.
     const bool head_is_part = std::abs(head_codes) <= std::abs(tail_codes);
     const double worth = head_is_part ? tail_ah / tail_codes : head_ah / head_codes;
-    if (head_is_part ? apart(head_ah, head_codes, worth) : apart(tail_ah, tail_codes, worth)) {
+    if (head_is_part ? apart(head_ah, head_codes, worth, step_codes)
+                     : apart(tail_ah, tail_codes, worth, step_codes)) {
       return true;
     }
   }
@@ -110,6 +121,8 @@ void add_finding(std::vector<Finding>& findings, Finding finding) {
 
 WordHabits look_at_words(const PackRows& rows, std::size_t from, std::size_t to) {
   WordHabits habits;
+  const double steps_per_a_code = kAmpPerCode / std::max(rows.a_step_a, kAmpPerCode);
+  const double steps_per_v_code = kVoltPerCode / std::max(rows.v_step_v, kVoltPerCode);
   std::size_t holds = 0;
   std::size_t short_holds = 0;
   std::size_t jumps = 0;
@@ -121,7 +134,8 @@ WordHabits look_at_words(const PackRows& rows, std::size_t from, std::size_t to)
     if (holds < kHeldMost && std::abs(rows.tenths_a[i - 1]) > kHeldTenthsA) {
       ++holds;
       short_holds += i - hold_start <= kHeldAnswers;
-      jumps += std::max(std::abs(change_a), std::abs(change_v)) >= kHeldJumpCodes;
+      jumps += std::max(std::abs(change_a) * steps_per_a_code,
+                        std::abs(change_v) * steps_per_v_code) >= kHeldJumpSteps - kHalfStep;
     }
     if (i - 1 > hold_start && rows.time_ms[i - 1] - rows.time_ms[hold_start] > kFrozenMs) {
       habits.frozen.push_back({rows.time_ms[hold_start], rows.time_ms[i - 1]});
@@ -142,6 +156,10 @@ SocStory soc_story(const SegmentInput& input, const Segment& segment) {
   if (!segment.has_rows || range.size() < 2) return story;
   ChargeWalk walk{input.rows, segment};
   std::vector<CodePoint> points;  // at every change of the code
+  const double step_pct = input.episode.soc_step_pct;
+  const double step_codes = step_pct / kSocStepPct;
+  const double stuck_ah = kStuckAh * std::max(1.0, step_pct / kStuckStepPct);
+  const std::uint32_t full = soc_full(step_pct);
   double ah = walk.ah_at(soc.time_ms[range.from]);
   double anchor_ah = ah;
   for (std::size_t i = range.from + 1; i < range.past; ++i) {
@@ -152,15 +170,14 @@ SocStory soc_story(const SegmentInput& input, const Segment& segment) {
       // The change lies between two samples. A code is left downwards at its
       // lower border and upwards at its upper one: the higher code's lower
       // border in both cases.
-      points.push_back(
-          {static_cast<double>(std::max(soc.raw[i], soc.raw[i - 1])), (before_ah + ah) / 2});
+      points.push_back({std::max(soc.raw[i], soc.raw[i - 1]) * step_codes, (before_ah + ah) / 2});
     }
     const double flowed = ah - anchor_ah;
     // A clamped reading cannot move.
-    const bool clamped = (soc.raw[i] >= 255 && flowed < 0) || (soc.raw[i] == 0 && flowed > 0);
-    story.stuck = story.stuck || (std::abs(flowed) >= kStuckAh && !clamped);
+    const bool clamped = (soc.raw[i] >= full && flowed < 0) || (soc.raw[i] == 0 && flowed > 0);
+    story.stuck = story.stuck || (std::abs(flowed) >= stuck_ah && !clamped);
   }
-  story.against_current = parts_disagree(points, input.facts.nominal_ah);
+  story.against_current = parts_disagree(points, input.facts.nominal_ah, step_codes);
   return story;
 }
 
@@ -223,6 +240,7 @@ MaybeFigure fill_gaps(const SegmentInput& input, const Segment& segment, const P
   if (!energy.shown) return MaybeFigure::unknown(energy.why);
   const PackRows& rows = input.rows;
   const Episode& episode = input.episode;
+  const double step_pct = episode.soc_step_pct;
   struct Filled {
     double kwh = 0;
     double u_kwh2 = 0;
@@ -255,13 +273,15 @@ MaybeFigure fill_gaps(const SegmentInput& input, const Segment& segment, const P
     const auto soc_before = before(episode.soc, gap.from_ms);
     const auto soc_after = after(episode.soc, gap.to_ms);
     const bool by_soc = input.facts.nominal_kwh.has_value() && soc_before && soc_after;
-    const double fallen =
+    const double fallen_steps =
         by_soc ? static_cast<double>(soc_before->raw) - static_cast<double>(soc_after->raw) : 0;
     double kwh = trapezoid;
     double u = kStandingGapU * std::abs(trapezoid);
     const bool moved = segment.kind == SegmentKind::trip && gap_km[g] > 0;
-    if (by_soc && (seconds > kLongGapS || (seconds > kShortGapS && fallen >= 2))) {
-      const Figure figure = soc_energy_kwh(fallen, *input.facts.nominal_kwh);
+    if (by_soc && (seconds > kLongGapS || (seconds > kShortGapS &&
+                                           fallen_steps >= soc_steps(step_pct, kFallenCodes, 2)))) {
+      const Figure figure =
+          soc_energy_kwh(fallen_steps * step_pct, step_pct, *input.facts.nominal_kwh);
       kwh = figure.value;
       u = (figure.high - figure.low) / 2 / kZ95;
     } else if (seconds > kLongGapS) {

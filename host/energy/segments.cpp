@@ -16,7 +16,7 @@ constexpr std::int64_t kShuntMs = 60'000;
 // A state of charge that has not risen for this long is not being charged: one
 // code of a large pack takes ten minutes at 2.3 kW. Common practice, no source.
 constexpr std::int64_t kSocPauseMs = 30 * 60'000;
-constexpr std::uint32_t kSocSessionCodes = 2;
+constexpr unsigned kSocSessionCodes = 2;
 
 // Energy of the step between two rows, kW * ms; gaps are bridged, since here it
 // only places borders.
@@ -132,7 +132,9 @@ class ChargeFinder {
   [[nodiscard]] bool may_stand(std::size_t from, std::size_t to, std::size_t unbroken) const {
     const auto before = soc_at(episode_.soc, rows_.time_ms[from]);
     const auto after = soc_at(episode_.soc, rows_.time_ms[to]);
-    if (before.has_value() && after.has_value()) return *after >= *before;
+    // A fall of less than a code of 100/255 % may be noise of a finer step.
+    if (before.has_value() && after.has_value())
+      return *after + soc_steps(episode_.soc_step_pct, 1, 1) > *before;
     if (!episode_.odometer.time_ms.empty()) return true;
     return unbroken <= from;
   }
@@ -242,20 +244,24 @@ double charged_kwh(const PackRows& rows, const RowRange& range) {
 }
 
 // Sessions by the state of charge, where no current can be read.
-void find_soc_rises(const SignalSeries& soc, const Span& standing, std::vector<Span>& found) {
+void find_soc_rises(const Episode& episode, const Span& standing, std::vector<Span>& found) {
+  const SignalSeries& soc = episode.soc;
+  const std::uint32_t session_steps = soc_steps(episode.soc_step_pct, kSocSessionCodes, 2);
+  const std::uint32_t fall_steps = soc_steps(episode.soc_step_pct, 1, 1);
   const auto first = std::lower_bound(soc.time_ms.begin(), soc.time_ms.end(), standing.from_ms);
   auto i = static_cast<std::size_t>(first - soc.time_ms.begin());
   std::optional<std::uint32_t> low;
   std::uint32_t high = 0;
   Span rise{};
   const auto close = [&] {
-    if (low.has_value() && high >= *low + kSocSessionCodes) found.push_back(rise);
+    if (low.has_value() && high >= *low + session_steps) found.push_back(rise);
     low.reset();
   };
   for (; i < soc.time_ms.size() && soc.time_ms[i] <= standing.to_ms; ++i) {
     const std::uint32_t code = soc.raw[i];
     const std::int64_t now_ms = soc.time_ms[i];
-    if (low.has_value() && (code < high || now_ms - rise.to_ms > kSocPauseMs)) close();
+    if (low.has_value() && (code + fall_steps <= high || now_ms - rise.to_ms > kSocPauseMs))
+      close();
     if (!low.has_value()) {
       low = high = code;
       rise = {now_ms, now_ms};
@@ -263,6 +269,7 @@ void find_soc_rises(const SignalSeries& soc, const Span& standing, std::vector<S
       high = code;
       rise.to_ms = now_ms;
     } else if (high == *low) {
+      low = high = std::min(code, high);
       rise = {now_ms, now_ms};  // still waiting for the first step
     }
   }
@@ -303,7 +310,7 @@ class Planner {
       if (rows_.size() >= 2) {
         finder.find(standing, found);
       } else {
-        find_soc_rises(episode_.soc, standing, by_soc);
+        find_soc_rises(episode_, standing, by_soc);
       }
     };
     for (const Move& move : moves_) {

@@ -162,11 +162,12 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   const auto soc_inside = first_in(episode.soc, segment.span);
   const auto soc_last = last_in(episode.soc, segment.span);
   if (soc_first && segment.span.from_ms - soc_first->time_ms <= 5 * kMinuteMs) {
-    work.soc_first = soc_first->raw;
+    work.soc_first_pct = soc_first->raw * episode.soc_step_pct;
   } else if (soc_inside) {
-    work.soc_first = soc_inside->raw;
+    work.soc_first_pct = soc_inside->raw * episode.soc_step_pct;
   }
-  if (soc_last) work.soc_last = soc_last->raw;
+  if (soc_last) work.soc_last_pct = soc_last->raw * episode.soc_step_pct;
+  work.soc_step_pct = episode.soc_step_pct;
 
   const PackEnergy energy = pack_energy_of(input, segment);
   for (const Finding finding : energy.findings) add_finding(work.findings, finding);
@@ -216,7 +217,8 @@ void join_sessions(SessionWork& first, const SessionWork& second) {
     first.peak_kw = second.peak_kw;
   }
   first.strong_kw = std::max(first.strong_kw, second.strong_kw);
-  if (second.soc_last) first.soc_last = second.soc_last;
+  if (second.soc_last_pct) first.soc_last_pct = second.soc_last_pct;
+  first.soc_step_pct = std::max(first.soc_step_pct, second.soc_step_pct);
   for (const Finding finding : second.findings) add_finding(first.findings, finding);
 }
 
@@ -230,8 +232,9 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
   session.source = work.by_soc ? SessionSource::inferred : SessionSource::measured;
   session.current_verdict = work.verdict;
   session.findings = work.findings;
-  if (work.soc_first) session.soc_start_pct = *work.soc_first * kSocPctPerCode;
-  if (work.soc_last) session.soc_end_pct = *work.soc_last * kSocPctPerCode;
+  session.soc_start_pct = work.soc_first_pct;
+  session.soc_end_pct = work.soc_last_pct;
+  session.soc_step_pct = work.soc_step_pct;
   const auto length_ms = static_cast<double>(work.span.length_ms());
   if (length_ms > 0) {
     session.coverage = std::min(1.0, static_cast<double>(work.integral.covered_ms()) / length_ms);
@@ -239,11 +242,10 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
   if (!work.shown) {
     session.pack_kwh = session.pack_ah = MaybeFigure::unknown(work.why);
     session.grid_kwh = session.peak_kw = session.filled_kwh = MaybeFigure::unknown(work.why);
-    if (work.silent && work.soc_first && work.soc_last) {
+    if (work.silent && work.soc_first_pct && work.soc_last_pct) {
       if (facts.nominal_kwh) {
         session.pack_kwh = MaybeFigure::known(soc_energy_kwh(
-            static_cast<double>(*work.soc_last) - static_cast<double>(*work.soc_first),
-            *facts.nominal_kwh));
+            *work.soc_last_pct - *work.soc_first_pct, work.soc_step_pct, *facts.nominal_kwh));
         session.grid_kwh = grid_energy_kwh(session.kind, *session.pack_kwh.figure, 0);
       } else {
         session.pack_kwh =
@@ -288,8 +290,9 @@ ChargeSession build_unseen_session(const UnseenCharge& charge, const VanFacts& f
   session.clock_uncertainty_ms = charge.clock_uncertainty_ms;
   session.source = SessionSource::inferred;
   session.current_verdict = charge.verdict;
-  session.soc_start_pct = charge.code_before * kSocPctPerCode;
-  session.soc_end_pct = charge.code_after * kSocPctPerCode;
+  session.soc_start_pct = charge.soc_before_pct;
+  session.soc_end_pct = charge.soc_after_pct;
+  session.soc_step_pct = charge.soc_step_pct;
   add_finding(session.findings, Finding::gap);
   add_finding(session.findings, Finding::low_coverage);
   const std::string unseen = "nothing was heard of the van while it charged";
@@ -299,8 +302,7 @@ ChargeSession build_unseen_session(const UnseenCharge& charge, const VanFacts& f
     session.pack_kwh = MaybeFigure::unknown(unseen + "; it also drove in that time");
   } else if (facts.nominal_kwh) {
     session.pack_kwh = MaybeFigure::known(soc_energy_kwh(
-        static_cast<double>(charge.code_after) - static_cast<double>(charge.code_before),
-        *facts.nominal_kwh));
+        charge.soc_after_pct - charge.soc_before_pct, charge.soc_step_pct, *facts.nominal_kwh));
     session.grid_kwh = grid_energy_kwh(session.kind, *session.pack_kwh.figure, 0);
   } else {
     session.pack_kwh =

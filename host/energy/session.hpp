@@ -31,7 +31,8 @@ struct SessionWork {
   std::vector<double> minute_kw;  // 60 s means into the pack, in time order
   std::optional<Figure> peak_kw;  // greatest 10 s mean into the pack
   double strong_kw = 0;           // greatest 30 s mean into the pack
-  std::optional<std::uint32_t> soc_first, soc_last;
+  std::optional<double> soc_first_pct, soc_last_pct;
+  double soc_step_pct = kSocPctPerCode;
   std::vector<Finding> findings;
 };
 
@@ -50,8 +51,9 @@ struct SessionRows {
 struct UnseenCharge {
   UtcTime start, end;
   std::int64_t clock_uncertainty_ms = 0;
-  std::uint32_t code_before = 0;
-  std::uint32_t code_after = 0;
+  double soc_before_pct = 0;
+  double soc_after_pct = 0;
+  double soc_step_pct = kSocPctPerCode;
   bool also_drove = false;
   CurrentVerdict verdict = CurrentVerdict::too_little;
 };

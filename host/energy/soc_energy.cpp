@@ -13,10 +13,10 @@ constexpr double kSocPointU = 0.01;
 
 }  // namespace
 
-Figure soc_energy_kwh(double codes_fallen, double nominal_kwh) {
-  const double code_kwh = nominal_kwh / 255;
-  const double energy_kwh = codes_fallen * code_kwh;
-  return figure_of(energy_kwh, code_kwh * std::sqrt(2.0 / 12),
+Figure soc_energy_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
+  const double step_kwh = step_pct / 100 * nominal_kwh;
+  const double energy_kwh = fallen_pct / 100 * nominal_kwh;
+  return figure_of(energy_kwh, step_kwh * std::sqrt(2.0 / 12),
                    std::hypot(kNominalU * energy_kwh, kSocPointU * nominal_kwh * std::sqrt(2.0)));
 }
 

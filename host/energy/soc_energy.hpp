@@ -5,8 +5,8 @@
 
 namespace packmile {
 
-// codes_fallen: start minus end, 1/255 of the range; negative while charging.
-// The net energy that left the pack, kWh.
-[[nodiscard]] Figure soc_energy_kwh(double codes_fallen, double nominal_kwh);
+// fallen_pct: start minus end; negative while charging. step_pct: of the two
+// readings. The net energy that left the pack, kWh.
+[[nodiscard]] Figure soc_energy_kwh(double fallen_pct, double step_pct, double nominal_kwh);
 
 }  // namespace packmile

@@ -34,8 +34,8 @@ SocSwings::SocSwings()
         counts_[std::min<std::size_t>(static_cast<std::size_t>(std::lround(range)), 255)] += count;
       }) {}
 
-void SocSwings::observe(std::uint32_t code) {
-  const int now = static_cast<int>(std::min<std::uint32_t>(code, 255));
+void SocSwings::observe(double codes, double hysteresis_codes) {
+  const double now = std::clamp(codes, 0.0, 255.0);
   if (!started_) {
     started_ = true;
     low_ = high_ = now;
@@ -44,15 +44,15 @@ void SocSwings::observe(std::uint32_t code) {
   if (direction_ == 0) {
     low_ = std::min(low_, now);
     high_ = std::max(high_, now);
-    if (high_ - low_ < kHysteresisCodes) return;
-    direction_ = now == high_ ? 1 : -1;
+    if (high_ - low_ < hysteresis_codes) return;
+    direction_ = now >= high_ ? 1 : -1;
     rainflow_.push(direction_ > 0 ? low_ : high_);
     turn_ = now;
     return;
   }
   if ((now - turn_) * direction_ >= 0) {
     turn_ = now;
-  } else if ((turn_ - now) * direction_ >= kHysteresisCodes) {
+  } else if ((turn_ - now) * direction_ >= hysteresis_codes) {
     rainflow_.push(turn_);
     turn_ = now;
     direction_ = -direction_;

@@ -1,8 +1,10 @@
 // Swings of the state of charge: how deep and how often.
 //
 // Standard  ASTM E1049-85 5.4.4, rainflow counting.
-// Input     SoC codes in time order.
-// Bounded   255 depths; the open ranges of 8-bit codes cannot nest deeper.
+// Input     states of charge in time order, in codes of 100/255 %, whole or not.
+// Output    depths to the nearest code.
+// Bounded   255 depths; each turn counts for a code at least, so that open
+//           ranges cannot nest deeper.
 #pragma once
 #include <array>
 #include <cstdint>
@@ -29,24 +31,26 @@ class Rainflow {
   std::vector<double> open_;
 };
 
-// Lets through only turns of two codes or more: a code that chatters is none.
+// Lets through only turns of two codes or more, or of two of the van's own steps
+// where those are longer: a code that chatters is none.
 class SocSwings {
  public:
+  static constexpr double kHysteresisCodes = 2;
   SocSwings();
   SocSwings(const SocSwings&) = delete;  // the counter refers to this object
   SocSwings& operator=(const SocSwings&) = delete;
-  void observe(std::uint32_t code);
+  // hysteresis_codes: 2 or more.
+  void observe(double codes, double hysteresis_codes = kHysteresisCodes);
   // Depths above 0, ascending. The object starts anew.
   [[nodiscard]] std::vector<SwingCount> finish();
 
  private:
-  static constexpr int kHysteresisCodes = 2;
   std::array<double, 256> counts_{};
   Rainflow rainflow_;
   bool started_ = false;
-  int low_ = 0;
-  int high_ = 0;
-  int turn_ = 0;       // the extreme reached since the last reversal
+  double low_ = 0;
+  double high_ = 0;
+  double turn_ = 0;    // the extreme reached since the last reversal
   int direction_ = 0;  // 1 rising, -1 falling, 0 not known yet
 };
 

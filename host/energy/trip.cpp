@@ -37,9 +37,9 @@ void set_no_lobes(Trip& trip, const std::string& why) {
 }
 
 // Energy by the state of charge; false: not to be had.
-bool set_soc_energy(Trip& trip, std::optional<double> fallen_codes, const VanFacts& facts,
+bool set_soc_energy(Trip& trip, std::optional<double> fallen_pct, const VanFacts& facts,
                     const std::string& why) {
-  const char* missing = !fallen_codes.has_value() ? "the state of charge was not answered"
+  const char* missing = !fallen_pct.has_value() ? "the state of charge was not answered"
                         : !facts.nominal_kwh.has_value()
                             ? "nominal_kwh of the van is not in fleet.toml"
                             : nullptr;
@@ -49,7 +49,8 @@ bool set_soc_energy(Trip& trip, std::optional<double> fallen_codes, const VanFac
     set_no_lobes(trip, reason);
     return false;
   }
-  trip.net_kwh = MaybeFigure::known(soc_energy_kwh(*fallen_codes, *facts.nominal_kwh));
+  trip.net_kwh =
+      MaybeFigure::known(soc_energy_kwh(*fallen_pct, trip.soc_step_pct, *facts.nominal_kwh));
   set_no_lobes(trip, kSocTellsNetOnly);
   trip.energy_method = EnergyMethod::soc_nominal;
   trip.filled_kwh = MaybeFigure::unknown("the state of charge has no gaps to fill");
@@ -114,10 +115,12 @@ Trip build_trip(const SegmentInput& input, const Segment& segment) {
   const auto soc_last = last_in(episode.soc, segment.span);
   std::optional<double> fallen;
   if (soc_first && soc_last && soc_last->time_ms > soc_first->time_ms) {
-    fallen = static_cast<double>(soc_first->raw) - static_cast<double>(soc_last->raw);
+    fallen = (static_cast<double>(soc_first->raw) - static_cast<double>(soc_last->raw)) *
+             episode.soc_step_pct;
   }
-  if (soc_first) trip.soc_start_pct = soc_first->raw * kSocPctPerCode;
-  if (soc_last) trip.soc_end_pct = soc_last->raw * kSocPctPerCode;
+  if (soc_first) trip.soc_start_pct = soc_first->raw * episode.soc_step_pct;
+  if (soc_last) trip.soc_end_pct = soc_last->raw * episode.soc_step_pct;
+  trip.soc_step_pct = episode.soc_step_pct;
   trip.ambient_mean_c = mean_ambient_c(episode.ambient, segment.span);
 
   const PackEnergy energy = pack_energy_of(input, segment);
@@ -166,12 +169,13 @@ Trip build_unseen_trip(const UnseenDrive& drive, const VanFacts& facts, const En
   trip.distance_source = DistanceSource::odometer;
   trip.soc_start_pct = drive.soc_start_pct;
   trip.soc_end_pct = drive.soc_end_pct;
+  trip.soc_step_pct = drive.soc_step_pct;
   trip.current_verdict = drive.verdict;
   add_finding(trip.findings, Finding::gap);
   add_finding(trip.findings, Finding::low_coverage);
   const std::string why = "nothing was heard of the van while it drove";
   trip.filled_kwh = MaybeFigure::unknown(why);
-  set_soc_energy(trip, drive.fallen_codes, facts, why);
+  set_soc_energy(trip, drive.fallen_pct, facts, why);
   set_energy_per_distance(trip, "");
   return trip;
 }

@@ -8,13 +8,14 @@ namespace packmile {
 
 [[nodiscard]] Trip build_trip(const SegmentInput& input, const Segment& segment);
 
-// A drive that nobody saw: the odometer moved across a silence. fallen_codes:
+// A drive that nobody saw: the odometer moved across a silence. fallen_pct:
 // SoC before minus after; absent: not answered, or the pack was charged too.
 struct UnseenDrive {
   UtcTime start, end;
   double km = 0;
-  std::optional<double> fallen_codes;
+  std::optional<double> fallen_pct;
   std::optional<double> soc_start_pct, soc_end_pct;
+  double soc_step_pct = kSocPctPerCode;
   CurrentVerdict verdict = CurrentVerdict::too_little;
 };
 [[nodiscard]] Trip build_unseen_trip(const UnseenDrive& drive, const VanFacts& facts,

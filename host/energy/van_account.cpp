@@ -16,8 +16,10 @@
 namespace packmile {
 namespace {
 
-constexpr std::uint32_t kSocHighCode = 204;  // 80 % of 255
-constexpr std::uint32_t kSocLowCode = 51;    // 20 % of 255
+constexpr double kSocHighPct = 80;
+constexpr double kSocLowPct = 20;
+// What the arithmetic of steps may add or take.
+constexpr double kRoundingPct = 1e-6;
 // A state of charge is taken to hold until the next answer for at most this
 // long: a parked van is asked every minute. Common practice, no source.
 constexpr std::int64_t kSocHoldsMs = 300'000;
@@ -26,7 +28,7 @@ constexpr std::int64_t kNearSilenceMs = 120'000;
 constexpr std::int64_t kNearSilenceRiseMs = 600'000;
 // The last reading before a silence may be one step old: shorter is no drive.
 constexpr std::uint32_t kUnseenDriveCodes = 2;
-constexpr std::uint32_t kUnseenChargeCodes = 2;
+constexpr double kUnseenChargeSteps = 2;
 // Whole kilometres are believed after this many steps.
 constexpr std::size_t kWholeKmSteps = 3;
 // Two parts of a session that a 48 h border cut lie this near. Common practice.
@@ -39,6 +41,7 @@ std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
 struct Ending {
   std::int64_t end_ms = 0;
   std::optional<SlowSample> soc, odometer;
+  double soc_step_pct = kSocPctPerCode;
 };
 
 Stand build_stand(const SegmentInput& input, const Segment& segment) {
@@ -65,8 +68,9 @@ Stand build_stand(const SegmentInput& input, const Segment& segment) {
     const auto last = last_in(input.episode.soc, segment.span);
     if (first && last && last->time_ms > first->time_ms) {
       stand.net_kwh = MaybeFigure::known(
-          soc_energy_kwh(static_cast<double>(first->raw) - static_cast<double>(last->raw),
-                         *input.facts.nominal_kwh));
+          soc_energy_kwh((static_cast<double>(first->raw) - static_cast<double>(last->raw)) *
+                             input.episode.soc_step_pct,
+                         input.episode.soc_step_pct, *input.facts.nominal_kwh));
     }
   }
   if (!stand.net_kwh.figure) stand.net_kwh = MaybeFigure::unknown(why);
@@ -187,14 +191,17 @@ void VanAccount::State::observe_slow(const Episode& episode) {
     figures.odometer_last_km = odometer.raw.back() * 0.1;
   }
   const SignalSeries& soc = episode.soc;
+  const double step_codes = episode.soc_step_pct / kSocPctPerCode;
+  const double hysteresis = std::max(SocSwings::kHysteresisCodes, 2 * step_codes) - kRoundingPct;
   for (std::size_t i = 0; i < soc.raw.size(); ++i) {
-    swings.observe(soc.raw[i]);
+    swings.observe(soc.raw[i] * step_codes, hysteresis);
     if (i + 1 >= soc.raw.size()) break;
     const std::int64_t step_ms = soc.time_ms[i + 1] - soc.time_ms[i];
     if (step_ms > kSocHoldsMs) continue;
     const double hours = static_cast<double>(step_ms) / 3.6e6;
-    if (soc.raw[i] >= kSocHighCode) figures.hours_soc_high += hours;
-    if (soc.raw[i] <= kSocLowCode) figures.hours_soc_low += hours;
+    const double pct = soc.raw[i] * episode.soc_step_pct;
+    if (pct >= kSocHighPct - kRoundingPct) figures.hours_soc_high += hours;
+    if (pct <= kSocLowPct + kRoundingPct) figures.hours_soc_low += hours;
   }
 }
 
@@ -222,8 +229,15 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     return last.soc && soc && last.end_ms - last.soc->time_ms <= most_ms &&
            soc->time_ms - awake.from_ms <= most_ms;
   };
-  const bool rose = near(kNearSilenceRiseMs) && soc->raw >= last.soc->raw + kUnseenChargeCodes;
-  const bool fell = near(kNearSilenceMs) && soc->raw < last.soc->raw;
+  // Of two different steps the longer one tells what is a change.
+  const double step_pct = std::max(last.soc_step_pct, episode.soc_step_pct);
+  const double least_pct = std::max(step_pct, kSocPctPerCode);
+  const double before_pct = last.soc ? last.soc->raw * last.soc_step_pct : 0;
+  const double after_pct = soc ? soc->raw * episode.soc_step_pct : 0;
+  const double rise_pct = after_pct - before_pct;
+  const bool rose =
+      near(kNearSilenceRiseMs) && rise_pct >= kUnseenChargeSteps * least_pct - kRoundingPct;
+  const bool fell = near(kNearSilenceMs) && -rise_pct >= least_pct - kRoundingPct;
   if (drove) {
     UnseenDrive drive;
     drive.start = at(last.end_ms);
@@ -231,11 +245,10 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     drive.km = driven_codes * 0.1;
     drive.verdict = verdict;
     if (last.soc && soc) {
-      drive.soc_start_pct = last.soc->raw * kSocPctPerCode;
-      drive.soc_end_pct = soc->raw * kSocPctPerCode;
-      if (!rose) {
-        drive.fallen_codes = static_cast<double>(last.soc->raw) - static_cast<double>(soc->raw);
-      }
+      drive.soc_start_pct = before_pct;
+      drive.soc_end_pct = after_pct;
+      drive.soc_step_pct = step_pct;
+      if (!rose) drive.fallen_pct = before_pct - after_pct;
     }
     Trip trip = build_unseen_trip(drive, facts, rules);
     trip.clock_uncertainty_ms = episode.clock_uncertainty_ms;
@@ -243,9 +256,15 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     figures.trips.push_back(std::move(trip));
   }
   if (rose) {
-    UnseenCharge charge{at(last.end_ms), at(awake.from_ms), episode.clock_uncertainty_ms,
-                        last.soc->raw,   soc->raw,          drove,
-                        verdict};
+    UnseenCharge charge;
+    charge.start = at(last.end_ms);
+    charge.end = at(awake.from_ms);
+    charge.clock_uncertainty_ms = episode.clock_uncertainty_ms;
+    charge.soc_before_pct = before_pct;
+    charge.soc_after_pct = after_pct;
+    charge.soc_step_pct = step_pct;
+    charge.also_drove = drove;
+    charge.verdict = verdict;
     ChargeSession session = build_unseen_session(charge, facts);
     if (episode.clock_guessed) add_finding(session.findings, Finding::clock_guessed);
     figures.sessions.push_back(std::move(session));
@@ -255,10 +274,10 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     stand.end = at(awake.from_ms);
     const std::string unseen = "nothing was heard of the van while its charge fell";
     if (facts.nominal_kwh) {
-      // The scale of one code is small against the code itself.
-      const double code_kwh = *facts.nominal_kwh / 255;
-      const double kwh = (last.soc->raw - soc->raw) * code_kwh;
-      stand.net_kwh = MaybeFigure::known(figure_of(kwh, code_kwh, 0));
+      // The scale of one step is small against the step itself.
+      const double kwh = (before_pct - after_pct) / 100 * *facts.nominal_kwh;
+      const double step_kwh = step_pct / 100 * *facts.nominal_kwh;
+      stand.net_kwh = MaybeFigure::known(figure_of(kwh, step_kwh, 0));
       stand.discharge_kwh = stand.net_kwh;
     } else {
       stand.net_kwh =
@@ -307,7 +326,10 @@ void VanAccount::State::add(const Episode& episode) {
     if (ending && !(i == 0 && goes_on)) add_across(episode, *ending, span, verdict);
     Ending here = ending.value_or(Ending{});
     here.end_ms = std::max(span.to_ms, here.end_ms);
-    if (const auto soc = last_in(episode.soc, span)) here.soc = soc;
+    if (const auto soc = last_in(episode.soc, span)) {
+      here.soc = soc;
+      here.soc_step_pct = episode.soc_step_pct;
+    }
     if (const auto odometer = last_in(episode.odometer, span)) here.odometer = odometer;
     ending = here;
   }

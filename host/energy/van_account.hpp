@@ -71,6 +71,7 @@ struct Trip {
   MaybeFigure discharge_ah, regen_ah;
   MaybeFigure kwh_per_mile, wh_per_km;
   std::optional<double> soc_start_pct, soc_end_pct, ambient_mean_c;
+  double soc_step_pct = kSocPctPerCode;  // what the two are steps of
   EnergyMethod energy_method = EnergyMethod::none;
   double coverage = 0;     // 0..1, share of the time that samples cover
   MaybeFigure filled_kwh;  // estimate for the gaps, not in net_kwh
@@ -86,6 +87,7 @@ struct ChargeSession {
   MaybeFigure pack_kwh, pack_ah;  // charging lobes only
   MaybeFigure grid_kwh, peak_kw;
   std::optional<double> soc_start_pct, soc_end_pct;
+  double soc_step_pct = kSocPctPerCode;
   double coverage = 0;
   MaybeFigure filled_kwh;
   CurrentVerdict current_verdict = CurrentVerdict::too_little;

@@ -2,8 +2,8 @@
 // list the columns of a row, its cells, the SQL columns, and the values that go
 // into and come out of the ledger.
 //
-// A visitor has: time, figure, reading, word, real, whole, findings; kept_figure
-// and kept_whole for what the ledger keeps and rows do not show; and
+// A visitor has: time, figure, reading, soc (a reading with a step of its own), word, real, whole,
+// findings; kept_figure and kept_whole for what the ledger keeps and rows do not show; and
 // unknown_text, unknown_figure, fixed for what rows show and the ledger does
 // not keep yet.
 #pragma once
@@ -21,8 +21,9 @@ struct Step {
   double above;
   const char* why;  // why there is none
 };
-inline constexpr Step kSocStep{kSocPctPerCode / 2, kSocPctPerCode,
-                               "the van did not answer its state of charge here"};
+[[nodiscard]] constexpr Step soc_step(double step_pct) {
+  return {step_pct / 2, step_pct, "the van did not answer its state of charge here"};
+}
 inline constexpr Step kAmbientStep{0.5, 1.0, "the van did not answer its ambient temperature here"};
 
 // Values of each enum, for reading words back.
@@ -50,8 +51,8 @@ void of_trip(V& v, T& trip) {
   v.figure("net_kwh", trip.net_kwh);
   v.figure("kwh_per_mile", trip.kwh_per_mile);
   v.figure("wh_per_km", trip.wh_per_km);
-  v.reading("soc_start_pct", trip.soc_start_pct, kSocStep);
-  v.reading("soc_end_pct", trip.soc_end_pct, kSocStep);
+  v.soc("soc_start_pct", trip.soc_start_pct, trip.soc_step_pct);
+  v.soc("soc_end_pct", trip.soc_end_pct, trip.soc_step_pct);
   v.reading("ambient_mean_c", trip.ambient_mean_c, kAmbientStep);
   v.word("energy_method", trip.energy_method);
   v.real("coverage", trip.coverage);
@@ -73,8 +74,8 @@ void of_session(V& v, T& session, const std::string& currency) {
   v.figure("pack_ah", session.pack_ah);
   v.figure("grid_kwh", session.grid_kwh);
   v.figure("peak_kw", session.peak_kw);
-  v.reading("soc_start_pct", session.soc_start_pct, kSocStep);
-  v.reading("soc_end_pct", session.soc_end_pct, kSocStep);
+  v.soc("soc_start_pct", session.soc_start_pct, session.soc_step_pct);
+  v.soc("soc_end_pct", session.soc_end_pct, session.soc_step_pct);
   v.unknown_text("place", "nobody has said where this charge was");
   v.fixed("place_source", "unknown");
   v.unknown_figure("cost", "the depot has no tariff for this charge");

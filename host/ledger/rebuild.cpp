@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <bit>
 #include <map>
 #include <set>
 #include <sstream>
@@ -18,7 +19,7 @@ namespace {
 
 // Raise it whenever a method changes a figure: ledgers made before are then
 // made again by themselves.
-constexpr int kFiguresVersion = 2;
+constexpr int kFiguresVersion = 3;
 
 constexpr char kPulledFileName[] = "pulled.csv";
 
@@ -107,6 +108,19 @@ VanSource source_of(const VanHistory& history, const Fleet& fleet) {
   return source;
 }
 
+std::string text_of(const BootOwnersSignal& signal) {
+  const OwnersDefinition& d = signal.definition;
+  std::string text = std::to_string(signal.id) + " " + d.name + " " + hex_text(d.request_id) + " " +
+                     hex_text(d.did, 4) + " " + bytes_text(d);
+  for (const int number : {static_cast<int>(d.role), int{d.first_bit}, int{d.bits},
+                           int{d.little_endian}, int{d.is_signed}})
+    text += " " + std::to_string(number);
+  for (const double number : {d.scale, d.offset})
+    text += " " + hex_text(static_cast<std::uint32_t>(std::bit_cast<std::uint64_t>(number) >> 32)) +
+            hex_text(static_cast<std::uint32_t>(std::bit_cast<std::uint64_t>(number)), 8);
+  return text;
+}
+
 std::string fingerprint_of(const VanSource& source) {
   Fingerprint print;
   print.add(kFiguresVersion);
@@ -120,6 +134,8 @@ std::string fingerprint_of(const VanSource& source) {
             std::uint64_t{boot.first_sequence}, std::uint64_t{boot.last_sequence}, boot.sectors,
             boot.sectors_missing, static_cast<std::uint64_t>(boot.clock_offset_ms)})
         print.add(number);
+      // A definition may stand in the settings alone, and have been changed there.
+      for (const BootOwnersSignal& signal : boot.owners_signals) print.add(text_of(signal));
     }
     for (const CardUse& card : history->cards()) print.add(text_of(card.findings));
     for (const LostStretch& lost : history->lost()) {

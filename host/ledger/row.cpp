@@ -18,6 +18,9 @@ struct ColumnLister {
   void reading(const char* name, const std::optional<double>&, const fields::Step&) {
     add(name, ColumnKind::figure);
   }
+  void soc(const char* name, const std::optional<double>&, double) {
+    add(name, ColumnKind::figure);
+  }
   template <typename E>
   void word(const char* name, E) {
     add(name, ColumnKind::text);
@@ -48,6 +51,9 @@ struct CellMaker {
       row.push_back({Figure{*value, *value - step.below, *value + step.above,
                             std::max(step.below, step.above)},
                      {}});
+  }
+  void soc(const char* name, const std::optional<double>& value, double step_pct) {
+    reading(name, value, fields::soc_step(step_pct));
   }
   template <typename E>
   void word(const char*, E value) {

@@ -34,6 +34,9 @@ struct SqlColumns {
   void reading(const char* name, const std::optional<double>&, const fields::Step&) {
     add(name, ColumnKind::figure);
   }
+  void soc(const char* name, const std::optional<double>&, double) {
+    add(name, ColumnKind::figure);
+  }
   template <typename E>
   void word(const char* name, E) {
     add(name, ColumnKind::text);
@@ -67,6 +70,9 @@ class SqlBinder {
     figure(name, value ? MaybeFigure::known({*value, *value - step.below, *value + step.above,
                                              std::max(step.below, step.above)})
                        : MaybeFigure::unknown(step.why));
+  }
+  void soc(const char* name, const std::optional<double>& value, double step_pct) {
+    reading(name, value, fields::soc_step(step_pct));
   }
   template <typename E>
   void word(const char*, E value) {
@@ -108,6 +114,12 @@ class SqlReader {
   }
   void reading(const char*, std::optional<double>& value, const fields::Step&) {
     value = statement_.real_or_none(next_);
+    next_ += 5;
+  }
+  // The interval keeps the step.
+  void soc(const char*, std::optional<double>& value, double& step_pct) {
+    value = statement_.real_or_none(next_);
+    if (value) step_pct = statement_.real(next_ + 2) - *value;
     next_ += 5;
   }
   template <typename E>

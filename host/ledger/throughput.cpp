@@ -299,7 +299,8 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
   for (const SocTurn& turn : parts.trace.turns) {
     if (!period.holds(turn.time)) continue;
     any_soc = true;
-    swings.observe(static_cast<std::uint32_t>(std::lround(turn.soc_pct / kSocPctPerCode)));
+    // Turns have their hysteresis already; whole codes are whole again.
+    swings.observe(std::round(turn.soc_pct / kSocPctPerCode * 1e6) / 1e6);
   }
   if (any_soc)
     out.swings = swings.finish();

@@ -1,11 +1,17 @@
 #include "ledger/van_trace.hpp"
 
+#include <algorithm>
+#include <cmath>
+
 #include "reading/pack_reading.hpp"
 
 namespace packmile {
 namespace {
 
-constexpr std::uint32_t kHysteresisCodes = 2;
+// Of 100/255 %; two of the van's own steps where those are longer.
+constexpr double kHysteresisCodes = 2;
+// What the arithmetic of steps may add or take.
+constexpr double kRounding = 1e-6;
 constexpr double kKmPerOdometerCode = 0.1;
 // Between two readings that are kept; the ends of an episode always are.
 constexpr std::int64_t kOdometerEveryMs = 15 * 60 * 1000;
@@ -32,29 +38,27 @@ bool inside(SocBandKind kind, double soc_pct) {
 
 }  // namespace
 
-void VanTrace::follow(std::int64_t time_ms, std::uint32_t raw) {
+void VanTrace::follow(std::int64_t time_ms, double codes, double hysteresis_codes) {
   if (!extreme_) {
-    extreme_ = {time_ms, raw};
-    turns_.push_back({at(time_ms), raw * kSocPctPerCode});
+    extreme_ = {time_ms, codes};
+    turns_.push_back({at(time_ms), codes * kSocPctPerCode});
     return;
   }
-  const auto [extreme_ms, extreme_raw] = *extreme_;
-  const bool further = way_ >= 0 ? raw >= extreme_raw : raw <= extreme_raw;
+  const auto [extreme_ms, extreme_codes] = *extreme_;
+  const bool further = way_ >= 0 ? codes >= extreme_codes : codes <= extreme_codes;
   if (way_ != 0 && further) {
-    extreme_ = {time_ms, raw};
+    extreme_ = {time_ms, codes};
     return;
   }
-  const std::uint32_t back = raw > extreme_raw ? raw - extreme_raw : extreme_raw - raw;
-  if (back < kHysteresisCodes) return;
+  if (std::abs(codes - extreme_codes) < hysteresis_codes) return;
   // The first value stands already; from then on each extreme is a turning point.
-  if (way_ != 0) turns_.push_back({at(extreme_ms), extreme_raw * kSocPctPerCode});
-  way_ = raw > extreme_raw ? 1 : -1;
-  extreme_ = {time_ms, raw};
+  if (way_ != 0) turns_.push_back({at(extreme_ms), extreme_codes * kSocPctPerCode});
+  way_ = codes > extreme_codes ? 1 : -1;
+  extreme_ = {time_ms, codes};
 }
 
-void VanTrace::hold(std::int64_t from_ms, std::int64_t to_ms, std::uint32_t raw) {
+void VanTrace::hold(std::int64_t from_ms, std::int64_t to_ms, double soc_pct) {
   if (to_ms <= from_ms) return;
-  const double soc_pct = raw * kSocPctPerCode;
   for (std::size_t k = 0; k < kSocBandKinds; ++k) {
     const auto kind = static_cast<SocBandKind>(k);
     if (!inside(kind, soc_pct)) continue;
@@ -71,15 +75,18 @@ void VanTrace::hold(std::int64_t from_ms, std::int64_t to_ms, std::uint32_t raw)
 void VanTrace::observe(const Episode& episode) {
   const auto& soc = episode.soc;
   const std::size_t n = soc.raw.size();
+  const double step_codes = episode.soc_step_pct / kSocPctPerCode;
+  const double hysteresis = std::max(kHysteresisCodes, 2 * step_codes) - kRounding;
   // Runs of one word at a time: a parked van repeats its SoC for hours.
   for (std::size_t k = 0; k < n;) {
     std::size_t next = k + 1;
     while (next < n && soc.raw[next] == soc.raw[k]) ++next;
-    follow(soc.time_ms[k], soc.raw[k]);
-    follow(soc.time_ms[next - 1], soc.raw[k]);
+    const double codes = soc.raw[k] * step_codes;
+    follow(soc.time_ms[k], codes, hysteresis);
+    follow(soc.time_ms[next - 1], codes, hysteresis);
     const std::int64_t until =
         next < n ? soc.time_ms[next] : episode.end.time_since_epoch().count();
-    hold(soc.time_ms[k], until, soc.raw[k]);
+    hold(soc.time_ms[k], until, soc.raw[k] * episode.soc_step_pct);
     k = next;
   }
   const auto& odometer = episode.odometer;

@@ -59,15 +59,15 @@ class VanTrace {
   [[nodiscard]] const std::vector<OdometerReading>& odometer() const { return odometer_; }
 
  private:
-  void follow(std::int64_t time_ms, std::uint32_t raw);
-  void hold(std::int64_t from_ms, std::int64_t to_ms, std::uint32_t raw);
+  void follow(std::int64_t time_ms, double codes, double hysteresis_codes);
+  void hold(std::int64_t from_ms, std::int64_t to_ms, double soc_pct);
 
   std::vector<SocTurn> turns_;
   std::vector<SocBand> bands_;
   std::vector<OdometerReading> odometer_;
-  // The extreme since the last turning point, and the way it goes: +1, -1, or 0
-  // while nothing moved yet.
-  std::optional<std::pair<std::int64_t, std::uint32_t>> extreme_;
+  // The extreme since the last turning point, in codes of 100/255 %, and the way
+  // it goes: +1, -1, or 0 while nothing moved yet.
+  std::optional<std::pair<std::int64_t, double>> extreme_;
   int way_ = 0;
   // Index in bands_ of the newest one of each kind, to join what touches.
   std::array<std::optional<std::size_t>, kSocBandKinds> newest_;

@@ -63,9 +63,9 @@ struct PackReading {
   [[nodiscard]] double pack_a(std::uint16_t raw) const;
 };
 
-inline constexpr double kVoltPerCode = 1.0 / 64;
-inline constexpr double kAmpPerCode = 0.1;
-inline constexpr double kSocPctPerCode = 100.0 / 255;
+inline constexpr double kVoltPerCode = kPackVStep;
+inline constexpr double kAmpPerCode = kPackAStep;
+inline constexpr double kSocPctPerCode = kSocStepPct;
 
 // Gathers evidence over any number of episodes, in any order of vans' lives.
 class PackEvidence {

@@ -22,15 +22,16 @@ constexpr std::int64_t kKineticCoveredMs = 1'000;
 // For a vote, not for energy: longer pauses carry no charge here.
 constexpr std::int64_t kBridgeMs = 15'000;
 constexpr std::int64_t kSocPauseMs = 120'000;
-constexpr int kSocVoteCodes = 2;
+constexpr unsigned kSocVoteCodes = 2;
 // More than this between two answers is a controller that has thought again, not
 // a charge: 3 points. Common practice, no source.
-constexpr std::int64_t kReanchorCodes = 8;
-constexpr int kUnseenCodes = 4;
+constexpr unsigned kReanchorCodes = 8;
+constexpr unsigned kUnseenCodes = 4;
 constexpr int kUnseenTenthsA = 3;
 // 3 Ah in the unit of charge_.
 constexpr std::int64_t kStuckCharge = 2LL * 3 * 10 * 3'600'000;
-constexpr std::int64_t kSocFull = 255;
+// A step of more per cent than this may hold 3 Ah; common practice, no source.
+constexpr double kStuckStepPct = 1;
 
 struct Cursor {
   std::size_t at = 0;
@@ -164,6 +165,13 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
   const auto& speed = episode.speed;
   const auto& odometer = episode.odometer;
   const auto& rows = episode.pack.time_ms;
+  const double step_pct = episode.soc_step_pct;
+  const std::int64_t vote_steps = soc_steps(step_pct, kSocVoteCodes, 2);
+  const std::int64_t reanchor_steps = soc_steps(step_pct, kReanchorCodes, 2);
+  const std::int64_t unseen_steps = soc_steps(step_pct, kUnseenCodes, 2);
+  const std::int64_t full = soc_full(step_pct);
+  const auto stuck_charge = static_cast<std::int64_t>(static_cast<double>(kStuckCharge) *
+                                                      std::max(1.0, step_pct / kStuckStepPct));
   const std::uint16_t flip = coding == CurrentCoding::offset_binary ? 0x8000 : 0;
   struct Anchor {
     std::size_t row = 0;
@@ -179,7 +187,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
   std::int64_t previous_code = 0;
   for (std::size_t i = 0; i < soc.time_ms.size(); ++i) {
     const std::int64_t now_ms = soc.time_ms[i];
-    const auto code = std::min<std::int64_t>(soc.raw[i], kSocFull);
+    const auto code = std::min<std::int64_t>(soc.raw[i], full);
     const std::size_t row = std::min(row_cursor.seek(rows, now_ms), rows.size() - 1);
     const Anchor here{row, code, false};
     const std::size_t speed_from = speed_cursor.at;
@@ -199,7 +207,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
       speed_samples = 0;
     };
     if (first || now_ms - previous_ms > kSocPauseMs ||
-        std::abs(code - previous_code) > kReanchorCodes) {
+        std::abs(code - previous_code) > reanchor_steps) {
       restart_fall();
       rise = unseen = here;
       if (first) stuck = here;
@@ -219,7 +227,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
                       : 0.0;
     };
 
-    if (code <= fall.code - kSocVoteCodes) {
+    if (code <= fall.code - vote_steps) {
       soc_fell_ = true;
       const double mean = mean_since(fall);
       if (moving_samples > 0 && 2 * moving_samples >= speed_samples && mean != 0) {
@@ -232,18 +240,18 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
 
     if (moved || code < rise.code) rise = here;
     if (moved || code < unseen.code) unseen = here;
-    if (code >= rise.code + kSocVoteCodes) {
+    if (code >= rise.code + vote_steps) {
       const double mean = mean_since(rise);
-      // Every two codes are a vote; what is left over counts towards the next, or
+      // So many steps are a vote; what is left over counts towards the next, or
       // a controller that steps in whole per cent (2.55 codes) would lose a fifth.
-      const std::int64_t left_over = (code - rise.code) % kSocVoteCodes;
-      for (std::int64_t votes = (code - rise.code) / kSocVoteCodes; votes > 0; --votes) {
+      const std::int64_t left_over = (code - rise.code) % vote_steps;
+      for (std::int64_t votes = (code - rise.code) / vote_steps; votes > 0; --votes) {
         if (std::abs(mean) >= kUnseenTenthsA) vote(SignKind::soc_charge, now_ms, mean < 0);
       }
       rise = here;
       rise.code -= left_over;
     }
-    if (code >= unseen.code + kUnseenCodes) {
+    if (code >= unseen.code + unseen_steps) {
       std::size_t small = 0;
       for (std::size_t k = unseen.row; k < row; ++k) {
         small += std::abs(static_cast<std::int16_t>(episode.pack.a_raw[k] ^ flip)) < kUnseenTenthsA;
@@ -256,9 +264,9 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
       stuck = here;
     } else if (!stuck.counted) {
       const std::int64_t charge = charge_since(stuck);
-      if (std::abs(charge) >= kStuckCharge) {
+      if (std::abs(charge) >= stuck_charge) {
         stuck.counted = true;
-        if (code >= kSocFull) {
+        if (code >= full) {
           ++(charge > 0 ? stuck_full_positive_ : stuck_full_negative_);
         } else if (code == 0) {
           ++(charge > 0 ? stuck_empty_positive_ : stuck_empty_negative_);

@@ -8,7 +8,9 @@
 //           memory does not grow with the card. The longest pause inside one
 //           charge session is shorter than that silence.
 #pragma once
+#include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -33,6 +35,20 @@ struct SignalSeries {
 inline constexpr double kPackVStep = 1.0 / 64;
 inline constexpr double kPackAStep = 0.1;
 inline constexpr double kSocStepPct = 100.0 / 255;
+
+// Thresholds for the state of charge are so many codes of 100/255 %: how many
+// steps that is, at least, and not fewer than `fewest`. A fine step must not
+// make a threshold fire on noise, a coarse one not on a single step.
+[[nodiscard]] inline std::uint32_t soc_steps(double step_pct, unsigned standard_codes,
+                                             std::uint32_t fewest) {
+  const double steps = standard_codes * kSocStepPct / step_pct;
+  constexpr double kRounding = 1e-6;
+  return std::max(fewest, static_cast<std::uint32_t>(std::ceil(steps - kRounding)));
+}
+// Full, in steps.
+[[nodiscard]] inline std::uint32_t soc_full(double step_pct) {
+  return static_cast<std::uint32_t>(std::lround(100 / step_pct));
+}
 
 // Pack voltage and current from one response each ($9A), rows whose support
 // bits say that both words mean something. Or from owner's signals, in the same

@@ -4,13 +4,15 @@
 
 namespace packmile {
 
+constexpr double kCode = 100.0 / 255;
+
 // Worked example of the methods page (1.9), by numpy.
 TEST_CASE("soc energy: 40 codes of 60 kWh") {
-  const Figure figure = soc_energy_kwh(40, 60);
+  const Figure figure = soc_energy_kwh(40 * kCode, kCode, 60);
   CHECK(figure.value == doctest::Approx(9.41).scale(0).epsilon(0.001));
   CHECK(figure.high - figure.value == doctest::Approx(1.91).scale(0).epsilon(0.005));
   CHECK(figure.scatter / kZ95 == doctest::Approx(0.096).scale(0).epsilon(0.005));
-  CHECK(soc_energy_kwh(-40, 60).value == doctest::Approx(-figure.value));
+  CHECK(soc_energy_kwh(-40 * kCode, kCode, 60).value == doctest::Approx(-figure.value));
 }
 
 }  // namespace packmile
