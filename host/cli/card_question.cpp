@@ -6,9 +6,9 @@
 #include <cmath>
 #include <map>
 
+#include "cli/owner_questions.hpp"
 #include "cli/say.hpp"
 #include "ledger/zone.hpp"
-#include "timeline/van_history.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -19,15 +19,19 @@ const Zone& utc() {
   return zone;
 }
 
-bool answers(const CardSurvey& survey, SignalId signal) {
-  return std::ranges::any_of(
-      survey.answers, [&](const AnsweredSignal& a) { return a.signal == signal && a.rows > 0; });
+// An owner's signal by the name on the card: signal_1003 says nothing to people.
+std::string answered_text(const CardSurvey& survey, const AnsweredSignal& answered) {
+  for (const CardOwnersSignal& signal : survey.owners_signals)
+    if (signal.id == answered.signal && response_id_of(signal.definition) == answered.ecu &&
+        !signal.definition.name.empty())
+      return clean_text(signal.definition.name);
+  return signal_text(answered.signal);
 }
 
 std::vector<std::string> answered_words(const CardSurvey& survey) {
   std::vector<std::string> words;
   for (const AnsweredSignal& a : survey.answers) {
-    const std::string word = signal_text(a.signal);
+    const std::string word = answered_text(survey, a);
     if (std::ranges::find(words, word) == words.end()) words.push_back(word);
   }
   return words;
@@ -56,41 +60,6 @@ std::string van_of(const CardSurvey& survey) {
   if (!survey.van.empty()) return survey.van;
   if (!survey.vins.empty()) return survey.vins.front();
   return survey.log_id ? fmt::format("log-{:08X}", *survey.log_id) : std::string{};
-}
-
-// What these answers will and will not give, one line each.
-std::string what_can_be_known(const CardSurvey& survey, const std::vector<PackReading>& readings) {
-  const bool pack = answers(survey, signal::pack_v) && answers(survey, signal::pack_a);
-  const bool agreed = std::ranges::any_of(
-      readings, [](const PackReading& r) { return r.verdict == CurrentVerdict::agreed; });
-  const bool soc = answers(survey, signal::soc_pct);
-  std::string out;
-  const auto line = [&](std::string_view question, std::string_view answer) {
-    out += fmt::format("  {:<12}{}\n", question, answer);
-  };
-  if (pack && agreed)
-    line("energy", "measured: pack voltage and current are answered, and their meaning is proven");
-  else if (pack)
-    line("energy", "not yet: what the pack current means is not proven (see below)");
-  else if (soc)
-    line("energy", "by state of charge only, when fleet.toml has nominal_kwh; wide intervals");
-  else
-    line("energy", "none from the van: keep receipts and meter readings as notes");
-  if (answers(survey, signal::odometer_km))
-    line("distance", "measured: the odometer is answered");
-  else if (answers(survey, signal::speed_kmh))
-    line("distance", "by adding up the speed; about 3 % (1 sd)");
-  else
-    line("distance", "none from the van: keep odometer readings as notes");
-  if (pack && agreed)
-    line("charging", "measured at the pack");
-  else if (soc)
-    line("charging", "inferred from the state of charge, when fleet.toml has nominal_kwh");
-  else
-    line("charging", "none from the van: keep receipts and meter readings as notes");
-  if (!answers(survey, signal::ambient_c))
-    line("temperature", "none: use per mile cannot be compared between seasons");
-  return out;
 }
 
 // Days of logging, at the pace of this card, until its oldest sector is
@@ -180,23 +149,6 @@ std::string signal_text(SignalId id) {
   return entry ? std::string{entry->name} : fmt::format("signal_{}", id);
 }
 
-Result<std::vector<PackReading>> read_pack_words(const CardFile& card, const CardSurvey& survey) {
-  const CardSectors sectors{card, survey};
-  const auto histories = VanHistory::open(sectors);
-  if (!histories) return histories.error();
-  std::vector<PackReading> out;
-  for (const VanHistory& history : *histories) {
-    PackEvidence evidence;
-    const auto walked = history.for_each_episode([&](const Episode& episode) {
-      evidence.observe(episode);
-      return true;
-    });
-    if (!walked) return walked.error();
-    for (PackReading& reading : evidence.decide()) out.push_back(std::move(reading));
-  }
-  return out;
-}
-
 std::vector<Column> check_columns() {
   using enum ColumnKind;
   return {{"card", text, false},
@@ -227,10 +179,13 @@ std::vector<Column> check_columns() {
           {"current_verdict", text, true},
           {"current_coding", text, true},
           {"current_sign", text, true},
-          {"current_evidence", text, true}};
+          {"current_evidence", text, true},
+          {"definition_notes", words, false},
+          {"questions", questions, false}};
 }
 
-Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings) {
+Row row_of(const CardSurvey& survey, const VanHeard& heard) {
+  const std::vector<PackReading>& readings = heard.readings;
   const auto text_or = [](const std::string& text, const char* why) {
     return text.empty() ? Cell::unknown(why) : Cell{text, {}};
   };
@@ -240,9 +195,13 @@ Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings) {
               : Cell::unknown(survey.boots.empty() ? "there are no samples"
                                                    : "no clock was read on this card");
   };
-  std::vector<std::string> dids, findings;
+  std::vector<std::string> dids, findings, notes;
   for (const std::uint16_t did : survey.settings_dids) dids.push_back(fmt::format("{:04X}", did));
-  for (const Finding finding : survey.findings) findings.emplace_back(entry_of(finding).word);
+  for (const auto& found : {survey.findings, heard.findings})
+    for (const Finding finding : found) findings.emplace_back(entry_of(finding).word);
+  for (const OwnersJudgement& judged : heard.owners_signals)
+    for (const OwnersComplaint& complaint : judged.complaints)
+      notes.push_back(clean_text(complaint.text));
   // One row a card: of several ECUs the one whose word is proven, else the first.
   const auto proven = std::ranges::find(readings, CurrentVerdict::agreed, &PackReading::verdict);
   const PackReading* reading = proven != readings.end() ? &*proven
@@ -285,10 +244,12 @@ Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings) {
           of_reading([](const PackReading& r) { return word_of(r.verdict); }),
           of_reading([](const PackReading& r) { return word_of(r.coding); }),
           of_reading([](const PackReading& r) { return word_of(r.sign); }),
-          of_reading([](const PackReading& r) { return r.evidence; })};
+          of_reading([](const PackReading& r) { return r.evidence; }),
+          {std::move(notes), {}},
+          {questions_of(survey, heard), {}}};
 }
 
-std::string check_text(const CardSurvey& survey, const std::vector<PackReading>& readings) {
+std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
   std::string out = clean_text(survey.card) + "\n";
   const auto line = [&](std::string_view title, const std::string& text) {
     out += fmt::format("  {:<12}{}\n", title, text);
@@ -335,18 +296,23 @@ std::string check_text(const CardSurvey& survey, const std::vector<PackReading>&
                      survey.counters.requests_while_parked, survey.counters.refused_transmits,
                      survey.counters.foreign_tester_events));
     std::map<std::uint32_t, std::vector<std::string>> by_ecu;
-    for (const AnsweredSignal& a : survey.answers) by_ecu[a.ecu].push_back(signal_text(a.signal));
+    for (const AnsweredSignal& a : survey.answers)
+      by_ecu[a.ecu].push_back(answered_text(survey, a));
     for (const auto& [ecu, words] : by_ecu)
       line("ECU " + ecu_text(ecu), "answers " + wrapped(words, 14));
     const auto silent = not_answered_words(survey);
     if (!silent.empty()) line("silent on", wrapped(silent, 14));
-    out += "what can be known\n" + what_can_be_known(survey, readings);
-    if (!readings.empty()) out += "pack current\n";
-    for (const PackReading& reading : readings) out += reading_text(reading);
+    out += "what can be known\n" + questions_text(survey, heard);
+    if (!heard.readings.empty()) out += "pack current\n";
+    for (const PackReading& reading : heard.readings) out += reading_text(reading);
   }
-  if (!survey.findings.empty()) out += "findings\n";
+  if (!survey.findings.empty() || !heard.findings.empty()) out += "findings\n";
   for (const Finding finding : survey.findings)
     out += fmt::format("  {}: {}\n", entry_of(finding).word, entry_of(finding).text);
+  for (const OwnersJudgement& judged : heard.owners_signals)
+    for (const OwnersComplaint& complaint : judged.complaints)
+      out +=
+          fmt::format("  {}: {}\n", entry_of(complaint.finding).word, clean_text(complaint.text));
   return out;
 }
 

@@ -4,22 +4,16 @@
 #include <vector>
 
 #include "card/card_survey.hpp"
+#include "cli/van_heard.hpp"
 #include "ledger/row.hpp"
-#include "reading/pack_reading.hpp"
-#include "result.hpp"
 
 namespace packmile::cli {
 
-// The van's words as far as this card's samples settle them.
-[[nodiscard]] Result<std::vector<PackReading>> read_pack_words(const CardFile& card,
-                                                               const CardSurvey& survey);
-
 [[nodiscard]] std::vector<Column> check_columns();
-[[nodiscard]] Row row_of(const CardSurvey& survey, const std::vector<PackReading>& readings);
+[[nodiscard]] Row row_of(const CardSurvey& survey, const VanHeard& heard);
 
 // The same for people, a few lines; ends with a line feed.
-[[nodiscard]] std::string check_text(const CardSurvey& survey,
-                                     const std::vector<PackReading>& readings);
+[[nodiscard]] std::string check_text(const CardSurvey& survey, const VanHeard& heard);
 
 // "7E8", "18DAF110"
 [[nodiscard]] std::string ecu_text(std::uint32_t ecu);

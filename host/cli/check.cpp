@@ -39,15 +39,15 @@ ExitCode run_check(const CheckOptions& options) {
     list.add(survey.verdict);
     if (!survey.message.empty()) say(Error{survey.message, name, survey.hint});
     if (survey.verdict == CardVerdict::no_log) continue;
-    auto readings = read_pack_words(*card, survey);
-    if (!readings) {
-      say(readings.error());
+    const auto heard = hear_van(*card, survey);
+    if (!heard) {
+      say(heard.error());
       list.add(CardVerdict::needs_attention);
       continue;
     }
-    rows.rows.push_back(row_of(survey, *readings));
+    rows.rows.push_back(row_of(survey, *heard));
     if (!text.empty()) text += "\n";
-    text += check_text(survey, *readings);
+    text += check_text(survey, *heard);
   }
   switch (options.format) {
     case Format::table:

@@ -7,7 +7,9 @@
 namespace packmile::cli {
 namespace {
 
-bool json_only(ColumnKind kind) { return kind == ColumnKind::swings || kind == ColumnKind::lost; }
+bool json_only(ColumnKind kind) {
+  return kind == ColumnKind::swings || kind == ColumnKind::lost || kind == ColumnKind::questions;
+}
 
 std::string number(double value) { return std::isfinite(value) ? fmt::format("{}", value) : ""; }
 
@@ -25,6 +27,7 @@ struct Writer {
   }
   std::string operator()(const std::vector<SwingCount>&) const { return {}; }
   std::string operator()(const std::vector<LostStretch>&) const { return {}; }
+  std::string operator()(const std::vector<OwnersQuestion>&) const { return {}; }
 };
 
 }  // namespace

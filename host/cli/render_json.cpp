@@ -37,6 +37,27 @@ struct Writer {
     }
     return out;
   }
+  Json operator()(const std::vector<OwnersQuestion>& questions) const {
+    constexpr char kNotAnswered[] = "the van answers nothing towards it";
+    Json out = Json::array();
+    for (const OwnersQuestion& q : questions) {
+      Json one = Json::object();
+      one["question"] = q.question;
+      one["answered"] = q.answered;
+      one["family"] = q.family.empty() ? Json(nullptr) : Json(q.family);
+      if (q.family.empty()) one["family_why"] = kNotAnswered;
+      one["signals"] = q.signals;
+      one["period_ms"] = q.period_ms ? Json(*q.period_ms) : Json(nullptr);
+      one["share"] = q.share ? Json(*q.share) : Json(nullptr);
+      if (!q.period_ms)
+        one["period_ms_why"] = one["share_why"] =
+            q.family.empty() ? kNotAnswered : "it was answered less than twice";
+      one["missing"] = q.missing;
+      one["how"] = q.how;
+      out.push_back(std::move(one));
+    }
+    return out;
+  }
 };
 
 // Text from cards need not be UTF-8, and must not throw.

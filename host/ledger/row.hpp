@@ -6,6 +6,7 @@
 #pragma once
 #include <cmath>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -20,12 +21,26 @@ namespace packmile {
 enum class ColumnKind : std::uint8_t {
   text,
   time,
-  real,    // a plain number that is no measured figure, such as coverage
-  count,   // a whole number
-  figure,  // a number with its interval
-  words,   // a list of words
-  swings,  // depth_pct and count; JSON only
-  lost     // from, to, sectors, why; JSON only
+  real,      // a plain number that is no measured figure, such as coverage
+  count,     // a whole number
+  figure,    // a number with its interval
+  words,     // a list of words
+  swings,    // depth_pct and count; JSON only
+  lost,      // from, to, sectors, why; JSON only
+  questions  // of the owner, and what answers them; JSON only
+};
+
+// Whether a van's answers settle a question of its owner's.
+struct OwnersQuestion {
+  std::string question;              // energy_per_mile, ..
+  std::string answered;              // yes, partly, no
+  std::string family;                // how the van tells; empty: it does not
+  std::vector<std::string> signals;  // what it answers towards it
+  std::optional<double> period_ms;   // median step of the first of them
+  std::optional<double> share;       // 0..1, of the time that such steps cover
+  std::string missing;               // empty: nothing
+  std::string how;                   // to get it; empty: nothing is to be done
+  std::string told;                  // signals, family and rate for people
 };
 
 struct Column {
@@ -37,7 +52,8 @@ struct Column {
 
 struct Cell {
   std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
-               std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>>
+               std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>,
+               std::vector<OwnersQuestion>>
       value;
   std::string why;  // the reason, when there is no value
 

@@ -31,8 +31,8 @@ Answer ask(CardMaker& maker) {
   const test::TempFolder folder;
   const auto card = CardFile::open(folder.write("card.log", maker.bytes())).value();
   const CardSurvey survey = survey_card(card);
-  const auto readings = read_pack_words(card, survey).value();
-  return {row_of(survey, readings), check_text(survey, readings)};
+  const auto heard = hear_van(card, survey).value();
+  return {row_of(survey, heard), check_text(survey, heard)};
 }
 
 }  // namespace
@@ -59,8 +59,8 @@ TEST_CASE("card question: what is answered, and so what can be known") {
   CHECK(std::get<std::int64_t>(answer.of("requests_while_parked").value) == 4);
   CHECK(answer.words("answers").find("pack_v ") != std::string::npos);
   CHECK(std::get<std::string>(answer.of("current_verdict").value) == "too_little");
-  CHECK(answer.text.find("energy      not yet") != std::string::npos);
-  CHECK(answer.text.find("by adding up the speed") != std::string::npos);
+  CHECK(answer.text.find("missing: not yet: which sign") != std::string::npos);
+  CHECK(answer.text.find("adding up the speed") != std::string::npos);
 }
 
 TEST_CASE("card question: a silent van is told to keep notes") {
