@@ -22,11 +22,12 @@ constexpr std::int64_t kKineticCoveredMs = 1'000;
 // For a vote, not for energy: longer pauses carry no charge here.
 constexpr std::int64_t kBridgeMs = 15'000;
 constexpr std::int64_t kSocPauseMs = 120'000;
-constexpr unsigned kSocVoteCodes = 2;
+constexpr std::int64_t kSocVoteCodes = 2;
 // More than this between two answers is a controller that has thought again, not
 // a charge: 3 points. Common practice, no source.
-constexpr unsigned kReanchorCodes = 8;
-constexpr unsigned kUnseenCodes = 4;
+constexpr std::int64_t kReanchorCodes = 8;
+constexpr std::int64_t kUnseenCodes = 4;
+constexpr std::int64_t kSocFull = 255;
 constexpr int kUnseenTenthsA = 3;
 // 3 Ah in the unit of charge_.
 constexpr std::int64_t kStuckCharge = 2LL * 3 * 10 * 3'600'000;
@@ -165,11 +166,14 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
   const auto& speed = episode.speed;
   const auto& odometer = episode.odometer;
   const auto& rows = episode.pack.time_ms;
+  // All is told in codes of 100/255 %, so that a van votes alike whatever its
+  // step is. A step of several codes is one vote, and no re-anchoring.
   const double step_pct = episode.soc_step_pct;
-  const std::int64_t vote_steps = soc_steps(step_pct, kSocVoteCodes, 2);
-  const std::int64_t reanchor_steps = soc_steps(step_pct, kReanchorCodes, 2);
-  const std::int64_t unseen_steps = soc_steps(step_pct, kUnseenCodes, 2);
-  const std::int64_t full = soc_full(step_pct);
+  const double step_codes = step_pct / kSocPctPerCode;
+  const auto whole_codes = static_cast<std::int64_t>(step_codes);
+  const std::int64_t vote_codes = std::max(kSocVoteCodes, whole_codes);
+  const std::int64_t unseen_codes = std::max(kUnseenCodes, 2 * whole_codes);
+  const std::int64_t reanchor_codes = std::max(kReanchorCodes, 2 * whole_codes);
   const auto stuck_charge = static_cast<std::int64_t>(static_cast<double>(kStuckCharge) *
                                                       std::max(1.0, step_pct / kStuckStepPct));
   const std::uint16_t flip = coding == CurrentCoding::offset_binary ? 0x8000 : 0;
@@ -187,7 +191,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
   std::int64_t previous_code = 0;
   for (std::size_t i = 0; i < soc.time_ms.size(); ++i) {
     const std::int64_t now_ms = soc.time_ms[i];
-    const auto code = std::min<std::int64_t>(soc.raw[i], full);
+    const auto code = std::min<std::int64_t>(std::lround(soc.raw[i] * step_codes), kSocFull);
     const std::size_t row = std::min(row_cursor.seek(rows, now_ms), rows.size() - 1);
     const Anchor here{row, code, false};
     const std::size_t speed_from = speed_cursor.at;
@@ -207,7 +211,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
       speed_samples = 0;
     };
     if (first || now_ms - previous_ms > kSocPauseMs ||
-        std::abs(code - previous_code) > reanchor_steps) {
+        std::abs(code - previous_code) > reanchor_codes) {
       restart_fall();
       rise = unseen = here;
       if (first) stuck = here;
@@ -227,7 +231,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
                       : 0.0;
     };
 
-    if (code <= fall.code - vote_steps) {
+    if (code <= fall.code - vote_codes) {
       soc_fell_ = true;
       const double mean = mean_since(fall);
       if (moving_samples > 0 && 2 * moving_samples >= speed_samples && mean != 0) {
@@ -240,18 +244,18 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
 
     if (moved || code < rise.code) rise = here;
     if (moved || code < unseen.code) unseen = here;
-    if (code >= rise.code + vote_steps) {
+    if (code >= rise.code + vote_codes) {
       const double mean = mean_since(rise);
-      // So many steps are a vote; what is left over counts towards the next, or
+      // So many codes are a vote; what is left over counts towards the next, or
       // a controller that steps in whole per cent (2.55 codes) would lose a fifth.
-      const std::int64_t left_over = (code - rise.code) % vote_steps;
-      for (std::int64_t votes = (code - rise.code) / vote_steps; votes > 0; --votes) {
+      const std::int64_t left_over = (code - rise.code) % vote_codes;
+      for (std::int64_t votes = (code - rise.code) / vote_codes; votes > 0; --votes) {
         if (std::abs(mean) >= kUnseenTenthsA) vote(SignKind::soc_charge, now_ms, mean < 0);
       }
       rise = here;
       rise.code -= left_over;
     }
-    if (code >= unseen.code + unseen_steps) {
+    if (code >= unseen.code + unseen_codes) {
       std::size_t small = 0;
       for (std::size_t k = unseen.row; k < row; ++k) {
         small += std::abs(static_cast<std::int16_t>(episode.pack.a_raw[k] ^ flip)) < kUnseenTenthsA;
@@ -266,7 +270,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
       const std::int64_t charge = charge_since(stuck);
       if (std::abs(charge) >= stuck_charge) {
         stuck.counted = true;
-        if (code >= full) {
+        if (code >= kSocFull) {
           ++(charge > 0 ? stuck_full_positive_ : stuck_full_negative_);
         } else if (code == 0) {
           ++(charge > 0 ? stuck_empty_positive_ : stuck_empty_negative_);

@@ -11,7 +11,7 @@
 //           draws more than the median current of the drive.
 //           soc_drive, soc_charge: the sign of the mean current while the state
 //           of charge falls (moving) or rises (standing) by two codes of
-//           100/255 %, two steps at least.
+//           100/255 %, one step at least.
 // Walk      Wald's sequential test with equal errors, started anew every 30
 //           days; a walk that ends on the other side later is a flip.
 // Bounded   one walk per kind and 30 days, 4096 resistance samples.

@@ -39,8 +39,19 @@ std::string text_of(const RoleSource& source) {
   return text;
 }
 
+// To the nearest whole number, halves to the even one: where the van's step is
+// half a code every second word is such a half, and one way for all of them would
+// be an offset.
+double nearest(double codes) {
+  constexpr double kHalvesWithin = 1e-6;  // what binary fractions add or take
+  const double below = std::floor(codes);
+  const double rest = codes - below;
+  if (std::abs(rest - 0.5) > kHalvesWithin) return std::round(codes);
+  return std::fmod(below, 2) == 0 ? below : below + 1;
+}
+
 std::uint32_t code16(double codes) {
-  return static_cast<std::uint32_t>(std::clamp(std::round(codes), 0.0, kLargestCode16));
+  return static_cast<std::uint32_t>(std::clamp(nearest(codes), 0.0, kLargestCode16));
 }
 
 }  // namespace
@@ -110,7 +121,7 @@ std::optional<std::uint32_t> code_of(const OwnersDefinition& definition, std::ui
       return code16(value / kVoltsPerCode);
     case SignalRole::pack_a: {
       const double tenths =
-          std::clamp(std::round(value / kAmperesPerCode), -kLargestTenthsA, kLargestTenthsA);
+          std::clamp(nearest(value / kAmperesPerCode), -kLargestTenthsA, kLargestTenthsA);
       return static_cast<std::uint16_t>(static_cast<std::int16_t>(tenths));
     }
     case SignalRole::soc:

@@ -76,6 +76,7 @@ unit = "A"
 role = "soc"
 ecu = 0x7E6
 did = 0xD0A1
+bytes = 1
 scale = 0.5
 unit = "%"
 [[signal]]

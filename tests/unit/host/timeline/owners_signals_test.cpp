@@ -120,6 +120,12 @@ TEST_CASE("owner's codes: each role in the codes of the standard signal") {
   // -320 * 0.05 A = -16.0 A = -160 tenths; 0x7D00 * -0.05 + 1200 = -400 A.
   CHECK(code_of(defined(SignalRole::pack_a, 0.05, 0, 2, true), 0x10000u - 320) == 0x10000u - 160);
   CHECK(code_of(defined(SignalRole::pack_a, -0.05, 1200), 0x7D00) == 0x10000u - 4000);
+  // 0.05, 0.15, 0.25 and -0.05 A: halves of a code go to the even one.
+  for (const auto& [steps, tenths] : {std::pair{1, 0}, {3, 2}, {5, 2}, {7, 4}, {-1, 0}, {-3, -2}})
+    for (const double sign : {1.0, -1.0})
+      CHECK(code_of(defined(SignalRole::pack_a, sign * 0.05, 0, 2, true),
+                    static_cast<std::uint16_t>(static_cast<int>(sign) * steps)) ==
+            static_cast<std::uint16_t>(tenths));
   // 5,000 A and -5,000 A are cut off at +-3,276.7 A.
   CHECK(code_of(defined(SignalRole::pack_a, 1, 0, 2, true), 5000) == 0x7FFF);
   CHECK(code_of(defined(SignalRole::pack_a, 1, 0, 2, true), 0x10000u - 5000) == 0x8001);
