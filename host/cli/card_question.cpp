@@ -302,7 +302,7 @@ std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
       line("ECU " + ecu_text(ecu), "answers " + wrapped(words, 14));
     const auto silent = not_answered_words(survey);
     if (!silent.empty()) line("silent on", wrapped(silent, 14));
-    out += "what can be known\n" + questions_text(survey, heard);
+    out += questions_text(survey, heard);
     if (!heard.readings.empty()) out += "pack current\n";
     for (const PackReading& reading : heard.readings) out += reading_text(reading);
   }

@@ -57,8 +57,8 @@ inline constexpr std::array kCommandHelp{
     CommandHelp{
         "check",
         "CARD...",
-        "Says what is on a card: sectors, boots, clock, what the van answers, and so what "
-        "can be known; writes nothing.",
+        "Says what is on a card: sectors, boots, clock, what the van answers by which family "
+        "and how often, which questions that settles and what is missing; writes nothing.",
         {"packmile check /media/card", "packmile check PACKMILE.LOG --format json",
          "packmile check card1.img card2.img"},
         "CARD is a mounted folder, a log file, an image of a whole card or a block device.\n"

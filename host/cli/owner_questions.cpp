@@ -29,6 +29,7 @@ constexpr char kNoteReceipts[] = "keep receipts and meter readings as notes";
 struct Source {
   HeardSeries series;
   std::string_view name;
+  std::string_view title;  // of its line
   std::vector<SignalRole> roles;
   std::vector<SignalId> standard;
 };
@@ -37,12 +38,17 @@ const Source& source_of(HeardSeries series) {
   static const std::array<Source, kHeardSeries> sources{
       Source{HeardSeries::pack,
              "pack voltage and current",
+             "pack V and A",
              {SignalRole::pack_v, SignalRole::pack_a},
              {signal::pack_v, signal::pack_a}},
-      Source{HeardSeries::soc, "state of charge", {SignalRole::soc}, {signal::soc_pct}},
-      Source{HeardSeries::odometer, "odometer", {SignalRole::odometer}, {signal::odometer_km}},
-      Source{HeardSeries::speed, "speed", {SignalRole::speed}, {signal::speed_kmh}},
-      Source{HeardSeries::ambient, "outside temperature", {}, {signal::ambient_c}}};
+      Source{HeardSeries::soc, "state of charge", "charge", {SignalRole::soc}, {signal::soc_pct}},
+      Source{HeardSeries::odometer,
+             "odometer",
+             "odometer",
+             {SignalRole::odometer},
+             {signal::odometer_km}},
+      Source{HeardSeries::speed, "speed", "speed", {SignalRole::speed}, {signal::speed_kmh}},
+      Source{HeardSeries::ambient, "outside temperature", "outside", {}, {signal::ambient_c}}};
   return sources[static_cast<std::size_t>(series)];
 }
 
@@ -78,10 +84,9 @@ std::string period_text(double period_ms) {
   return fmt::format("every {:.3g} s", period_ms / 1e3);
 }
 
-// "pack voltage and current by service 01, every 200 ms (99 % of the drive)"
-std::string told_text(const CardSurvey& survey, const VanHeard& heard, const Source& source) {
-  std::string out =
-      fmt::format("{} by {}", source.name, joined(families_of(survey, heard, source), " and "));
+// "service 01, every 200 ms (99 % of the driving)"
+std::string rate_text(const CardSurvey& survey, const VanHeard& heard, const Source& source) {
+  std::string out = joined(families_of(survey, heard, source), " and ");
   const SeriesRate& rate = heard.rate(source.series);
   if (rate.period_ms > 0)
     out += fmt::format(", {} ({:.0f} % of the {})", period_text(rate.period_ms), 100 * rate.share,
@@ -121,7 +126,7 @@ class Answers {
       for (std::string& family : families_of(survey_, heard_, source))
         if (std::ranges::find(families, family) == families.end())
           families.push_back(std::move(family));
-      told.push_back(told_text(survey_, heard_, source));
+      told.emplace_back(source.name);
       // That of the first, which is what the figure hangs on.
       const SeriesRate& rate = heard_.rate(series);
       if (!q.period_ms && rate.period_ms > 0) {
@@ -130,7 +135,7 @@ class Answers {
       }
     }
     q.family = joined(families);
-    q.told = joined(told, "; ");
+    q.told = joined(told);
     return q;
   }
   static void say(OwnersQuestion& q, const char* answered, std::string missing, std::string how) {
@@ -193,9 +198,7 @@ class Answers {
       say(q, "no", "not yet: which sign of the pack current is discharge is not proven", prove());
     } else {
       say(q, "no", "pack voltage and current",
-          fmt::format("{}; without them nothing tells the capacity, a range driven from full to "
-                      "empty least of all",
-                      kListSignals));
+          fmt::format("{}; notes alone cannot tell it", kListSignals));
     }
     if (reported_ && q.answered == "no") {
       q.answered = "partly";
@@ -285,14 +288,32 @@ std::string questions_text(const CardSurvey& survey, const VanHeard& heard) {
   const auto line = [&](std::string_view title, std::string_view text) {
     out += fmt::format("  {:<{}}{}\n", title, kIndent - 2, wrapped_words(text, kIndent));
   };
+  std::vector<std::pair<std::string_view, std::string>> rates;
+  for (std::size_t k = 0; k < kHeardSeries; ++k) {
+    const auto series = static_cast<HeardSeries>(k);
+    const Source& source = source_of(series);
+    if (heard.has(series)) rates.emplace_back(source.title, rate_text(survey, heard, source));
+  }
+  if (!rates.empty()) out += "what this van answers\n";
+  for (const auto& [title, rate] : rates) line(title, rate);
+  out += "what can be known\n";
   if (answered_nothing(survey)) {
     out += "  " + wrapped_words(tried_text(survey), 2) + "\n";
     out += "  What can still be known comes from notes:\n";
   }
-  for (const OwnersQuestion& q : questions_of(survey, heard)) {
-    line(title_of(q.question), q.told.empty() ? q.answered : q.answered + ": " + q.told);
-    if (!q.missing.empty()) line("", "missing: " + q.missing);
-    if (!q.how.empty()) line("", (q.missing.empty() ? "" : "how: ") + q.how);
+  const OwnersQuestion* before = nullptr;
+  const std::vector<OwnersQuestion> questions = questions_of(survey, heard);
+  for (const OwnersQuestion& q : questions) {
+    line(title_of(q.question), q.told.empty() ? q.answered : q.answered + ", by " + q.told);
+    const bool same = before != nullptr && !q.missing.empty() && q.missing == before->missing &&
+                      q.how == before->how;
+    if (same) {
+      line("", "missing: the same");
+    } else {
+      if (!q.missing.empty()) line("", "missing: " + q.missing);
+      if (!q.how.empty()) line("", (q.missing.empty() ? "" : "how: ") + q.how);
+    }
+    before = &q;
   }
   return out;
 }

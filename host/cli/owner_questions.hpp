@@ -17,8 +17,9 @@ namespace packmile::cli {
 [[nodiscard]] std::vector<OwnersQuestion> questions_of(const CardSurvey& survey,
                                                        const VanHeard& heard);
 
-// The same for people; ends with a line feed. Begins with what was tried where
-// the van answered nothing at all.
+// The same for people, two paragraphs with their titles: how often the van
+// answers, and what can be known; ends with a line feed. Where the van answered
+// nothing at all it says what was tried.
 [[nodiscard]] std::string questions_text(const CardSurvey& survey, const VanHeard& heard);
 
 }  // namespace packmile::cli

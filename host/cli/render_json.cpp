@@ -47,11 +47,11 @@ struct Writer {
       one["family"] = q.family.empty() ? Json(nullptr) : Json(q.family);
       if (q.family.empty()) one["family_why"] = kNotAnswered;
       one["signals"] = q.signals;
+      const char* const why = q.family.empty() ? kNotAnswered : "it was answered less than twice";
       one["period_ms"] = q.period_ms ? Json(*q.period_ms) : Json(nullptr);
+      if (!q.period_ms) one["period_ms_why"] = why;
       one["share"] = q.share ? Json(*q.share) : Json(nullptr);
-      if (!q.period_ms)
-        one["period_ms_why"] = one["share_why"] =
-            q.family.empty() ? kNotAnswered : "it was answered less than twice";
+      if (!q.share) one["share_why"] = why;
       one["missing"] = q.missing;
       one["how"] = q.how;
       out.push_back(std::move(one));

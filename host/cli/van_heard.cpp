@@ -18,13 +18,13 @@ class StepCounts {
     if (step_ms <= 0 || step_ms > static_cast<std::int64_t>(kMostStepMs)) return;
     if (counts_.empty()) counts_.resize(kMostStepMs + 1);
     ++counts_[static_cast<std::size_t>(step_ms)];
-    ++steps_;
+    time_ms_ += static_cast<std::uint64_t>(step_ms);
   }
   [[nodiscard]] double median_ms() const {
-    std::uint64_t seen = 0;
+    std::uint64_t seen_ms = 0;
     for (std::size_t ms = 0; ms < counts_.size(); ++ms) {
-      seen += counts_[ms];
-      if (2 * seen >= steps_ && steps_ != 0) return static_cast<double>(ms);
+      seen_ms += ms * counts_[ms];
+      if (2 * seen_ms >= time_ms_ && time_ms_ != 0) return static_cast<double>(ms);
     }
     return 0;
   }
@@ -37,7 +37,7 @@ class StepCounts {
 
  private:
   std::vector<std::uint64_t> counts_;
-  std::uint64_t steps_ = 0;
+  std::uint64_t time_ms_ = 0;
 };
 
 struct Tally {
