@@ -17,6 +17,12 @@ constexpr std::array<std::uint32_t, 16> make_crc_table() {
 }
 constexpr std::array<std::uint32_t, 16> kCrcTable = make_crc_table();
 
+std::uint32_t crc_step(std::uint32_t c, std::uint8_t byte) {
+  c ^= byte;
+  c = c >> 4 ^ kCrcTable[c & 0xF];
+  return c >> 4 ^ kCrcTable[c & 0xF];
+}
+
 std::uint32_t get32(const std::uint8_t* p) {
   return static_cast<std::uint32_t>(p[0]) | static_cast<std::uint32_t>(p[1]) << 8 |
          static_cast<std::uint32_t>(p[2]) << 16 | static_cast<std::uint32_t>(p[3]) << 24;
@@ -36,11 +42,7 @@ bool all_equal(std::span<const std::uint8_t> bytes, std::uint8_t value) {
 
 std::uint32_t crc32c(std::span<const std::uint8_t> bytes) {
   std::uint32_t c = 0xFFFFFFFFu;
-  for (const std::uint8_t b : bytes) {
-    c ^= b;
-    c = c >> 4 ^ kCrcTable[c & 0xF];
-    c = c >> 4 ^ kCrcTable[c & 0xF];
-  }
+  for (const std::uint8_t b : bytes) c = crc_step(c, b);
   return ~c;
 }
 
@@ -94,7 +96,7 @@ void seal_sector(std::span<std::uint8_t, kSectorBytes> sector, const SectorHeade
 std::uint32_t van_tag_of(std::span<const char> vin) {
   if (vin.empty()) return 0;
   std::uint32_t c = 0xFFFFFFFFu;
-  for (const char ch : vin) c = c >> 8 ^ kCrcTable[(c ^ static_cast<std::uint8_t>(ch)) & 0xFF];
+  for (const char ch : vin) c = crc_step(c, static_cast<std::uint8_t>(ch));
   c = ~c;
   return c == 0 ? 1 : c;
 }
