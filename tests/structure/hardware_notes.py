@@ -49,6 +49,7 @@ for line in ("Ah = ampere * hour", "percent = 0.01", "ppm = 1e-6",
 def value_of(text):
     """A quantity; a number takes the units behind it before anything is divided by it."""
     text = re.sub(r" x ", " * ", text.replace(",", "")).replace("%", "percent")
+    text = text.replace(" - ", "-")  # the library of Debian 12 stumbles over "3 - 1"
     text = re.sub(r"(\d[\d.]*)((?:\s+[A-Za-z]+)+)",
                   lambda found: f"({found[1]}{'*'.join(['', *found[2].split()])})", text)
     return REGISTRY.Quantity(1) * REGISTRY.parse_expression(text)
@@ -71,7 +72,8 @@ def check_sum(text):
 
 
 def check_the_checker():
-    for good in ("45 Ah x 50 % / 10 mA = 94 days", "1 W / 4 V = 250 mA", "(1 + 2) x 3 = 9"):
+    for good in ("45 Ah x 50 % / 10 mA = 94 days", "1 W / 4 V = 250 mA", "(1 + 2) x 3 = 9",
+                 "5 h - 3 h = 120 min"):
         assert check_sum(good) is None, good
     for bad in ("45 Ah x 50 % / 10 mA = 95 days", "20 ppm x 30 days = 53 s"):
         assert check_sum(bad), bad
