@@ -35,6 +35,7 @@ class Adapter {
  public:
   // `z_confirm`: a frame is confirmed with z or Z before the CR.
   explicit Adapter(bool z_confirm) : z_confirm_(z_confirm) {}
+  void set_z_confirm(bool z_confirm) { z_confirm_ = z_confirm; }
 
   struct Step {
     std::string_view answer{};           // for the host at once; empty: none yet

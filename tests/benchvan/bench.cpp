@@ -19,6 +19,9 @@ constexpr std::array<std::uint32_t, 3> kTrafficIds{0x1A0, 0x2F4, 0x3C8};
 constexpr Nanos kFloodPeriodNs = kNanosPerMs / 2;  // 2000 frames a second
 constexpr Nanos kForeignPeriodNs = 100 * kNanosPerMs;
 constexpr Nanos kAfterForeignNs = 600 * kNanosPerSecond;
+// From its frame to what a host does about it: a full queue of lines, one that is
+// late, and the host's own line.
+constexpr Nanos kForeignHeardNs = 400 * kNanosPerMs;
 constexpr Nanos kResetPeriodNs = 97 * kNanosPerSecond;
 constexpr Nanos kLateNs = 60 * kNanosPerMs;
 // Faults that come and go: seconds since the first poll request.
@@ -33,7 +36,7 @@ constexpr double kPackColdC = -70;
 constexpr std::string_view kNoAcknowledgement = "e1a\r";
 constexpr std::string_view kFormError = "e1f\r";
 // State line of the Linux driver: off the bus, error counters.
-constexpr std::string_view kBusOffState = "sf255000\r";
+constexpr std::string_view kBusOffState = "sb256256\r";
 
 unsigned kbit_of(const Faults& faults) {
   return faults.bus_125k ? 125 : faults.bus_250k ? 250 : 500;
@@ -131,6 +134,28 @@ Bench::Bench(const BenchSetup& setup, Scene& scene)
   if ((others && !setup.faults.dead_bus) || setup.faults.adapter_flood) next_traffic_ns_ = 0;
   traffic_period_ns_ = setup.faults.adapter_flood ? kFloodPeriodNs : kTrafficPeriodNs;
   if (setup.faults.adapter_resets) next_reset_ns_ = kResetPeriodNs;
+  going_on_.resize(ecus_.size());
+}
+
+void Bench::switch_faults(Nanos now_ns, const Faults& faults) {
+  const Faults before = setup_.faults;
+  setup_.faults = faults;
+  faults_switched_ = true;
+  for (Ecu& ecu : ecus_) ecu.set_faults(faults);
+  adapter_.set_z_confirm(faults.z_confirm);
+  const bool others = faults.bus_traffic && !faults.dead_bus;
+  traffic_period_ns_ = faults.adapter_flood ? kFloodPeriodNs : kTrafficPeriodNs;
+  if (!others && !faults.adapter_flood) {
+    next_traffic_ns_ = kNever;
+  } else {
+    next_traffic_ns_ = std::min(next_traffic_ns_, now_ns + traffic_period_ns_);
+  }
+  if (faults.foreign_tester && !before.foreign_tester) next_foreign_ns_ = now_ns;
+  if (!faults.adapter_resets) {
+    next_reset_ns_ = kNever;
+  } else if (!before.adapter_resets) {
+    next_reset_ns_ = now_ns;
+  }
 }
 
 // The three ECUs there are, and one for each further one that the list names.
@@ -187,15 +212,36 @@ std::size_t Bench::take_host_bytes(Nanos now_ns, std::span<std::uint8_t> out) {
   return to_host_.take(now_ns, out);
 }
 
-void Bench::to_host(Nanos now_ns, std::string_view line) {
+Bench::LineFate Bench::to_host(Nanos now_ns, std::string_view line) {
   ++lines_to_host_;
-  if (setup_.faults.adapter_half_line && lines_to_host_ % 50 == 0)
-    line = line.substr(0, line.size() / 2);
+  const bool cut = setup_.faults.adapter_half_line && lines_to_host_ % 50 == 0;
+  if (cut) line = line.substr(0, line.size() / 2);
   if (setup_.faults.adapter_late) now_ns += kLateNs;
-  if (line.empty()) return;
-  if (to_host_.put(now_ns, line)) return;
-  ++counts_.lost_lines;
-  adapter_.note_lost_line();
+  if (line.empty()) return LineFate::cut;
+  if (!to_host_.put(now_ns, line)) {
+    ++counts_.lost_lines;
+    adapter_.note_lost_line();
+    return LineFate::crowded;
+  }
+  const bool spoiled = cut_before_;
+  cut_before_ = cut;
+  return cut || spoiled ? LineFate::cut : LineFate::whole;
+}
+
+void Bench::account(const OnBus& passed, bool heard, LineFate fate) {
+  if (setup_.watch == nullptr || !passed.ecu) return;
+  Answered& answer = going_on_[*passed.ecu];
+  if (passed.begins) answer = {.first_ns = passed.at_ns};
+  if (!heard) answer.unheard = true;
+  if (heard && fate == LineFate::cut) answer.cut = true;
+  if (heard && fate == LineFate::crowded) answer.crowded = true;
+  if (!passed.completes) return;
+  answer.last_ns = passed.at_ns;
+  answer.response_id = leaving_.front().response_id;
+  answer.payload = leaving_.front().payload;
+  answer.broken = leaving_.front().broken;
+  leaving_.pop_front();
+  setup_.watch->on_answer(answer);
 }
 
 Nanos Bench::next_event_ns() const {
@@ -228,10 +274,19 @@ void Bench::advance(Nanos now_ns) {
       if (const std::optional<BusFrame> frame = first_ecu->take_frame(ecu_ns)) {
         const std::uint64_t answers_before = first_ecu->answers();
         const Nanos sent_ns = put_on_bus(ecu_ns, *frame, false);
+        OnBus& queued = bus_.back();
+        queued.ecu = static_cast<std::size_t>(first_ecu - ecus_.data());
+        queued.begins = frame->data[0] < 0x20;  // a single or a first frame
         first_ecu->on_sent(sent_ns);
         ++counts_.ecu_frames;
         if (first_ecu->answers() != answers_before) {
           counts_.last_answer_ns = sent_ns;
+          queued.completes = setup_.watch != nullptr;
+          if (queued.completes) {
+            leaving_.push_back({.response_id = first_ecu->identity().response_id,
+                                .payload = first_ecu->message(),
+                                .broken = first_ecu->broken()});
+          }
           if (counts_.first_poll_ns) ++counts_.polled_exchanges;
         }
       }
@@ -259,6 +314,7 @@ double Bench::polled_s(Nanos now_ns) const {
 }
 
 bool Bench::off_the_bus(Nanos now_ns) const {
+  if (faults_switched_) return setup_.faults.bus_off;
   const double s = polled_s(now_ns);
   return setup_.faults.bus_off && s >= kBusOffFromS && s < kBusOffToS;
 }
@@ -266,7 +322,7 @@ bool Bench::off_the_bus(Nanos now_ns) const {
 // What a workshop's tester asks, and what it is answered: both are on the bus.
 void Bench::be_a_foreign_tester(Nanos now_ns) {
   next_foreign_ns_ += kForeignPeriodNs;
-  if (polled_s(now_ns) >= kForeignToS) {
+  if (faults_switched_ ? !setup_.faults.foreign_tester : polled_s(now_ns) >= kForeignToS) {
     next_foreign_ns_ = kNever;
     return;
   }
@@ -274,10 +330,10 @@ void Bench::be_a_foreign_tester(Nanos now_ns) {
   BusFrame frame{.id = ecu.request_id, .extended = ecu.extended, .length = 8};
   frame.data = {0x02, 0x3E, 0x00};
   (void)put_on_bus(now_ns, frame, false);
+  bus_.back().foreign = true;
   frame.id = ecu.response_id;
   frame.data = {0x02, 0x7E, 0x00};
   (void)put_on_bus(now_ns, frame, false);
-  counts_.last_foreign_ns = now_ns;
 }
 
 bool Bench::acknowledged(Nanos now_ns) {
@@ -304,7 +360,7 @@ void Bench::on_serial_line(const SerialLine& line) {
                       line.view() == "F" || line.view().starts_with('S');
   // What was under way when the other tester was heard may still arrive.
   if (!silent && counts_.last_foreign_ns &&
-      line.at_ns > *counts_.last_foreign_ns + kForeignPeriodNs &&
+      line.at_ns > *counts_.last_foreign_ns + kForeignHeardNs &&
       line.at_ns < *counts_.last_foreign_ns + kAfterForeignNs)
     ++counts_.while_foreign_tester;
   const Adapter::Step step = adapter_.on_line(line.view(), line.too_long);
@@ -366,11 +422,15 @@ bool Bench::is_poll(const OnBus& passed) {
 void Bench::on_bus_frame(const OnBus& passed) {
   if (setup_.candump != nullptr) setup_.candump->on_frame(passed.at_ns, passed.frame);
   if (!passed.from_tester) {
-    if (adapter_.hears(bus_kbit_per_s_)) {
-      to_host(passed.at_ns, adapter_.frame_line(passed.frame, passed.at_ns));
+    const bool heard = adapter_.hears(bus_kbit_per_s_);
+    LineFate fate = LineFate::whole;
+    if (heard) {
+      fate = to_host(passed.at_ns, adapter_.frame_line(passed.frame, passed.at_ns));
+      if (passed.foreign && fate == LineFate::whole) counts_.last_foreign_ns = passed.at_ns;
     } else if (adapter_.on_bus()) {
       to_host(passed.at_ns, kFormError);
     }
+    account(passed, heard, fate);
     return;
   }
   if (!setup_.faults.adapter_mute) to_host(passed.at_ns, adapter_.confirmation(passed.frame));
@@ -389,8 +449,9 @@ void Bench::on_bus_frame(const OnBus& passed) {
   const Moment* moment = nullptr;
   if (!flow_control && setup_.answers != Answers::none) moment = show(passed.at_ns);
   const double s = polled_s(passed.at_ns);
-  if (setup_.faults.ecu_silent || (setup_.faults.ecu_stops && s >= kStopFromS && s < kStopToS))
-    return;
+  const bool stopped =
+      setup_.faults.ecu_stops && (faults_switched_ || (s >= kStopFromS && s < kStopToS));
+  if (setup_.faults.ecu_silent || stopped) return;
   for (Ecu& ecu : ecus_) ecu.on_frame(passed.at_ns, frame, moment);
 }
 

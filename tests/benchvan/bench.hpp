@@ -17,6 +17,7 @@
 #include <vector>
 
 #include "benchvan/adapter.hpp"
+#include "benchvan/bench_watch.hpp"
 #include "benchvan/candump.hpp"
 #include "benchvan/ecu.hpp"
 #include "benchvan/faults.hpp"
@@ -40,6 +41,7 @@ struct BenchSetup {
   Candump* candump = nullptr;         // null: no log of the bus
   // Every line of the host, as "SECONDS.MILLIS LINE"; null: no recording.
   std::FILE* lines = nullptr;
+  BenchWatch* watch = nullptr;  // null: nobody keeps account
 };
 
 struct BenchCounts {
@@ -51,7 +53,7 @@ struct BenchCounts {
   std::uint64_t polled_exchanges = 0;  // those since the first poll request
   std::uint64_t values = 0;            // sensor values in those answers
   // Requests and adapter commands other than closing and listening, in the ten
-  // minutes after the frames of another tester.
+  // minutes after frames of another tester whose lines went to the host whole.
   std::uint64_t while_foreign_tester = 0;
   std::uint64_t forbidden = 0;           // tester frames that a reader must not send
   std::uint64_t aborted_replies = 0;     // multi-frame answers not fetched
@@ -64,10 +66,17 @@ struct BenchCounts {
 
 class Bench {
  public:
-  // `scene` and the candump of the setup must outlive the bench.
+  // `scene` and what the setup points to must outlive the bench.
   Bench(const BenchSetup& setup, Scene& scene);
 
   void on_host_bytes(Nanos now_ns, std::span<const std::uint8_t> bytes);
+  // From now on these faults, instead of those before. Faults with a time of their
+  // own (bus-off, foreign-tester, ecu-stops) last until the next switch. What the
+  // van is by its make cannot be switched: its rate, its ids, what it can answer.
+  void switch_faults(Nanos now_ns, const Faults& faults);
+  // Another logger, or the same one after a reset: it cannot know whom the one
+  // before had heard.
+  void logger_starts() { counts_.last_foreign_ns.reset(); }
   // Lets everything happen that is due by now.
   void advance(Nanos now_ns);
   // Bytes that have reached the host by now; 0: none.
@@ -81,13 +90,20 @@ class Bench {
     Nanos at_ns;  // its last bit has passed
     BusFrame frame;
     bool from_tester;
+    bool foreign = false;              // of another tester
+    std::optional<std::size_t> ecu{};  // whose answer; absent: none of an ECU
+    bool begins = false;               // with its first frame
+    bool completes = false;            // a positive one, with its last
   };
+  // What became of one line to the host.
+  enum class LineFate : std::uint8_t { whole, cut, crowded };
 
   [[nodiscard]] Nanos put_on_bus(Nanos now_ns, const BusFrame& frame, bool from_tester);
   void on_serial_line(const SerialLine& line);
   void on_bus_frame(const OnBus& passed);
   void judge(const BusFrame& frame);
-  void to_host(Nanos now_ns, std::string_view line);
+  LineFate to_host(Nanos now_ns, std::string_view line);
+  void account(const OnBus& passed, bool heard, LineFate fate);
   [[nodiscard]] bool acknowledged(Nanos now_ns);
   // Seconds since the first poll request; negative: there was none.
   [[nodiscard]] double polled_s(Nanos now_ns) const;
@@ -123,6 +139,10 @@ class Bench {
   Moment shown_;  // with faults of sensors
   std::optional<double> frozen_a_;
   std::uint64_t lines_to_host_ = 0;
+  bool cut_before_ = false;         // half a line without its end waits for the next one
+  bool faults_switched_ = false;    // switch_faults() was called
+  std::deque<Answered> leaving_;    // whole answers whose last frame has yet to pass
+  std::vector<Answered> going_on_;  // of each ECU: the answer that passes at present
   std::uint8_t traffic_count_ = 0;
   BenchCounts counts_;
 };

@@ -15,10 +15,10 @@ constexpr Nanos kClockPeriodNs = 3600 * kNanosPerSecond;
 // A core that asks for more turns than this at one moment would never end.
 constexpr unsigned kMaxTurnsAtOnce = 100000;
 
-PowerUp power_up_of(const CardFile& card, std::uint32_t entropy) {
+PowerUp power_up_of(const CardFile& card, std::uint32_t entropy, BootCause cause) {
   return {.card_sectors = card.sectors(),
           .layout = card.layout(),
-          .reset_cause = BootCause::power_on,
+          .reset_cause = cause,
           .entropy = entropy};
 }
 
@@ -29,22 +29,30 @@ Clockwork::Clockwork(Bench& bench, Scene& scene, CardFile& card, const Setup& se
       scene_(scene),
       card_(card),
       setup_(setup),
-      logger_(power_up_of(card, setup.entropy)) {
-  if (setup.origin_unix_ms) next_clock_ns_ = 0;
-  if (!setup.supply_measured) next_supply_ns_ = kNever;
-  logger_.on_adapter(0, AdapterLink::up);
+      logger_(power_up_of(card, setup.entropy, setup.reset_cause)),
+      now_ns_(setup.power_up_ns),
+      next_supply_ns_(setup.supply_measured ? setup.power_up_ns : kNever) {
+  if (setup.origin_unix_ms) next_clock_ns_ = setup.power_up_ns;
+  in_core([&] { logger_.on_adapter(0, AdapterLink::up); });
   turn(false);
 }
 
 void Clockwork::read_deadline() {
   constexpr Tick kLastTick = static_cast<Tick>(kNever / kNanosPerMs);
   const Tick deadline = logger_.deadline();
-  deadline_ns_ = deadline >= kLastTick ? kNever : static_cast<Nanos>(deadline) * kNanosPerMs;
+  deadline_ns_ = deadline >= kLastTick
+                     ? kNever
+                     : setup_.power_up_ns + static_cast<Nanos>(deadline) * kNanosPerMs;
+}
+
+void Clockwork::set_supply_measured(bool measured) {
+  setup_.supply_measured = measured;
+  next_supply_ns_ = measured ? now_ns_ : kNever;
 }
 
 void Clockwork::step(Nanos end_ns) {
   const Nanos next_ns = std::min({bench_.next_event_ns(), scene_.next_change_ns(), next_supply_ns_,
-                                  next_clock_ns_, deadline_ns_, end_ns});
+                                  next_clock_ns_, deadline_ns_, card_answers_ns_, end_ns});
   now_ns_ = std::max(now_ns_, next_ns);
   if (now_ns_ != last_progress_ns_) {
     last_progress_ns_ = now_ns_;
@@ -58,7 +66,13 @@ void Clockwork::step(Nanos end_ns) {
   bool turned = false;
   std::array<std::uint8_t, 256> bytes;
   for (std::size_t count; (count = bench_.take_host_bytes(now_ns_, bytes)) > 0;) {
-    logger_.on_bytes(tick(), std::span(bytes).first(count));
+    const auto got = std::span(bytes).first(count);
+    if (setup_.watch != nullptr) setup_.watch->to_core(tick(), got);
+    in_core([&] { logger_.on_bytes(tick(), got); });
+    turned = true;
+  }
+  if (now_ns_ >= card_answers_ns_) {
+    answer_card();
     turned = true;
   }
   if (!setup_.supply_measured) {
@@ -66,7 +80,8 @@ void Clockwork::step(Nanos end_ns) {
     if (now_ns_ >= scene_.next_change_ns()) (void)scene_.awake(now_ns_);
   } else if (now_ns_ >= next_supply_ns_ || now_ns_ >= scene_.next_change_ns()) {
     // Asking moves the scene past its change.
-    logger_.on_supply(tick(), scene_.supply_mv(now_ns_));
+    const std::uint16_t supply_mv = scene_.supply_mv(now_ns_);
+    in_core([&] { logger_.on_supply(tick(), supply_mv); });
     next_supply_ns_ = std::min(now_ns_ + kSupplyPeriodNs, scene_.next_change_ns());
     turned = true;
   }
@@ -80,33 +95,54 @@ void Clockwork::step(Nanos end_ns) {
 }
 
 void Clockwork::give_clock(Nanos at_ns, std::int64_t unix_ms) {
-  logger_.on_clock(tick(), {.source = WallClockSource::rtc,
-                            .unix_ms = static_cast<std::uint64_t>(unix_ms),
-                            .tick = static_cast<Tick>(at_ns / kNanosPerMs),
-                            .resolution_ms = 1});
+  in_core([&] {
+    logger_.on_clock(tick(), {.source = WallClockSource::rtc,
+                              .unix_ms = static_cast<std::uint64_t>(unix_ms),
+                              .tick = tick_of(at_ns),
+                              .resolution_ms = 1});
+  });
   turn(false);
 }
 
+void Clockwork::answer_card() {
+  const CardRequest request = *card_request_;
+  card_request_.reset();
+  card_answers_ns_ = kNever;
+  const bool refused = request.operation == CardOperation::write && trouble_.refuses_writes;
+  const CardAnswer answer = refused ? CardAnswer{} : card_.serve(request, sector_);
+  in_core([&] { logger_.on_card(tick(), answer); });
+}
+
 void Clockwork::turn(bool time_is_due) {
-  if (time_is_due || tick() >= logger_.deadline()) logger_.on_time(tick());
+  in_core([&] {
+    if (time_is_due || tick() >= logger_.deadline()) logger_.on_time(tick());
+  });
   std::array<std::uint8_t, 128> bytes;
   for (unsigned i = 0; i < kMaxTurnsAtOnce; ++i) {
-    for (std::size_t count; (count = logger_.take_bytes(bytes)) > 0;) {
-      bench_.on_host_bytes(now_ns_, std::span(bytes).first(count));
+    for (std::size_t count; (count = in_core([&] { return logger_.take_bytes(bytes); })) > 0;) {
+      const auto sent = std::span<const std::uint8_t>(bytes).first(count);
+      if (setup_.watch != nullptr) setup_.watch->from_core(tick(), sent);
+      bench_.on_host_bytes(now_ns_, sent);
     }
-    const std::optional<CardRequest> request = logger_.take_card_request();
+    const std::optional<CardRequest> request = in_core([&] { return logger_.take_card_request(); });
     if (!request) {
       read_deadline();
       return;
     }
-    logger_.on_card(tick(), card_.serve(*request, sector_));
+    if (request->operation == CardOperation::write && trouble_.busy_ns > 0) {
+      card_request_ = request;
+      card_answers_ns_ = now_ns_ + trouble_.busy_ns;
+      continue;
+    }
+    card_request_ = request;
+    answer_card();
   }
   throw BenchError("the logger core asks for its card without end");
 }
 
 void Clockwork::stop() {
   constexpr Nanos kStopWithinNs = 60 * kNanosPerSecond;
-  logger_.on_stop(tick());
+  in_core([&] { logger_.on_stop(tick()); });
   turn(false);
   const Nanos end_ns = now_ns_ + kStopWithinNs;
   run(end_ns, [this] { return logger_.stopped(); });

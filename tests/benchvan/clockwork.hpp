@@ -15,6 +15,26 @@
 
 namespace packmile::benchvan {
 
+// Whoever sees what passes between the core and its port.
+class PortWatch {
+ public:
+  PortWatch() = default;
+  PortWatch(const PortWatch&) = delete;
+  PortWatch& operator=(const PortWatch&) = delete;
+  virtual ~PortWatch() = default;
+  virtual void to_core(Tick now, std::span<const std::uint8_t> bytes) = 0;
+  virtual void from_core(Tick now, std::span<const std::uint8_t> bytes) = 0;
+  // Before and after each call of the core.
+  virtual void core_begins() = 0;
+  virtual void core_ends() = 0;
+};
+
+// What is wrong with the card at present.
+struct CardTrouble {
+  Nanos busy_ns = 0;  // how long it takes over a write
+  bool refuses_writes = false;
+};
+
 class Clockwork {
  public:
   struct Setup {
@@ -24,6 +44,9 @@ class Clockwork {
     std::optional<std::int64_t> origin_unix_ms{};
     // False: the port has no way to measure the supply.
     bool supply_measured = true;
+    BootCause reset_cause = BootCause::power_on;
+    Nanos power_up_ns = 0;       // the bench's time of the boot
+    PortWatch* watch = nullptr;  // null: nobody watches
   };
   // All of them must outlive the clockwork.
   Clockwork(Bench& bench, Scene& scene, CardFile& card, const Setup& setup);
@@ -41,14 +64,46 @@ class Clockwork {
   // takes more than a minute.
   void stop();
 
+  // From the next write on.
+  void set_card_trouble(const CardTrouble& trouble) { trouble_ = trouble; }
+  // Its supply can be measured from now on, or no longer.
+  void set_supply_measured(bool measured);
+
   // The wall clock that the port reads now: unix time of a moment that has been.
   void give_clock(Nanos at_ns, std::int64_t unix_ms);
   [[nodiscard]] Nanos now_ns() const { return now_ns_; }
+  [[nodiscard]] const Logger& logger() const { return logger_; }
 
  private:
+  // Tells the watch when the core is at work.
+  class Watched {
+   public:
+    explicit Watched(PortWatch* watch) : watch_(watch) {
+      if (watch_ != nullptr) watch_->core_begins();
+    }
+    Watched(const Watched&) = delete;
+    Watched& operator=(const Watched&) = delete;
+    ~Watched() {
+      if (watch_ != nullptr) watch_->core_ends();
+    }
+
+   private:
+    PortWatch* watch_;
+  };
+
   void step(Nanos end_ns);
   void turn(bool time_is_due);
-  [[nodiscard]] Tick tick() const { return static_cast<Tick>(now_ns_ / kNanosPerMs); }
+  [[nodiscard]] Tick tick() const { return tick_of(now_ns_); }
+  [[nodiscard]] Tick tick_of(Nanos at_ns) const {
+    return static_cast<Tick>((at_ns - setup_.power_up_ns) / kNanosPerMs);
+  }
+  // Every call of the core.
+  template <typename Call>
+  decltype(auto) in_core(Call call) {
+    const Watched watched(setup_.watch);
+    return call();
+  }
+  void answer_card();
   void read_deadline();
 
   Bench& bench_;
@@ -63,6 +118,10 @@ class Clockwork {
   Nanos last_progress_ns_ = -1;
   unsigned turns_without_time_ = 0;
   std::array<std::uint8_t, 512> sector_{};
+  CardTrouble trouble_;
+  // What the card is busy with, and when it will answer.
+  std::optional<CardRequest> card_request_;
+  Nanos card_answers_ns_ = kNever;
 };
 
 }  // namespace packmile::benchvan

@@ -33,10 +33,15 @@ Ecu::Ecu(EcuIdentity identity, const PidSet& supported, const PidCoding& coding,
       answer_ns_(answer_ns),
       generator_(seed ^ identity_.response_id),
       sender_(identity_.response_id, identity_.extended, faults.short_n_bs ? kShortNBsNs : kNBsNs) {
+  set_faults(faults);
+  link_support_ranges(supported_);
+}
+
+void Ecu::set_faults(const Faults& faults) {
+  faults_ = faults;
   sender_.set_faults({.wrong_sequence = faults.wrong_sequence,
                       .wrong_length = faults.wrong_length,
                       .unpadded_last = faults.short_last_frame});
-  link_support_ranges(supported_);
 }
 
 void Ecu::answer_by_identifier(DidSetup setup) {

@@ -53,6 +53,9 @@ class Ecu {
       std::uint64_t seed, std::optional<Nanos> answer_ns = std::nullopt);
   // From now on services 01 and 09 are unknown to it, and 22 is answered.
   void answer_by_identifier(DidSetup setup);
+  // From now on these faults of ECUs, those of service 22 apart; what is under way
+  // keeps its time.
+  void set_faults(const Faults& faults);
 
   // A frame from the tester whose end was seen at `now_ns`. `moment` is what the
   // sensors show, null: the ECU is silent.
@@ -66,6 +69,9 @@ class Ecu {
   // Positive answers that have left whole, and the values in them.
   [[nodiscard]] std::uint64_t answers() const { return answers_; }
   [[nodiscard]] std::uint64_t values() const { return values_; }
+  // The message that it sends, or sent last, and whether a fault broke it.
+  [[nodiscard]] const Payload& message() const { return sender_.message(); }
+  [[nodiscard]] bool broken() const { return sender_.broken(); }
   // Multi-frame answers that the tester did not fetch.
   [[nodiscard]] unsigned aborted() const { return sender_.aborted(); }
 

@@ -33,6 +33,7 @@ void IsotpSender::start(Nanos now_ns, const Payload& message) {
   sequence_ = 1;
   waits_ = 0;
   on_the_bus_ = false;
+  broken_ = false;
   due_ns_ = now_ns;
   state_ = message.size() <= 7 ? State::single : State::first;
   ++messages_;
@@ -55,15 +56,21 @@ std::optional<BusFrame> IsotpSender::take_frame(Nanos now_ns) {
     case State::single:
       frame = frame_of(static_cast<std::uint8_t>(bytes.size()));
       std::copy(bytes.begin(), bytes.end(), frame.data.begin() + 1);
-      if (faults_.wrong_length && messages_ % 5 == 0 && frame.data[0] < 7) ++frame.data[0];
+      if (faults_.wrong_length && messages_ % 5 == 0 && frame.data[0] < 7) {
+        ++frame.data[0];
+        // The byte that it claims too much is there as padding, or not at all.
+        broken_ = faults_.unpadded_last;
+      }
       if (faults_.unpadded_last) frame.length = static_cast<std::uint8_t>(1 + bytes.size());
       sent_bytes_ = bytes.size();
       break;
     case State::first:
       frame = frame_of(static_cast<std::uint8_t>(0x10 | (bytes.size() >> 8)));
       frame.data[1] = static_cast<std::uint8_t>(bytes.size());
-      if (faults_.wrong_length && messages_ % 5 == 0)
+      if (faults_.wrong_length && messages_ % 5 == 0) {
         frame.data[1] = static_cast<std::uint8_t>(frame.data[1] + kConsecutiveFrameBytes);
+        broken_ = true;
+      }
       std::copy_n(bytes.begin(), kFirstFrameBytes, frame.data.begin() + 2);
       sent_bytes_ = kFirstFrameBytes;
       break;
@@ -76,7 +83,10 @@ std::optional<BusFrame> IsotpSender::take_frame(Nanos now_ns) {
       std::copy_n(bytes.begin() + static_cast<std::ptrdiff_t>(sent_bytes_), count,
                   frame.data.begin() + 1);
       sent_bytes_ += count;
-      if (faults_.wrong_sequence && messages_ % 5 == 0) ++frame.data[0];
+      if (faults_.wrong_sequence && messages_ % 5 == 0) {
+        ++frame.data[0];
+        broken_ = true;
+      }
       if (faults_.unpadded_last && sent_bytes_ == bytes.size())
         frame.length = static_cast<std::uint8_t>(1 + count);
       ++sequence_;

@@ -57,6 +57,10 @@ class IsotpSender {
   bool on_sent(Nanos at_ns);
   // When take_frame() is to be called; kNever: nothing to do.
   [[nodiscard]] Nanos deadline_ns() const;
+  // The message that was started last.
+  [[nodiscard]] const Payload& message() const { return message_; }
+  // One of its frames was made wrong by a fault, so that nobody can join it.
+  [[nodiscard]] bool broken() const { return broken_; }
   [[nodiscard]] bool idle() const { return state_ == State::idle; }
   // Messages that never got through.
   [[nodiscard]] unsigned aborted() const { return aborted_; }
@@ -80,6 +84,7 @@ class IsotpSender {
   Nanos due_ns_ = 0;  // of the next frame, or the end of N_Bs
   int waits_ = 0;
   bool on_the_bus_ = false;  // a frame was taken and has not left yet
+  bool broken_ = false;
   unsigned aborted_ = 0;
   Faults faults_{};
   unsigned messages_ = 0;
