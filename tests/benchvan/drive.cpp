@@ -14,6 +14,7 @@
 #include "benchvan/card_file.hpp"
 #include "benchvan/clockwork.hpp"
 #include "benchvan/fields_to_answer.hpp"
+#include "benchvan/lines_file.hpp"
 #include "benchvan/replay.hpp"
 #include "benchvan/replay_scene.hpp"
 #include "benchvan/report.hpp"
@@ -44,14 +45,6 @@ RunIdentity identity_of(const DriveOptions& options) {
   if (options.answers == Answers::owner) identity.add("answers", "owner");
   for (const std::string& fault : options.fault_names) identity.add("fault", fault);
   return identity;
-}
-
-// Null for an empty path.
-std::FILE* open_lines(const std::string& path) {
-  if (path.empty()) return nullptr;
-  std::FILE* file = std::fopen(path.c_str(), "w");
-  if (file == nullptr) throw BenchError(fmt::format("{}: {}", path, std::strerror(errno)));
-  return file;
 }
 
 CardFile open_card(const DriveOptions& options, const RunIdentity& identity,
@@ -89,8 +82,7 @@ int run_drive(const DriveOptions& options) {
   std::unique_ptr<Candump> candump;
   if (!options.candump.empty()) candump = std::make_unique<Candump>(options.candump);
 
-  const std::unique_ptr<std::FILE, int (*)(std::FILE*)> lines(open_lines(options.lines),
-                                                              std::fclose);
+  LinesFile lines(options.lines);
 
   ReplayScene scene(std::move(tracks), {.gap_ns = nanos_of_seconds(options.gap_minutes * 60.0),
                                         .odometer_km = options.odometer_km,
@@ -108,7 +100,7 @@ int run_drive(const DriveOptions& options) {
        .fields = fields_to_answer(options.card, card.fields(), options.answers, options.faults),
        .seed = identity.number("answer times"),
        .candump = candump.get(),
-       .lines = lines.get()},
+       .lines = lines.file()},
       scene);
   Clockwork clockwork(
       bench, scene, card,
@@ -121,6 +113,7 @@ int run_drive(const DriveOptions& options) {
   clockwork.run(clockwork.now_ns() + kSilentEndNs + nanos_of_seconds(options.parked_hours * 3600));
   clockwork.stop();
   if (candump) candump->close();
+  lines.close();
 
   const BenchCounts& counts = bench.counts();
   if (options.faults.stays_awake)

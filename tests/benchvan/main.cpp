@@ -196,6 +196,8 @@ int run(int argc, char** argv) {
                             "the logger's card (read only): whose settings define what --answers "
                             "owner answers; a log, an image, or a mounted card");
   serve_command->add_option("--candump", serve.candump, "write the bus traffic as a text log");
+  serve_command->add_option("--lines", serve.lines,
+                            "record every line of the logger, with its second");
   add_van_options(*serve_command, text);
 
   std::string signals_van = kDriveVan;
@@ -214,6 +216,8 @@ int run(int argc, char** argv) {
   month_command->add_option("--days", month.days, "how many days")
       ->capture_default_str()
       ->check(CLI::Range(1u, kMaxMonthDays));
+  month_command->add_flag("--lines", month.lines,
+                          "also NAME.lines of each van: every line of its logger, with its second");
   month_command->add_option("--seed", month.seed, "of everything made up")->capture_default_str();
   add_fault_option(*month_command, text);
 

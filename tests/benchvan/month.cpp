@@ -14,6 +14,7 @@
 #include "benchvan/bench_error.hpp"
 #include "benchvan/card_file.hpp"
 #include "benchvan/clockwork.hpp"
+#include "benchvan/lines_file.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/report.hpp"
 #include "benchvan/run_identity.hpp"
@@ -72,7 +73,10 @@ int run_month(const MonthOptions& options) {
   const fs::path notes_path = out / "notes.csv";
   const fs::path truth_path = out / "truth.json";
   for (const fs::path& path : {fleet_path, notes_path, truth_path}) refuse_existing(path);
-  for (unsigned i = 0; i < options.vans; ++i) refuse_existing(out / (van_name(i) + ".log"));
+  for (unsigned i = 0; i < options.vans; ++i) {
+    refuse_existing(out / (van_name(i) + ".log"));
+    if (options.lines) refuse_existing(out / (van_name(i) + ".lines"));
+  }
 
   std::ofstream fleet = make_file(fleet_path);
   fleet << "zone = \"Europe/London\"\ncurrency = \"GBP\"\n";
@@ -105,11 +109,13 @@ int run_month(const MonthOptions& options) {
           Quantity::ambient_c, Quantity::odometer_km}) {
       quantities.add(quantity);
     }
+    LinesFile lines(options.lines ? (out / (van.name + ".lines")).string() : "");
     Bench bench({.vin = van.vin,
                  .quantities = quantities,
                  .coding = {.speed_cut = options.faults.speed_cut},
                  .faults = options.faults,
-                 .seed = identity.number("answer times")},
+                 .seed = identity.number("answer times"),
+                 .lines = lines.file()},
                 scene);
     CardFile card = CardFile::prepare((out / (van.name + ".log")).string(), kMonthCardBytes,
                                       identity.number("log id"),
@@ -119,6 +125,7 @@ int run_month(const MonthOptions& options) {
     clockwork.run(kNever, [&] { return scene.finished(); });
     clockwork.run(clockwork.now_ns() + kSilentEndNs);
     clockwork.stop();
+    lines.close();
 
     const nlohmann::ordered_json truth = plan.truth();
     vans.push_back(truth);

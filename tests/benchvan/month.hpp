@@ -1,7 +1,8 @@
 // The command month: made-up months of a linen-hire firm's vans through the
 // real core, with the truth beside them.
 //
-// Output  in DIR: NAME.log a van, fleet.toml, notes.csv, truth.json
+// Output  in DIR: NAME.log a van, fleet.toml, notes.csv, truth.json; NAME.lines where
+//         they are wanted
 // Method  rounds of micro-trips through a simple pack, AC charging at night,
 //         perfect sensors, ECUs asleep otherwise; one boot a month.
 #pragma once
@@ -20,6 +21,7 @@ struct MonthOptions {
   std::uint64_t seed = 1;
   std::vector<std::string> fault_names;  // as given, for the run's identity
   Faults faults;
+  bool lines = false;  // also NAME.lines a van: every line of its logger
 };
 
 inline constexpr unsigned kMaxMonthVans = 100;

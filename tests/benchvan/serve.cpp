@@ -23,6 +23,7 @@
 #include "benchvan/bench_error.hpp"
 #include "benchvan/card_file.hpp"
 #include "benchvan/fields_to_answer.hpp"
+#include "benchvan/lines_file.hpp"
 #include "benchvan/planned_scene.hpp"
 #include "benchvan/replay.hpp"
 #include "benchvan/replay_scene.hpp"
@@ -165,6 +166,7 @@ int run_serve(const ServeOptions& options) {
   if (!options.card.empty()) on_card = CardFile::read_fields(options.card);
   std::unique_ptr<Candump> candump;
   if (!options.candump.empty()) candump = std::make_unique<Candump>(options.candump);
+  LinesFile lines(options.lines);
   Bench bench({.line = options.line,
                .vin = options.vin,
                .quantities = stage.quantities,
@@ -174,7 +176,8 @@ int run_serve(const ServeOptions& options) {
                .answers = options.answers,
                .fields = fields_to_answer(options.card, on_card, options.answers, options.faults),
                .seed = identity.number("answer times"),
-               .candump = candump.get()},
+               .candump = candump.get(),
+               .lines = lines.file()},
               *stage.scene);
   const Terminal terminal(options.link);
   // Timers of the kernel may be 50 us late by default: a tenth of a line.
@@ -225,6 +228,7 @@ int run_serve(const ServeOptions& options) {
     fmt::print(stderr, "packmile-benchvan: {} bytes were not read by anyone\n", unread_bytes);
   }
   if (candump) candump->close();
+  lines.close();
   return report_bench(counts);
 }
 

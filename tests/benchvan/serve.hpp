@@ -24,6 +24,7 @@ struct ServeOptions {
   std::string card{};  // whose settings define what `owner` answers; empty: none
   Faults faults;
   std::string candump;  // empty: none
+  std::string lines{};  // recording of the host's lines; empty: none
 };
 
 // Runs until SIGINT or SIGTERM; prints counts on stdout. Exit code. Throws

@@ -15,6 +15,7 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "conformity"))
+import allow_list  # noqa: E402
 from programs import Bin, workspace  # noqa: E402
 
 STILL = "time_s,speed_kmh,pack_v,pack_a,soc_pct,ambient_c\n0,0,350,1,80,10\n12,0,350,1,80,10\n"
@@ -27,7 +28,7 @@ def main():
         open(replay, "w").write(STILL)
         programs.drive(card, "--replay", replay)  # makes the card, and is its first boot
         bench = subprocess.Popen([programs.benchvan, "serve", "--link", link, "--round", "5",
-                                  "--pace-baud", "115200"], stderr=subprocess.PIPE, text=True)
+                                  "--pace-baud", "115200", "--lines", f"{folder}/lines"], stderr=subprocess.PIPE, text=True)
         logger = None
         try:
             while not pathlib.Path(link).is_symlink():
@@ -45,6 +46,7 @@ def main():
                     process.send_signal(signal.SIGTERM)
             said = bench.communicate(timeout=20)[1]
         print(said.strip())
+        assert allow_list.check(f"{folder}/lines"), "a line that a reader must not send"
         row = programs.rows("check", card)[0]
         print({k: row[k] for k in ("boots", "sectors_good", "sectors_damaged", "sectors_missing", "vin")})
         assert row["boots"] == 2 and row["sectors_damaged"] == 0 and row["sectors_missing"] == 0
