@@ -148,6 +148,12 @@ DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
   out.session.dropped_samples = s.counters().dropped_samples();
   out.session.card_write_failures = s.counters().card_write_failures();
   out.session.requests_while_parked = s.counters().requests_while_parked();
+  out.session.timeouts = s.counters().timeouts();
+  out.session.isotp_dropped = s.counters().isotp_dropped();
+  out.session.lines_discarded = s.counters().lines_discarded();
+  out.session.pending_responses = s.counters().pending_responses();
+  out.session.foreign_tester_events = s.counters().foreign_tester_events();
+  out.session.clean_stop = s.clean_stop();
   out.session.supply_min_mv = s.supply_min_mv();
   return out;
 }

@@ -69,7 +69,9 @@ struct DecodedSession {
   std::vector<DecodedPoll> poll;
   bool has_counters = false;
   std::uint32_t requests = 0, refused_transmits = 0, dropped_samples = 0, responses = 0,
-                card_write_failures = 0, requests_while_parked = 0;
+                card_write_failures = 0, requests_while_parked = 0, timeouts = 0, isotp_dropped = 0,
+                lines_discarded = 0, pending_responses = 0, foreign_tester_events = 0;
+  bool clean_stop = false;
   std::uint32_t supply_min_mv = 0;
   std::vector<std::vector<std::uint8_t>> owners;  // each serialised again
 };
