@@ -128,16 +128,18 @@ inline constexpr std::array kFindings{
                  "odometer"},
     FindingEntry{Finding::van_not_told, "van_not_told",
                  "the VIN was not read and nothing tells for sure which van it was; kept apart"},
-    FindingEntry{Finding::definition_broken, "definition_broken",
-                 "the definition of an owner's signal on the card breaks a rule, or is there in two "
-                 "kinds; it is not used"},
+    FindingEntry{
+        Finding::definition_broken, "definition_broken",
+        "the definition of an owner's signal on the card breaks a rule, or is there in two "
+        "kinds; it is not used"},
     FindingEntry{Finding::definition_refused, "definition_refused",
                  "the van never answered the identifier of an owner's signal: refused, or silent"},
     FindingEntry{Finding::definition_too_short, "definition_too_short",
                  "the van's answer ends before the bytes of an owner's signal"},
-    FindingEntry{Finding::definition_current_constant, "definition_current_constant",
-                 "the owner's signal for the pack current never changes while the van drives or its "
-                 "state of charge moves; it is not used"},
+    FindingEntry{
+        Finding::definition_current_constant, "definition_current_constant",
+        "the owner's signal for the pack current never changes while the van drives or its "
+        "state of charge moves; it is not used"},
     FindingEntry{Finding::definition_current_too_large, "definition_current_too_large",
                  "the owner's signal for the pack current goes beyond 3,276.7 A; cut off there"},
     FindingEntry{Finding::definition_voltage_impossible, "definition_voltage_impossible",

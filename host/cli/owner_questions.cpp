@@ -274,7 +274,9 @@ std::string tried_text(const CardSurvey& survey) {
     out +=
         " No frame of the van's own was seen either: was it switched on, is the socket's fuse "
         "whole, are the wires and the bus rate right?";
-  return out + " The logger only listens now, and asks again after ever longer pauses, in the end once a day.";
+  return out +
+         " The logger only listens now, and asks again after ever longer pauses, in the end once a "
+         "day.";
 }
 
 }  // namespace
