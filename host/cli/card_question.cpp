@@ -62,6 +62,12 @@ std::string van_of(const CardSurvey& survey) {
   return survey.log_id ? fmt::format("log-{:08X}", *survey.log_id) : std::string{};
 }
 
+// The times on a card are those of its samples.
+const char* why_no_time(const CardSurvey& survey) {
+  const bool clock = std::ranges::any_of(survey.boot_clocks, &BootClock::known);
+  return survey.boots.empty() || clock ? "there are no samples" : "no clock was read on this card";
+}
+
 // Days of logging, at the pace of this card, until its oldest sector is
 // overwritten; nothing here knows what was read of it already.
 MaybeFigure days_until_full(const CardSurvey& survey) {
@@ -71,7 +77,7 @@ MaybeFigure days_until_full(const CardSurvey& survey) {
     return MaybeFigure::unknown("there are no samples");
   if (survey.sectors_overwritten > 0) return MaybeFigure::known({0, 0, 0, 0});
   if (!survey.days_held || !survey.newest_sequence)
-    return MaybeFigure::unknown("no clock was read on this card");
+    return MaybeFigure::unknown(why_no_time(survey));
   if (*survey.days_held < kLeastDays)
     return MaybeFigure::unknown(
         "the card spans less than a day, too short to tell how fast it fills");
@@ -191,9 +197,7 @@ Row row_of(const CardSurvey& survey, const VanHeard& heard) {
   };
   const auto whole = [](std::uint64_t n) { return Cell{static_cast<std::int64_t>(n), {}}; };
   const auto time_or = [&](const std::optional<UtcTime>& at) {
-    return at ? Cell{*at, {}}
-              : Cell::unknown(survey.boots.empty() ? "there are no samples"
-                                                   : "no clock was read on this card");
+    return at ? Cell{*at, {}} : Cell::unknown(why_no_time(survey));
   };
   std::vector<std::string> dids, findings, notes;
   for (const std::uint16_t did : survey.settings_dids) dids.push_back(fmt::format("{:04X}", did));
@@ -282,7 +286,7 @@ std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
                              survey.days_held ? fmt::format(", {:.1f} days", *survey.days_held)
                                               : std::string{}));
   else if (!survey.boots.empty())
-    line("time", "no clock was read on this card");
+    line("time", why_no_time(survey));
   if (!survey.boots.empty()) line("ring", ring_text(survey));
   if (survey.vins.size() > 1) {
     line("two vans", van_change_text(survey));

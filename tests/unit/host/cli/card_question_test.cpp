@@ -73,6 +73,18 @@ TEST_CASE("card question: a silent van is told to keep notes") {
   CHECK_FALSE(answer.of("current_verdict").known());
   CHECK(answer.text.find("keep receipts and meter readings as notes") != std::string::npos);
   CHECK(answer.text.find("keep odometer readings as notes") != std::string::npos);
+  CHECK(answer.of("first").why == "no clock was read on this card");
+
+  // A clock without an answer is no lack of a clock.
+  CardMaker with_clock{0x2A};
+  with_clock.boot(1);
+  test::SessionText session;
+  session.clock = ClockSample{
+      .source = kClockRtc, .unix_ms = 1'767'592'800'000, .tick_ms = 1000, .resolution_ms = 1};
+  with_clock.session(1000, session);
+  const Answer known = ask(with_clock);
+  CHECK(known.of("first").why == "there are no samples");
+  CHECK(known.text.find("no clock was read") == std::string::npos);
 }
 
 TEST_CASE("card question: text from a card is made harmless") {
