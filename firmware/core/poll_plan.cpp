@@ -79,7 +79,10 @@ bool PollRequest::is_answered_by(std::span<const std::uint8_t> message) const {
 
 PidReply PollRequest::read(std::span<const std::uint8_t> message) const {
   const PidReply reply = parse_pid_reply(message);
-  return pid_count > 1 && reply.end() != PidReplyEnd::complete ? PidReply{} : reply;
+  if (pid_count < 2 || reply.end() == PidReplyEnd::complete) return reply;
+  for (const std::uint8_t wanted : pids())
+    if (reply.find(wanted).empty()) return PidReply{};
+  return reply;  // all of them, and padding behind
 }
 
 void PollPlan::build(Tick now, const VanMap& map, const OwnersSignals& owners) {

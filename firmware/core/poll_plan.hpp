@@ -80,9 +80,9 @@ struct PollRequest {
   [[nodiscard]] std::uint8_t service() const;
   // A positive answer to it, and not to another one.
   [[nodiscard]] bool is_answered_by(std::span<const std::uint8_t> message) const;
-  // The PIDs of an answer. One to several PIDs that cannot be read to its end has
-  // none: where one of them is shorter or longer than the standard says, what
-  // follows is taken for its data, and the last of them is not to be told.
+  // The PIDs of an answer. One to several PIDs that lacks one and cannot be read
+  // to its end has none: where one of them is shorter or longer than the standard
+  // says, what follows is taken for its data, and which one is not to be told.
   [[nodiscard]] PidReply read(std::span<const std::uint8_t> message) const;
 };
 

@@ -410,6 +410,10 @@ TEST_CASE("poll plan: an answer of several that cannot be read to its end has no
   const std::vector<std::uint8_t> five{0x41, 0x9A, 6, 0, 0x57, 0x80, 0, 0x0D, 0x32};
   CHECK(parse_pid_reply(five).find(0x9A).size() == 6);
   CHECK(both.read(five).pids().empty());
+  // An ECU that counts its padding in loses nothing.
+  std::vector<std::uint8_t> padded = whole;
+  padded.push_back(0xAA);
+  CHECK(both.read(padded).pids().size() == 2);
   // Left out, the rest is believed.
   CHECK(both.read(std::span(whole).first(8)).pids().size() == 1);
   // Such answers lead to requests of one, and there nothing can be mixed up.
