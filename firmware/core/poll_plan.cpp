@@ -72,7 +72,8 @@ std::uint8_t PollRequest::service() const {
 bool PollRequest::is_answered_by(std::span<const std::uint8_t> message) const {
   if (message.size() < 2 || message[0] != service() + kPositiveResponse) return false;
   if (owners_did != 0) return message.size() > 3 && (message[1] << 8 | message[2]) == owners_did;
-  for (const PidData& one : parse_pid_reply(message).pids())
+  const PidReply reply = parse_pid_reply(message);
+  for (const PidData& one : reply.pids())
     if (asks(one.pid)) return true;
   return false;
 }
