@@ -3,144 +3,20 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
-#include <cstdio>
-#include <map>
 #include <random>
 #include <string>
 
-#include "bus_bytes.hpp"
 #include "core/isotp_receiver.hpp"
+#include "discovery_run.hpp"
 
 namespace packmile {
-namespace {
 
-using test::Bytes;
-
-using Answers = std::map<Bytes, std::vector<Bytes>>;  // request -> messages, in order
-
-struct FakeEcu {
-  std::uint32_t response_id = 0x7E8;
-  bool extended = false;
-  Answers answers;
-  // Requests that go unanswered the first so many times.
-  std::map<Bytes, int> deaf;
-
-  [[nodiscard]] std::uint32_t request_id() const {
-    if (!extended) return response_id - 8;
-    return 0x18DA00F1 | (response_id & 0xFF) << 8;
-  }
-};
-
-struct Run {
-  std::vector<std::string> requests;
-  VanMap map;
-  DiscoveryState state = DiscoveryState::idle;
-  Tick took_ms = 0;
-};
-
-std::string text_of(const CanFrame& frame) {
-  char text[16];
-  std::snprintf(text, sizeof text, "%X", static_cast<unsigned>(frame.id));
-  std::string line = text;
-  for (int i = 1; i <= frame.data[0]; ++i) {
-    std::snprintf(text, sizeof text, " %02X", frame.data[static_cast<std::size_t>(i)]);
-    line += text;
-  }
-  return line;
-}
-
-// Plays a van until discovery is through. Each answer takes 5 ms.
-Run run(std::vector<FakeEcu> ecus, Discovery& discovery, std::span<const AllowedDid> owners = {}) {
-  Run result;
-  Tick now = 1000;
-  discovery.start(owners);
-  while (discovery.state() == DiscoveryState::running) {
-    REQUIRE(result.requests.size() < 200);
-    if (const auto request = discovery.take_request(now)) {
-      const CanFrame& frame = request->frame;
-      REQUIRE(frame.length == 8);
-      REQUIRE(request->functional == (frame.id == 0x7DF || frame.id == 0x18DB33F1));
-      REQUIRE_FALSE(discovery.take_request(now).has_value());
-      result.requests.push_back(text_of(frame));
-      const Bytes asked(frame.data.begin() + 1, frame.data.begin() + 1 + frame.data[0]);
-      for (FakeEcu& ecu : ecus) {
-        const bool meant =
-            frame.extended == ecu.extended && (request->functional || frame.id == ecu.request_id());
-        const auto answer = ecu.answers.find(asked);
-        if (!meant || answer == ecu.answers.end()) continue;
-        const auto deaf = ecu.deaf.find(asked);
-        if (deaf != ecu.deaf.end() && deaf->second-- > 0) continue;
-        for (const Bytes& message : answer->second) {
-          now += 5;
-          if (message.size() > 7) {
-            discovery.on_partial(now, ecu.response_id, ecu.extended);
-            now += 5;
-          }
-          discovery.on_message(now, ecu.response_id, ecu.extended, message);
-        }
-      }
-      continue;
-    }
-    const auto due = discovery.deadline();
-    REQUIRE(due.has_value());
-    if (*due > now) {
-      discovery.on_time(*due - 1);  // early: nothing
-      REQUIRE(discovery.deadline() == due);
-      now = *due;
-    }
-    discovery.on_time(now);
-  }
-  REQUIRE_FALSE(discovery.deadline().has_value());
-  REQUIRE_FALSE(discovery.take_request(now).has_value());
-  result.map = discovery.map();
-  result.state = discovery.state();
-  result.took_ms = now - 1000;
-  return result;
-}
-
-Run run(std::vector<FakeEcu> ecus, std::span<const AllowedDid> owners = {}) {
-  Discovery discovery;
-  return run(std::move(ecus), discovery, owners);
-}
-
-Bytes with_text(Bytes head, const std::string& text) {
-  head.insert(head.end(), text.begin(), text.end());
-  return head;
-}
-
-const std::string kVin = "1M8GDM9AXKP042788";  // check digit of 49 CFR 565 holds
-
-// $0D, $42 and $5B, $9A, $A6: bitmaps 00 20 40 60 80 A0.
-FakeEcu battery_ecu() {
-  FakeEcu ecu;
-  ecu.answers = {
-      {{0x01, 0x00}, {{0x41, 0x00, 0x00, 0x08, 0x00, 0x01}}},
-      {{0x01, 0x20}, {{0x41, 0x20, 0x00, 0x00, 0x00, 0x01}}},
-      {{0x01, 0x40}, {{0x41, 0x40, 0x40, 0x00, 0x00, 0x21}}},
-      {{0x01, 0x60}, {{0x41, 0x60, 0x00, 0x00, 0x00, 0x01}}},
-      {{0x01, 0x80}, {{0x41, 0x80, 0x00, 0x00, 0x00, 0x41}}},
-      {{0x01, 0xA0}, {{0x41, 0xA0, 0x04, 0x00, 0x00, 0x00}}},
-      {{0x09, 0x00}, {{0x49, 0x00, 0x50, 0x40, 0x00, 0x00}}},
-      {{0x09, 0x02}, {with_text({0x49, 0x02, 0x01}, kVin)}},
-      {{0x09, 0x04}, {with_text({0x49, 0x04, 0x01}, std::string("BMS-22.4\0\0\0\0\0\0\0\0", 16))}},
-      {{0x09, 0x0A}, {with_text({0x49, 0x0A, 0x01}, std::string("MCU\0-MotorControl\0\0\0", 20))}},
-  };
-  return ecu;
-}
-
-FakeEcu small_ecu(std::uint32_t response_id) {
-  FakeEcu ecu;
-  ecu.response_id = response_id;
-  ecu.answers = {{{0x01, 0x00}, {{0x41, 0x00, 0x00, 0x08, 0x00, 0x00}}}};
-  return ecu;
-}
-
-}  // namespace
+using namespace test;
 
 // Source: bitmaps, 09 layout and VIN of SAE J1979 as read by tshark 4.0.17 and
 // scapy 2.5.0 (ECU name MCU\0-MotorControl).
 TEST_CASE("discovery: one ECU that answers everything, each request once") {
-  const Run result = run({battery_ecu()});
+  const DiscoveryRun result = run({battery_ecu()});
   CHECK(result.state == DiscoveryState::found);
   CHECK(result.requests ==
         std::vector<std::string>{"7DF 01 00", "7E0 01 20", "7E0 01 40", "7E0 01 60", "7E0 01 80",
@@ -163,10 +39,10 @@ TEST_CASE("discovery: one ECU that answers everything, each request once") {
 }
 
 TEST_CASE("discovery: 29-bit ids when nobody answers with 11 bits") {
-  FakeEcu ecu = battery_ecu();
+  AskedEcu ecu = battery_ecu();
   ecu.extended = true;
   ecu.response_id = 0x18DAF110;
-  const Run result = run({ecu});
+  const DiscoveryRun result = run({ecu});
   CHECK(result.state == DiscoveryState::found);
   REQUIRE(result.requests.size() == 11);
   CHECK(result.requests[0] == "7DF 01 00");
@@ -179,7 +55,7 @@ TEST_CASE("discovery: 29-bit ids when nobody answers with 11 bits") {
 }
 
 TEST_CASE("discovery: a silent van costs four requests and 600 ms") {
-  const Run result = run({});
+  const DiscoveryRun result = run({});
   CHECK(result.state == DiscoveryState::nothing);
   CHECK(result.requests == std::vector<std::string>{"7DF 01 00", "18DB33F1 01 00", "7DF 22 F4 00",
                                                     "18DB33F1 22 F4 00"});
@@ -187,110 +63,11 @@ TEST_CASE("discovery: a silent van costs four requests and 600 ms") {
   CHECK(result.map == VanMap{});
 }
 
-namespace {
-
-// The same PIDs by service 22, F400 and what its bitmaps promise.
-FakeEcu by_id_ecu() {
-  FakeEcu ecu;
-  ecu.answers = {
-      {{0x22, 0xF4, 0x00}, {{0x62, 0xF4, 0x00, 0x00, 0x08, 0x00, 0x01}}},
-      {{0x22, 0xF4, 0x20}, {{0x62, 0xF4, 0x20, 0x00, 0x00, 0x00, 0x01}}},
-      {{0x22, 0xF4, 0x40}, {{0x62, 0xF4, 0x40, 0x40, 0x00, 0x00, 0x21}}},
-      {{0x22, 0xF4, 0x60}, {{0x62, 0xF4, 0x60, 0x00, 0x00, 0x00, 0x01}}},
-      {{0x22, 0xF4, 0x80}, {{0x62, 0xF4, 0x80, 0x00, 0x00, 0x00, 0x41}}},
-      {{0x22, 0xF4, 0xA0}, {{0x62, 0xF4, 0xA0, 0x04, 0x00, 0x00, 0x00}}},
-      {{0x22, 0xF1, 0x90}, {with_text({0x62, 0xF1, 0x90}, kVin)}},
-  };
-  return ecu;
-}
-
-}  // namespace
-
-// Source: ISO 14229-1, F400..F4FF as the PIDs of SAE J1979, and F190; that the
-// data is laid out alike is from memory.
-TEST_CASE("discovery: a van that has its items by identifier alone") {
-  const Run result = run({by_id_ecu()});
-  CHECK(result.state == DiscoveryState::found);
-  CHECK(result.requests == std::vector<std::string>{"7DF 01 00", "18DB33F1 01 00", "7DF 22 F4 00",
-                                                    "7E0 22 F4 20", "7E0 22 F4 40", "7E0 22 F4 60",
-                                                    "7E0 22 F4 80", "7E0 22 F4 A0",
-                                                    "7E0 22 F1 90"});
-  REQUIRE(result.map.ecus().size() == 1);
-  const VanEcu& ecu = result.map.ecus()[0];
-  for (const std::uint8_t pid : Bytes{0x0D, 0x42, 0x5B, 0x9A, 0xA6}) {
-    CHECK(ecu.dids.has(pid));
-    CHECK_FALSE(ecu.pids.has(pid));
-  }
-  CHECK(ecu.by_id);
-  CHECK(result.map.vin.view() == kVin);
-
-  FakeEcu extended = by_id_ecu();
-  extended.extended = true;
-  extended.response_id = 0x18DAF110;
-  const Run with_29 = run({extended});
-  CHECK(with_29.state == DiscoveryState::found);
-  REQUIRE(with_29.requests.size() == 10);
-  CHECK(with_29.requests[3] == "18DB33F1 22 F4 00");
-  CHECK(with_29.requests[4] == "18DA10F1 22 F4 20");
-  CHECK(with_29.map.vin.view() == kVin);
-}
-
-TEST_CASE("discovery: by identifier only where no ECU has the pack by service 01") {
-  FakeEcu both = battery_ecu();
-  for (const auto& [request, answer] : by_id_ecu().answers) both.answers[request] = answer;
-  CHECK(run({both}).requests.size() == 10);  // not one of 22
-
-  // An ECU with the speed by service 01, and the pack by identifier of another.
-  FakeEcu pack = by_id_ecu();
-  pack.response_id = 0x7EC;
-  const Run result = run({small_ecu(0x7E8), pack});
-  CHECK(result.state == DiscoveryState::found);
-  REQUIRE(result.map.ecus().size() == 2);
-  CHECK(result.map.ecus()[0].pids.has(0x0D));
-  CHECK_FALSE(result.map.ecus()[0].by_id);
-  CHECK(result.map.ecus()[1].response_id == 0x7EC);
-  CHECK(result.map.ecus()[1].dids.has(0x9A));
-  CHECK(result.map.vin.view() == kVin);
-  // F190 is asked of those that answer by identifier alone.
-  CHECK(std::count(result.requests.begin(), result.requests.end(), "7E4 22 F1 90") == 1);
-  CHECK(std::count(result.requests.begin(), result.requests.end(), "7E0 22 F1 90") == 0);
-}
-
-TEST_CASE("discovery: the owner's identifiers find ECUs that answer nothing else") {
-  constexpr std::array<AllowedDid, 4> kOwners{
-      {{0x7E4, 0x1234}, {0x7E4, 0x1235}, {0x18DA44F1, 0xFD01}, {0x7E6, 0x2000}}};
-  FakeEcu pack;
-  pack.response_id = 0x7EC;
-  pack.answers = {{{0x22, 0x12, 0x34}, {{0x62, 0x12, 0x34, 0x01, 0x02}}},
-                  {{0x22, 0xF1, 0x90}, {with_text({0x62, 0xF1, 0x90}, kVin)}}};
-  FakeEcu charger;
-  charger.extended = true;
-  charger.response_id = 0x18DAF144;
-  charger.answers = {{{0x22, 0xFD, 0x01}, {{0x7F, 0x22, 0x31}}}};
-  const Run result = run({pack, charger}, kOwners);
-  CHECK(result.state == DiscoveryState::found);
-  // One identifier of each ECU, the first; the last is silent and asked twice.
-  CHECK(std::vector<std::string>(result.requests.begin() + 4, result.requests.end()) ==
-        std::vector<std::string>{"7E4 22 12 34", "18DA44F1 22 FD 01", "7E6 22 20 00",
-                                 "7E6 22 20 00", "7E4 22 F1 90"});
-  REQUIRE(result.map.find(0x7EC));
-  CHECK(result.map.find(0x7EC)->by_id);
-  CHECK(result.map.find(0x7EC)->request_id == 0x7E4);
-  CHECK_FALSE(result.map.find(0x7EE));
-  CHECK(result.map.vin.view() == kVin);
-  // Without the list nobody is there.
-  CHECK(run({pack, charger}).state == DiscoveryState::nothing);
-  // An ECU that is known already is not asked again for the list's sake.
-  FakeEcu known = battery_ecu();
-  known.response_id = 0x7EC;
-  CHECK(run({known}, std::span(kOwners).first(2)).requests.size() == 10);
-}
-
 TEST_CASE("discovery: several ECUs, by ascending id, bitmaps never mixed, the VIN asked once") {
-  FakeEcu second = battery_ecu();
+  AskedEcu second = battery_ecu();
   second.response_id = 0x7EA;
   second.answers[{0x01, 0x00}] = {{0x41, 0x00, 0x80, 0x00, 0x00, 0x00}};
-  const Run result = run({small_ecu(0x7EF), second, battery_ecu()});
+  const DiscoveryRun result = run({small_ecu(0x7EF), second, battery_ecu()});
   REQUIRE(result.map.ecus().size() == 3);
   CHECK(result.map.ecus()[0].response_id == 0x7E8);
   CHECK(result.map.ecus()[1].response_id == 0x7EA);
@@ -306,11 +83,11 @@ TEST_CASE("discovery: several ECUs, by ascending id, bitmaps never mixed, the VI
 }
 
 TEST_CASE("discovery: the VIN comes from whichever ECU gives one that can be read") {
-  FakeEcu first = battery_ecu();
+  AskedEcu first = battery_ecu();
   first.answers[{0x09, 0x02}] = {with_text({0x49, 0x02, 0x01}, std::string(17, '\xFF'))};
-  FakeEcu second = battery_ecu();
+  AskedEcu second = battery_ecu();
   second.response_id = 0x7E9;
-  const Run result = run({first, second});
+  const DiscoveryRun result = run({first, second});
   CHECK(result.map.vin.view() == kVin);
   CHECK(std::count(result.requests.begin(), result.requests.end(), "7E1 09 02") == 1);
 }
@@ -318,10 +95,10 @@ TEST_CASE("discovery: the VIN comes from whichever ECU gives one that can be rea
 TEST_CASE("discovery: silent on 09 00, the VIN is asked of all, once") {
   // Nobody has the pack by service 01.
   const std::string kByIdentifier = "7DF 22 F4 00";
-  FakeEcu silent = small_ecu(0x7E8);
-  FakeEcu willing = small_ecu(0x7E9);
+  AskedEcu silent = small_ecu(0x7E8);
+  AskedEcu willing = small_ecu(0x7E9);
   willing.answers[{0x09, 0x02}] = {with_text({0x49, 0x02, 0x01}, kVin)};
-  Run result = run({silent, willing});
+  DiscoveryRun result = run({silent, willing});
   CHECK(result.requests == std::vector<std::string>{"7DF 01 00", "7E0 09 00", "7E1 09 00",
                                                     "7DF 09 02", kByIdentifier});
   CHECK(result.map.vin.view() == kVin);
@@ -345,10 +122,10 @@ TEST_CASE("discovery: silent on 09 00, the VIN is asked of all, once") {
   result = run({battery_ecu(), small_ecu(0x7E9)});
   CHECK(result.requests.back() == "7E1 09 00");
 
-  FakeEcu wide = willing;
+  AskedEcu wide = willing;
   wide.extended = true;
   wide.response_id = 0x18DAF117;
-  const Run extended = run({wide});
+  const DiscoveryRun extended = run({wide});
   REQUIRE(extended.requests.size() >= 2);
   CHECK(extended.requests[extended.requests.size() - 2] == "18DB33F1 09 02");
   CHECK(run({wide}).map.vin.view() == kVin);
@@ -358,10 +135,10 @@ TEST_CASE("discovery: a VIN reply cut off anywhere gives no VIN") {
   const Bytes whole = with_text({0x49, 0x02, 0x01}, kVin);
   for (std::size_t size = 0; size <= whole.size(); ++size) {
     CAPTURE(size);
-    FakeEcu ecu = battery_ecu();
+    AskedEcu ecu = battery_ecu();
     ecu.answers[{0x09, 0x02}] = {
         Bytes(whole.begin(), whole.begin() + static_cast<std::ptrdiff_t>(size))};
-    const Run result = run({ecu});
+    const DiscoveryRun result = run({ecu});
     CHECK(result.state == DiscoveryState::found);
     CHECK(result.map.vin.view() == (size == whole.size() ? kVin : ""));
     CHECK(result.map.ecus()[0].name.view() == "MCU-MotorControl");
@@ -370,7 +147,7 @@ TEST_CASE("discovery: a VIN reply cut off anywhere gives no VIN") {
 
 TEST_CASE("discovery: a VIN of visible characters only, padding 00 on its left taken off") {
   const auto vin_from = [](const std::string& text) {
-    FakeEcu ecu = battery_ecu();
+    AskedEcu ecu = battery_ecu();
     ecu.answers[{0x09, 0x02}] = {with_text({0x49, 0x02, 0x01}, text)};
     return std::string(run({ecu}).map.vin.view());
   };
@@ -389,10 +166,10 @@ TEST_CASE("discovery: a VIN of visible characters only, padding 00 on its left t
 }
 
 TEST_CASE("discovery: names that cannot be read are left out, the first calibration is kept") {
-  FakeEcu ecu = battery_ecu();
+  AskedEcu ecu = battery_ecu();
   ecu.answers[{0x09, 0x0A}] = {with_text({0x49, 0x0A, 0x01}, std::string(20, '\x01'))};
   ecu.answers[{0x09, 0x04}] = {with_text({0x49, 0x04, 0x02}, "FIRST-CALIBRAT10SECOND          ")};
-  Run result = run({ecu});
+  DiscoveryRun result = run({ecu});
   CHECK(result.map.ecus()[0].name.empty());
   CHECK(result.map.ecus()[0].calibration_id.view() == "FIRST-CALIBRAT10");
   ecu.answers[{0x09, 0x04}] = {with_text({0x49, 0x04, 0x01}, "SHORT")};
@@ -405,9 +182,9 @@ TEST_CASE("discovery: names that cannot be read are left out, the first calibrat
 TEST_CASE("discovery: a lost answer is asked for once more where a bitmap promised it") {
   for (const Bytes& lost :
        {Bytes{0x01, 0x40}, Bytes{0x09, 0x02}, Bytes{0x09, 0x04}, Bytes{0x09, 0x0A}}) {
-    FakeEcu ecu = battery_ecu();
+    AskedEcu ecu = battery_ecu();
     ecu.deaf[lost] = 1;
-    Run result = run({ecu});
+    DiscoveryRun result = run({ecu});
     CHECK(result.map == run({battery_ecu()}).map);
     CHECK(result.requests.size() == 11);
     ecu.deaf[lost] = 1000;
@@ -424,9 +201,9 @@ TEST_CASE("discovery: every negative response to every request ends in found") {
     if (asked == Bytes{0x01, 0x00}) continue;
     for (int code = 0; code <= 0xFF; ++code) {
       CAPTURE(code);
-      FakeEcu ecu = battery_ecu();
+      AskedEcu ecu = battery_ecu();
       ecu.answers[asked] = {{0x7F, asked[0], static_cast<std::uint8_t>(code)}};
-      const Run result = run({ecu});
+      const DiscoveryRun result = run({ecu});
       REQUIRE(result.state == DiscoveryState::found);
       const auto times =
           std::count(result.requests.begin(), result.requests.end(),
@@ -438,10 +215,10 @@ TEST_CASE("discovery: every negative response to every request ends in found") {
 }
 
 TEST_CASE("discovery: an ECU that says no to 01 00 is not in the map") {
-  FakeEcu no = small_ecu(0x7E9);
+  AskedEcu no = small_ecu(0x7E9);
   no.answers[{0x01, 0x00}] = {{0x7F, 0x01, 0x11}};
   // Nor does its no keep the others out.
-  const Run result = run({no, battery_ecu()});
+  const DiscoveryRun result = run({no, battery_ecu()});
   REQUIRE(result.map.ecus().size() == 1);
   CHECK(result.map.ecus()[0].response_id == 0x7E8);
 }
@@ -457,9 +234,9 @@ TEST_CASE("discovery: a no after a pending ends the wait for that ECU") {
 
 TEST_CASE("discovery: another item than the one asked for is not taken") {
   for (const std::uint8_t type : Bytes{0x00, 0x04, 0x0A, 0x03}) {
-    FakeEcu ecu = battery_ecu();
+    AskedEcu ecu = battery_ecu();
     ecu.answers[{0x09, 0x02}] = {with_text({0x49, type, 0x01}, kVin)};
-    const Run result = run({ecu});
+    const DiscoveryRun result = run({ecu});
     CHECK(result.map.vin.empty());
     // Taken as silence: asked again.
     CHECK(std::count(result.requests.begin(), result.requests.end(), "7E0 09 02") == 2);
@@ -467,7 +244,7 @@ TEST_CASE("discovery: another item than the one asked for is not taken") {
 }
 
 TEST_CASE("discovery: a 09 00 reply of wrong length promises nothing") {
-  FakeEcu second = small_ecu(0x7E9);
+  AskedEcu second = small_ecu(0x7E9);
   for (const std::size_t size : {2u, 3u, 5u, 7u}) {
     second.answers[{0x09, 0x00}] = {Bytes{0x49, 0x00, 0x50, 0x40, 0x00, 0x00, 0x00}};
     second.answers[{0x09, 0x00}][0].resize(size);
@@ -476,7 +253,7 @@ TEST_CASE("discovery: a 09 00 reply of wrong length promises nothing") {
 }
 
 TEST_CASE("discovery: service 09 refused ends it for that ECU") {
-  FakeEcu ecu = battery_ecu();
+  AskedEcu ecu = battery_ecu();
   ecu.answers[{0x09, 0x02}] = {{0x7F, 0x09, 0x11}};
   CHECK(run({ecu}).requests.back() == "7E0 09 02");
   ecu.answers[{0x09, 0x02}] = {{0x7F, 0x09, 0x12}};
@@ -484,7 +261,7 @@ TEST_CASE("discovery: service 09 refused ends it for that ECU") {
 }
 
 TEST_CASE("discovery: busy is asked again after a pause") {
-  FakeEcu ecu = battery_ecu();
+  AskedEcu ecu = battery_ecu();
   Discovery discovery;
   discovery.start();
   (void)discovery.take_request(0);
@@ -580,13 +357,13 @@ TEST_CASE("discovery: what was not asked for changes nothing") {
 }
 
 TEST_CASE("discovery: no more than eight ECUs, whoever answers") {
-  std::vector<FakeEcu> ecus;
+  std::vector<AskedEcu> ecus;
   for (std::uint32_t i = 0; i < 40; ++i) {
-    FakeEcu ecu = small_ecu(0x18DAF100 | (200 - i));
+    AskedEcu ecu = small_ecu(0x18DAF100 | (200 - i));
     ecu.extended = true;
     ecus.push_back(ecu);
   }
-  const Run result = run(ecus);
+  const DiscoveryRun result = run(ecus);
   REQUIRE(result.map.ecus().size() == kMaxEcus);
   for (std::size_t i = 1; i < kMaxEcus; ++i)
     CHECK(result.map.ecus()[i - 1].response_id < result.map.ecus()[i].response_id);
@@ -594,8 +371,8 @@ TEST_CASE("discovery: no more than eight ECUs, whoever answers") {
 
 TEST_CASE("discovery: started again it is like new") {
   Discovery discovery;
-  const Run first = run({battery_ecu()}, discovery);
-  const Run second = run({battery_ecu()}, discovery);
+  const DiscoveryRun first = run({battery_ecu()}, discovery);
+  const DiscoveryRun second = run({battery_ecu()}, discovery);
   CHECK(first.map == second.map);
   CHECK(first.requests == second.requests);
   CHECK(run({}, discovery).map == VanMap{});
