@@ -5,9 +5,9 @@
 #include <type_traits>
 
 #include "core/isotp_receiver.hpp"
-#include "obd_address.hpp"
 #include "core/obd_request.hpp"
 #include "core/pid_reply.hpp"
+#include "obd_address.hpp"
 
 namespace packmile {
 namespace {

@@ -2,9 +2,8 @@
 // answers in sectors. A pure machine: everything that happens comes in through
 // on_*, everything that it wants goes out through take_*.
 //
-// Standard  SAE J1979 services 01 and 09, ISO 14229-1 service 22, ISO 15765-2, ISO 15765-4, slcan
-// text
-//           lines; FORMAT.md for the card.
+// Standard  SAE J1979 services 01 and 09, ISO 14229-1 service 22, ISO 15765-2, ISO
+//           15765-4, slcan text lines; FORMAT.md for the card.
 // Pure      no clock, heap, exceptions, RTTI, I/O, threads.
 // Bounded   all state is in the object; output per input is bounded.
 //

@@ -1,7 +1,7 @@
 // Builds requests of services 01, 09 and 22 as CAN frames.
 //
-// Standard  SAE J1979 on CAN, ISO 14229-1: one single frame, DLC 8. The padding value is not
-//           significant; CC is common practice.
+// Standard  SAE J1979 on CAN, ISO 14229-1: one single frame, DLC 8. The padding
+//           value is not significant; CC is common practice.
 // Output    frames for the transmit gate, which checks them again by itself.
 #pragma once
 #include <cstddef>

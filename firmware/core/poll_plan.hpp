@@ -5,8 +5,9 @@
 // Method    PIDs that belong together go into one request where one ECU answers
 //           them all; each signal is asked of one ECU only, by preference the
 //           one that answers $9A; by service 22 where service 01 does not have
-//           it. Owner's identifiers are asked for one by one. Requests are physical: one reply ends
-//           them. A due time keeps its grid unless it is late by more than a period.
+//           it. Owner's identifiers are asked for one by one. Requests are
+//           physical: one reply ends them. A due time keeps its grid unless it is
+//           late by more than a period.
 // Bounded   kMaxPolls requests; a request has at most six PIDs of known length (or
 //           three by service 22) and six signals, so that one reply is one block
 //           on the card.

@@ -70,10 +70,6 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
   return reader.ok() ? SettingsOutcome::taken : SettingsOutcome::malformed;
 }
 
-}  // namespace
-
-namespace {
-
 SettingsOutcome read_record(std::span<const std::uint8_t> record, LoggerSettings& settings,
                             OwnersSignals& owners) {
   LoggerSettings read;

@@ -101,10 +101,8 @@ double value_of(const OwnersDefinition& definition, std::uint32_t word) {
 
 std::uint32_t response_id_of(const OwnersDefinition& definition) {
   const std::uint32_t id = definition.request_id;
-  const bool extended = id > 0x7FF;
-  const auto ecu = ecu_of_request_id(id, extended);
-  if (!ecu) return 0;
-  return extended ? 0x18DAF100u | *ecu : kFirstResponseId11 + *ecu;
+  const bool extended = is_extended_id(id);
+  return ecu_of_request_id(id, extended) ? response_id_of(id, extended) : 0;
 }
 
 bool mean_the_same(const OwnersDefinition& a, const OwnersDefinition& b) {
@@ -155,7 +153,7 @@ std::optional<OwnersDefinition> definition_of(const OwnersSignal& message) {
   if (!message.GetReflection()->GetUnknownFields(message).empty() || id < kFirstOwnersSignal ||
       id >= kFirstOwnersSignal + kMaxOwnersSignals ||
       message.ByteSizeLong() > kMaxOwnersMessageBytes ||
-      !ecu_of_request_id(request_id, request_id > 0x7FF) || message.did() == 0 ||
+      !ecu_of_request_id(request_id, is_extended_id(request_id)) || message.did() == 0 ||
       message.did() > 0xFFFF || word_bits == 0 ||
       message.first_byte() > kMaxOwnersDataBytes - message.bytes() ||
       message.first_bit() >= word_bits || message.bits() > word_bits - message.first_bit() ||

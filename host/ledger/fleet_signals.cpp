@@ -94,7 +94,7 @@ std::string read_ecu(SignalBlock& block, const toml::node& node) {
   const std::int64_t id = number->get();
   if (id < 0 || id > std::numeric_limits<std::uint32_t>::max()) return kWhich;
   const auto request_id = static_cast<std::uint32_t>(id);
-  const bool extended = request_id > 0x7FF;
+  const bool extended = is_extended_id(request_id);
   if (ecu_of_request_id(request_id, extended)) {
     block.ecu = request_id;
     return {};

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "catalogue/catalogue.hpp"
 #include "reading/pack_reading.hpp"
 
 namespace packmile {
@@ -12,7 +13,7 @@ namespace {
 constexpr double kHysteresisCodes = 2;
 // What the arithmetic of steps may add or take.
 constexpr double kRounding = 1e-6;
-constexpr double kKmPerOdometerCode = 0.1;
+const double kKmPerOdometerCode = find_signal(signal::odometer_km)->scale;
 // Between two readings that are kept; the ends of an episode always are.
 constexpr std::int64_t kOdometerEveryMs = 15 * 60 * 1000;
 

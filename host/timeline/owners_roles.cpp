@@ -12,9 +12,9 @@
 namespace packmile {
 namespace {
 
-constexpr double kVoltsPerCode = 1.0 / 64;
-constexpr double kAmperesPerCode = 0.1;
-constexpr double kKmPerOdometerCode = 0.1;
+const double kVoltsPerCode = find_signal(signal::pack_v)->scale;
+const double kAmperesPerCode = find_signal(signal::pack_a)->scale;
+const double kKmPerOdometerCode = find_signal(signal::odometer_km)->scale;
 constexpr double kLargestCode16 = 65535;
 constexpr double kLargestTenthsA = 32767;
 // Finer steps than this would be noise of the van's arithmetic.
