@@ -30,9 +30,6 @@ constexpr double kApartCodes = 8;
 constexpr double kPartCodes = 6;
 // Where one step of the controller is long, two of them tell nothing yet.
 constexpr double kApartSteps = 2;
-constexpr double kStuckAh = 3;
-// A step of more per cent than this may hold 3 Ah; common practice, no source.
-constexpr double kStuckStepPct = 1;
 constexpr unsigned kFallenCodes = 2;
 
 // Filling, by the length of the gap; widths found on modelled and measured
@@ -158,7 +155,7 @@ SocStory soc_story(const SegmentInput& input, const Segment& segment) {
   std::vector<CodePoint> points;  // at every change of the code
   const double step_pct = input.episode.soc_step_pct;
   const double step_codes = step_pct / kSocStepPct;
-  const double stuck_ah = kStuckAh * std::max(1.0, step_pct / kStuckStepPct);
+  const double least_stuck_ah = stuck_ah(step_pct);
   const std::uint32_t full = soc_full(step_pct);
   double ah = walk.ah_at(soc.time_ms[range.from]);
   double anchor_ah = ah;
@@ -175,7 +172,7 @@ SocStory soc_story(const SegmentInput& input, const Segment& segment) {
     const double flowed = ah - anchor_ah;
     // A clamped reading cannot move.
     const bool clamped = (soc.raw[i] >= full && flowed < 0) || (soc.raw[i] == 0 && flowed > 0);
-    story.stuck = story.stuck || (std::abs(flowed) >= stuck_ah && !clamped);
+    story.stuck = story.stuck || (std::abs(flowed) >= least_stuck_ah && !clamped);
   }
   story.against_current = parts_disagree(points, input.facts.nominal_ah, step_codes);
   return story;

@@ -67,6 +67,14 @@ inline constexpr double kVoltPerCode = kPackVStep;
 inline constexpr double kAmpPerCode = kPackAStep;
 inline constexpr double kSocPctPerCode = kSocStepPct;
 
+// A state of charge that stands still while so much flows is stuck, Ah. A step of
+// more than 1 % may hold that much. Common practice, no source.
+[[nodiscard]] constexpr double stuck_ah(double step_pct) {
+  constexpr double kLeastAh = 3;
+  constexpr double kStepPct = 1;
+  return step_pct > kStepPct ? kLeastAh * step_pct / kStepPct : kLeastAh;
+}
+
 // Gathers evidence over any number of episodes, in any order of vans' lives.
 class PackEvidence {
  public:

@@ -29,10 +29,8 @@ constexpr std::int64_t kReanchorCodes = 8;
 constexpr std::int64_t kUnseenCodes = 4;
 constexpr std::int64_t kSocFull = 255;
 constexpr int kUnseenTenthsA = 3;
-// 3 Ah in the unit of charge_.
-constexpr std::int64_t kStuckCharge = 2LL * 3 * 10 * 3'600'000;
-// A step of more per cent than this may hold 3 Ah; common practice, no source.
-constexpr double kStuckStepPct = 1;
+// One Ah in the unit of charge_.
+constexpr double kChargePerAh = 2.0 * 10 * 3'600'000;
 
 struct Cursor {
   std::size_t at = 0;
@@ -174,8 +172,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
   const std::int64_t vote_codes = std::max(kSocVoteCodes, whole_codes);
   const std::int64_t unseen_codes = std::max(kUnseenCodes, 2 * whole_codes);
   const std::int64_t reanchor_codes = std::max(kReanchorCodes, 2 * whole_codes);
-  const auto stuck_charge = static_cast<std::int64_t>(static_cast<double>(kStuckCharge) *
-                                                      std::max(1.0, step_pct / kStuckStepPct));
+  const auto stuck_charge = static_cast<std::int64_t>(stuck_ah(step_pct) * kChargePerAh);
   const std::uint16_t flip = coding == CurrentCoding::offset_binary ? 0x8000 : 0;
   struct Anchor {
     std::size_t row = 0;

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <cstdio>
 
+#include "timeline/episode.hpp"
+
 namespace packmile {
 namespace {
 
@@ -30,7 +32,7 @@ constexpr Tick kSpeedHoldsMs = 10'000;
 constexpr double kFellKm = 1;
 constexpr std::int64_t kFewestAwakeMs = 2 * 60'000;
 constexpr std::int64_t kPeriodsAwake = 3;
-constexpr double kLargestA = 3276.7;
+constexpr double kLargestA = kLargestTenthsA * kPackAStep;
 
 bool near(const std::optional<Tick>& then, Tick now) {
   return then && (*then > now ? *then - now : now - *then) <= kAliveMs;

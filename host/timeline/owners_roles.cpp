@@ -8,15 +8,13 @@
 #include <utility>
 
 #include "card/crc.hpp"
+#include "timeline/episode.hpp"
 
 namespace packmile {
 namespace {
 
-const double kVoltsPerCode = find_signal(signal::pack_v)->scale;
-const double kAmperesPerCode = find_signal(signal::pack_a)->scale;
 const double kKmPerOdometerCode = find_signal(signal::odometer_km)->scale;
 constexpr double kLargestCode16 = 65535;
-constexpr double kLargestTenthsA = 32767;
 // Finer steps than this would be noise of the van's arithmetic.
 // Common practice, no source.
 constexpr double kFinestSocStepPct = 0.01;
@@ -60,7 +58,7 @@ PlausibleRange plausible_range(SignalRole role) {
   constexpr double kAny = std::numeric_limits<double>::max();
   switch (role) {
     case SignalRole::pack_v:
-      return {0, kLargestCode16 * kVoltsPerCode};
+      return {0, kLargestCode16 * kPackVStep};
     case SignalRole::soc:
       return {-kSocSlackPct, 100 + kSocSlackPct};
     case SignalRole::odometer:
@@ -118,10 +116,10 @@ std::optional<std::uint32_t> code_of(const OwnersDefinition& definition, std::ui
   if (!plausible_range(definition.role).holds(value)) return std::nullopt;
   switch (definition.role) {
     case SignalRole::pack_v:
-      return code16(value / kVoltsPerCode);
+      return code16(value / kPackVStep);
     case SignalRole::pack_a: {
       const double tenths =
-          std::clamp(nearest(value / kAmperesPerCode), -kLargestTenthsA, kLargestTenthsA);
+          std::clamp(nearest(value / kPackAStep), -kLargestTenthsA, kLargestTenthsA);
       return static_cast<std::uint16_t>(static_cast<std::int16_t>(tenths));
     }
     case SignalRole::soc:

@@ -21,6 +21,9 @@ namespace packmile {
 
 inline constexpr std::size_t kRoles = static_cast<std::size_t>(kLastRole) + 1;
 
+// The largest current that the codes hold, in steps of 0.1 A.
+inline constexpr double kLargestTenthsA = 32767;
+
 // What a value of the role can be at all, in the unit of the role.
 struct PlausibleRange {
   double low = 0;
