@@ -112,6 +112,12 @@ std::int64_t at(Tick tick) { return static_cast<std::int64_t>(kMonday + tick); }
 
 }  // namespace
 
+TEST_CASE("episode: the steps of its codes are those of the catalogue") {
+  CHECK(kPackVStep == find_signal(signal::pack_v)->scale);
+  CHECK(kPackAStep == find_signal(signal::pack_a)->scale);
+  CHECK(kSocStepPct == doctest::Approx(find_signal(signal::soc_pct)->scale).epsilon(1e-12));
+}
+
 TEST_CASE("owner's codes: each role in the codes of the standard signal") {
   // 3511 * 0.1 V = 351.1 V = 22,470.4 codes of 1/64 V.
   CHECK(code_of(defined(SignalRole::pack_v, 0.1), 3511) == 22470);
