@@ -9,7 +9,6 @@ namespace {
 
 constexpr std::size_t kMostStepMs = 65'535;
 constexpr std::int64_t kLeastMovedMs = 60'000;
-constexpr double kCoveredPeriods = 2.5;
 
 // Steps between neighbours, by length.
 class StepCounts {
@@ -106,7 +105,7 @@ Result<VanHeard> hear_van(const CardFile& card, const CardSurvey& survey) {
     SeriesRate& rate = heard.rates[k];
     rate.period_ms = tally.steps[k].median_ms();
     if (tally.time_ms > 0)
-      rate.share = std::min(1.0, tally.steps[k].covered_ms(kCoveredPeriods * rate.period_ms) /
+      rate.share = std::min(1.0, tally.steps[k].covered_ms(rules.gap_periods * rate.period_ms) /
                                      static_cast<double>(tally.time_ms));
   }
   std::ranges::sort(heard.findings);

@@ -9,9 +9,6 @@
 namespace packmile {
 namespace {
 
-// Common practice, no source: back to back polling answers several times a
-// second where it can; 2.5 s of silence is a gap in any case.
-constexpr std::uint32_t kBackToBackMs = 1'000;
 // A current that keeps one code this long is not dithered by driving.
 constexpr std::int64_t kStillMs = 60'000;
 // Of the van's own step.

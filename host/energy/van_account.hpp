@@ -45,7 +45,7 @@ struct EnergyRules {
   double charge_leave_s = 300;
   double charge_merge_s = 900;     // pauses up to this stay one session
   double session_least_kwh = 0.1;  // shorter ones are not listed
-  double gap_periods = 2.5;
+  double gap_periods = kGapPeriods;
   double offset_u_a = 0.3;          // 1 sd, current sensor offset
   double current_gain_u = 0.006;    // 1 sd, relative
   double voltage_gain_u = 0.003;    // 1 sd, relative

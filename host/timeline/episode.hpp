@@ -32,6 +32,12 @@ struct SignalSeries {
   std::vector<std::uint32_t> raw;
 };
 
+// A step of more poll periods than this is a gap.
+inline constexpr double kGapPeriods = 2.5;
+// What period 0 counts as: back to back polling answers several times a second
+// where it can. Common practice, no source.
+inline constexpr std::uint32_t kBackToBackMs = 1'000;
+
 inline constexpr double kPackVStep = 1.0 / 64;
 inline constexpr double kPackAStep = 0.1;
 inline constexpr double kSocStepPct = 100.0 / 255;

@@ -13,15 +13,10 @@ using std::chrono::milliseconds;
 
 constexpr std::int64_t kSilenceMs = milliseconds(kEpisodeSilence).count();
 constexpr std::int64_t kLongestMs = milliseconds(kEpisodeLongest).count();
-// Support bits of $9A: bit 1 voltage, bit 2 current; from memory.
-constexpr std::uint32_t kVoltAndCurrent = 0x06;
-
+// Support bits of $9A; from memory.
 constexpr std::uint32_t kVolt = 0x02;
 constexpr std::uint32_t kCurrent = 0x04;
-// How far from a row of the current the voltage's neighbours may be; period 0,
-// back to back, counts as a second. Both are the rules for gaps in the energy.
-constexpr double kPairPeriods = 2.5;
-constexpr std::uint32_t kBackToBackMs = 1'000;
+constexpr std::uint32_t kVoltAndCurrent = kVolt | kCurrent;
 
 // The ECU that answers the current; 0: none.
 std::uint32_t pack_ecu_of(const Boot& boot) {
@@ -299,7 +294,7 @@ void EpisodeBuilder::pair_halves() {
   PackSeries& pack = episode_.pack;
   const auto in_reach = [&](std::size_t i, std::int64_t distance_ms) {
     const std::uint32_t period_ms = volts_.period_ms[i] == 0 ? kBackToBackMs : volts_.period_ms[i];
-    return static_cast<double>(distance_ms) <= kPairPeriods * period_ms;
+    return static_cast<double>(distance_ms) <= kGapPeriods * period_ms;
   };
   std::size_t behind = 0;  // the first voltage that is not before the current
   for (std::size_t row = 0; row < amperes_.time_ms.size(); ++row) {
