@@ -7,46 +7,51 @@
 namespace packmile::cli {
 namespace {
 
-constexpr std::size_t kMostStepMs = 65'535;
+// The longest period while driving, and gaps of it.
+constexpr std::size_t kMostStepMs = 150'000;
 constexpr std::int64_t kLeastMovedMs = 60'000;
 
-// Steps between neighbours, by length.
-class StepCounts {
+// How long neighbours of each distance were apart, within spans that cut some of
+// them short: a span begins and ends where the van moves, not where it answers.
+class StepTimes {
  public:
-  void add(std::int64_t step_ms) {
-    if (step_ms <= 0 || step_ms > static_cast<std::int64_t>(kMostStepMs)) return;
-    if (counts_.empty()) counts_.resize(kMostStepMs + 1);
-    ++counts_[static_cast<std::size_t>(step_ms)];
-    time_ms_ += static_cast<std::uint64_t>(step_ms);
+  void add(std::int64_t step_ms, std::int64_t within_ms) {
+    if (step_ms <= 0 || step_ms > static_cast<std::int64_t>(kMostStepMs) || within_ms <= 0) return;
+    if (times_ms_.empty()) times_ms_.resize(kMostStepMs + 1);
+    times_ms_[static_cast<std::size_t>(step_ms)] += static_cast<std::uint64_t>(within_ms);
+    time_ms_ += static_cast<std::uint64_t>(within_ms);
   }
+  // The step in which half of the time lies; 0: none.
   [[nodiscard]] double median_ms() const {
     std::uint64_t seen_ms = 0;
-    for (std::size_t ms = 0; ms < counts_.size(); ++ms) {
-      seen_ms += ms * counts_[ms];
-      if (2 * seen_ms >= time_ms_ && time_ms_ != 0) return static_cast<double>(ms);
+    for (std::size_t ms = 0; ms < times_ms_.size(); ++ms) {
+      seen_ms += times_ms_[ms];
+      if (2 * seen_ms >= time_ms_) return static_cast<double>(ms);
     }
     return 0;
   }
   [[nodiscard]] double covered_ms(double longest_ms) const {
     double sum = 0;
-    for (std::size_t ms = 0; ms < counts_.size() && static_cast<double>(ms) <= longest_ms; ++ms)
-      sum += static_cast<double>(ms) * static_cast<double>(counts_[ms]);
+    for (std::size_t ms = 0; ms < times_ms_.size() && static_cast<double>(ms) <= longest_ms; ++ms)
+      sum += static_cast<double>(times_ms_[ms]);
     return sum;
   }
 
  private:
-  std::vector<std::uint64_t> counts_;
+  std::vector<std::uint64_t> times_ms_;  // by length of the step
   std::uint64_t time_ms_ = 0;
 };
 
 struct Tally {
-  std::array<StepCounts, kHeardSeries> steps;
+  std::array<StepTimes, kHeardSeries> steps;
   std::int64_t time_ms = 0;
 
   void add(std::size_t series, const std::vector<std::int64_t>& time_ms_of, const Span& span) {
-    const auto first = std::lower_bound(time_ms_of.begin(), time_ms_of.end(), span.from_ms);
-    const auto past = std::upper_bound(first, time_ms_of.end(), span.to_ms);
-    for (auto at = first; at != past && at + 1 != past; ++at) steps[series].add(*(at + 1) - *at);
+    auto at = std::upper_bound(time_ms_of.begin(), time_ms_of.end(), span.from_ms);
+    if (at != time_ms_of.begin()) --at;
+    for (; at != time_ms_of.end() && at + 1 != time_ms_of.end() && *at < span.to_ms; ++at)
+      steps[series].add(*(at + 1) - *at,
+                        std::min(*(at + 1), span.to_ms) - std::max(*at, span.from_ms));
   }
 };
 

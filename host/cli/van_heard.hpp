@@ -5,9 +5,9 @@
 // Input     a surveyed card.
 // Method    the period of a series is the step between its samples in which half
 //           of the time lies, while the van moved, or awake where it moved for
-//           less than a minute: a few quick answers count for little. Its share is the part of that
-//           time which steps of up to 2.5 periods cover.
-// Bounded   one episode; a histogram of 65,536 steps for each series.
+//           less than a minute: a few quick answers count for little. Its share
+//           is the part of that time which steps of up to 2.5 periods cover.
+// Bounded   one episode; a histogram of 150,001 steps for each series.
 #pragma once
 #include <array>
 #include <cstdint>

@@ -134,6 +134,8 @@ TEST_CASE("first hour: a van of service 01 answers every question") {
   CHECK(page.of("energy_per_mile").signals ==
         std::vector<std::string>{"pack_v", "pack_a", "soc_pct", "odometer_km", "speed_kmh"});
   CHECK(page.of("distance").period_ms == 5'000);
+  // Ten stretches of driving of a minute: what reaches over their ends counts too.
+  CHECK(*page.of("distance").share > 0.98);
   CHECK(
       page.says("what this van answers pack V and A service 01, every 200 ms (100 % of the driving)"
                 " charge service 01, every 5 s"));
