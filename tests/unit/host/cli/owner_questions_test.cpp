@@ -121,6 +121,28 @@ OwnersDefinition defined(SignalRole role, double scale, double offset, unsigned 
 
 }  // namespace
 
+TEST_CASE("first hour: a slow signal that never failed covers all of the driving") {
+  CardMaker maker{0x2A, 1024};
+  maker.boot(1);
+  maker.session(0, session_of(0x7E8, false));
+  const auto tell = [&](Tick tick, int kmh, double km, bool odometer) {
+    maker.response(tick, test::pack_key(200, 0x7E8),
+                   {6, 0, 370 * 64, 100, static_cast<std::uint32_t>(kmh)});
+    if (odometer)
+      maker.response(tick, key_of(signal::odometer_km, 60'000, 0x7E8),
+                     {static_cast<std::uint32_t>(km * 10)});
+  };
+  // Its answers fall before the van moves off, between, and after it has stopped.
+  for (int k = 0; k < 3'600; ++k) {
+    const bool moves = k >= 150 && k < 3'450;
+    tell(1'000 + static_cast<Tick>(k) * 200, moves ? 36 : 0,
+         12'000 + 0.002 * std::clamp(k - 150, 0, 3'300), k % 300 == 0 || k == 3'599);
+  }
+  const Page page = page_of(maker);
+  CHECK(page.of("distance").period_ms == 60'000);
+  CHECK(*page.of("distance").share > 0.99);
+}
+
 TEST_CASE("first hour: a van of service 01 answers every question") {
   CardMaker maker{0x2A, 1024};
   maker.boot(1);
@@ -134,8 +156,6 @@ TEST_CASE("first hour: a van of service 01 answers every question") {
   CHECK(page.of("energy_per_mile").signals ==
         std::vector<std::string>{"pack_v", "pack_a", "soc_pct", "odometer_km", "speed_kmh"});
   CHECK(page.of("distance").period_ms == 5'000);
-  // Ten stretches of driving of a minute: what reaches over their ends counts too.
-  CHECK(*page.of("distance").share > 0.98);
   CHECK(
       page.says("what this van answers pack V and A service 01, every 200 ms (100 % of the driving)"
                 " charge service 01, every 5 s"));
