@@ -3,7 +3,8 @@
 namespace packmile {
 namespace {
 
-// $9A, byte A, bit 2: the current is supported (from memory, catalogue).
+// $9A, byte A: bit 1 the voltage, bit 2 the current (from memory, catalogue).
+constexpr std::uint32_t kVoltageSupported = 0x02;
 constexpr std::uint32_t kCurrentSupported = 0x04;
 
 std::uint32_t distance16(std::uint32_t a, std::uint32_t b) {
@@ -21,10 +22,10 @@ std::uint32_t size_of(std::uint32_t current_raw) {
 // The word is above its zero: in both codings of one van the same way.
 bool is_upwards(std::uint32_t current_raw) { return (current_raw & 0x7FFF) < 0x4000; }
 
-// A current that comes without support bits is the owner's signal.
-bool supports_current(std::span<const RawWord> words) {
+// What comes without support bits is the owner's signal.
+bool supports(std::span<const RawWord> words, std::uint32_t bit) {
   for (const RawWord& one : words)
-    if (one.id == signal::pack_support) return (one.word & kCurrentSupported) != 0;
+    if (one.id == signal::pack_support) return (one.word & bit) != 0;
   return true;
 }
 
@@ -32,7 +33,11 @@ bool supports_current(std::span<const RawWord> words) {
 
 void DutyJudge::restart(Tick now, DutyStart start) {
   const std::optional<Tick> supply_low_since = supply_low_since_;
+  const bool current_doubted = current_doubted_;
+  const std::optional<std::uint32_t> voltage_raw = voltage_raw_;
   *this = DutyJudge{};
+  current_doubted_ = current_doubted;
+  voltage_raw_ = voltage_raw;
   // The supply is measured whether or not the van is asked; the time that counts
   // begins anew.
   if (supply_low_since) supply_low_since_ = now;
@@ -50,15 +55,18 @@ void DutyJudge::on_supply_low(Tick now, bool low) {
   }
 }
 
+bool DutyJudge::voltage_rose(std::uint32_t raw) const {
+  return voltage_raw_ && raw >= *voltage_raw_ + limits_.voltage_rise_raw;
+}
+
 bool DutyJudge::shows_life(std::span<const RawWord> words) const {
-  const bool current_supported = supports_current(words);
+  const bool believed = supports(words, kCurrentSupported) && !current_doubted_;
   for (const RawWord& one : words) {
     if (one.id == signal::speed_kmh && one.word >= 1) return true;
     if (one.id == signal::odometer_km && odometer_raw_ && one.word != *odometer_raw_) return true;
     if (one.id == signal::soc_pct && soc_raw_ && one.word >= *soc_raw_ + limits_.charge_soc_codes)
       return true;
-    if (one.id == signal::pack_a && current_supported &&
-        size_of(one.word) >= limits_.idle_below_raw)
+    if (one.id == signal::pack_a && believed && size_of(one.word) >= limits_.idle_below_raw)
       return true;
   }
   return false;
@@ -80,6 +88,7 @@ void DutyJudge::set_duty(Tick now, Duty duty) {
 
 void DutyJudge::bear_out(Tick now) {
   borne_out_at_ = now;
+  current_doubted_ = false;
   life_seen_ = true;
 }
 
@@ -89,6 +98,7 @@ void DutyJudge::moved(Tick now) {
   // A new trip, even where a load kept the van from being parked.
   if (now - moved_at_ >= limits_.parked_after_ms) trip_odometer_raw_ = odometer_raw_;
   moved_at_ = now;
+  voltage_raw_.reset();
   if (soc_raw_) soc_low_raw_ = *soc_raw_;
   set_duty(now, Duty::driving);
 }
@@ -117,7 +127,10 @@ void DutyJudge::on_soc(Tick now, std::uint32_t raw) {
     soc_high_raw_ = raw;
     return;
   }
-  if (raw != *before) borne_out_at_ = now;
+  if (raw != *before) {
+    borne_out_at_ = now;
+    current_doubted_ = false;
+  }
   if (raw < soc_low_raw_) soc_low_raw_ = raw;
   if (raw > soc_high_raw_) soc_high_raw_ = raw;
   if (raw > *before) {
@@ -143,11 +156,23 @@ bool DutyJudge::current_flows(std::uint32_t raw) const {
          size_of(raw) >= limits_.taper_below_raw;
 }
 
+// A load's voltage falls; it rises under a charge, and for an hour or two after
+// a drive.
+void DutyJudge::on_voltage(Tick now, std::uint32_t raw) {
+  if (voltage_raw_ && !voltage_rose(raw)) return;
+  if (voltage_raw_) {
+    borne_out_at_ = now;
+    current_doubted_ = false;
+  }
+  voltage_raw_ = raw;
+}
+
 void DutyJudge::on_current(Tick now, std::uint32_t raw) {
   if (current_raw_ && distance16(raw, *current_raw_) > limits_.burst_step_raw)
     burst_until_ = now + limits_.burst_ms;
   current_raw_ = raw;
-  if (!current_flows(raw)) return;
+  if (size_of(raw) < limits_.idle_below_raw) current_doubted_ = false;
+  if (current_doubted_ || !current_flows(raw)) return;
   if (now - borne_out_at_ >=
       (soc_raw_ ? limits_.load_believed_ms : limits_.load_believed_without_soc_ms))
     return;
@@ -158,10 +183,12 @@ void DutyJudge::on_current(Tick now, std::uint32_t raw) {
 
 void DutyJudge::on_words(Tick now, std::span<const RawWord> words) {
   if (duty_ == Duty::parked) return;
-  const bool current_supported = supports_current(words);
+  const bool current_supported = supports(words, kCurrentSupported);
+  const bool voltage_supported = supports(words, kVoltageSupported);
   for (const RawWord& one : words) {
     if (one.id == signal::soc_pct) on_soc(now, one.word);
     if (one.id == signal::odometer_km) on_odometer(now, one.word);
+    if (one.id == signal::pack_v && voltage_supported) on_voltage(now, one.word);
     if (one.id == signal::pack_a && current_supported) on_current(now, one.word);
   }
   for (const RawWord& one : words)
@@ -169,6 +196,8 @@ void DutyJudge::on_words(Tick now, std::span<const RawWord> words) {
 
   const Tick idle_ms = now - idle_since_;
   if (idle_ms >= parked_after(now)) {
+    // Whatever still flows has kept nothing awake: nothing bore it out.
+    if (current_raw_ && size_of(*current_raw_) >= limits_.idle_below_raw) current_doubted_ = true;
     set_duty(now, Duty::parked);
   } else if (start_ == DutyStart::supply && !life_seen_ && idle_ms >= limits_.top_up_after_ms) {
     set_duty(now, Duty::standing);

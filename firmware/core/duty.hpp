@@ -21,8 +21,11 @@
 //           Where neither is answered, a van is never taken for charging.
 //           idle: still, SoC not rising, under 2 A where the current is answered;
 //           in a charge under 0.5 A, or of the other direction than it began.
-//           A current of 2 A or more is believed as long as SoC or motion bears
-//           it out: a sensor that is off by 2 A must not keep a van awake.
+//           A current of 2 A or more is believed as long as something bears it
+//           out: motion, SoC, or a pack voltage that goes on rising. A sensor that
+//           is off by 2 A must not keep a van awake: the current of a van that was
+//           parked in spite of it is doubted, over restarts, until something bears
+//           it out or it is seen to be less.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -51,10 +54,12 @@ struct DutyLimits {
   Tick charge_ended_after_ms = 15 * 60'000;
   Tick top_up_after_ms = 60'000;
   // A current that nothing else bears out; 2 A or more are a code of SoC by
-  // then. Where SoC is not answered: as long as a charge may last.
+  // then. Where SoC is not answered the voltage has to tell a charge, and it
+  // rises slowly: 2 kW into 50 kWh of the flattest cells, 0.5 V an hour.
   Tick load_believed_ms = 30 * 60'000;
-  Tick load_believed_without_soc_ms = 12 * 3'600'000;
-  std::uint32_t idle_below_raw = 20;  // 2 A at 0.1 A a code
+  Tick load_believed_without_soc_ms = 60 * 60'000;
+  std::uint32_t voltage_rise_raw = 32;  // 0.5 V at 1/64 V a code
+  std::uint32_t idle_below_raw = 20;    // 2 A at 0.1 A a code
   // A charge tapers; what an awake van draws has the other direction.
   std::uint32_t taper_below_raw = 5;
   std::uint32_t burst_step_raw = 20;  // a step of the current by 2 A
@@ -89,11 +94,13 @@ class DutyJudge {
   void on_speed(Tick now, std::uint32_t kmh);
   void on_odometer(Tick now, std::uint32_t raw);
   void on_soc(Tick now, std::uint32_t raw);
+  void on_voltage(Tick now, std::uint32_t raw);
   void on_current(Tick now, std::uint32_t raw);
   void moved(Tick now);
   void bear_out(Tick now);
   [[nodiscard]] Tick parked_after(Tick now) const;
   [[nodiscard]] bool current_flows(std::uint32_t raw) const;
+  [[nodiscard]] bool voltage_rose(std::uint32_t raw) const;
   void set_duty(Tick now, Duty duty);
 
   DutyLimits limits_;
@@ -101,12 +108,14 @@ class DutyJudge {
   Tick burst_until_ = 0;
   Tick soc_rose_at_ = 0;
   Tick moved_at_ = 0;
-  Tick borne_out_at_ = 0;  // motion, or a change of SoC
+  Tick borne_out_at_ = 0;  // motion, a change of SoC, a rise of the voltage
   std::optional<Tick> supply_low_since_;
   std::optional<std::uint32_t> trip_odometer_raw_;
   std::optional<std::uint32_t> odometer_raw_;
   std::optional<std::uint32_t> current_raw_;
   std::optional<std::uint32_t> soc_raw_;
+  // The highest since the van moved, in steps that bear a current out.
+  std::optional<std::uint32_t> voltage_raw_;
   std::uint32_t soc_low_raw_ = 0;
   std::uint32_t soc_high_raw_ = 0;
   Duty duty_ = Duty::driving;
@@ -114,6 +123,7 @@ class DutyJudge {
   bool soc_rises_fast_ = false;
   bool soc_has_risen_ = false;
   bool life_seen_ = false;
+  bool current_doubted_ = false;
   bool charge_upwards_ = false;  // the raw word is above its zero in this charge
   DutyStart start_ = DutyStart::life;
 };
