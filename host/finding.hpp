@@ -34,6 +34,7 @@ enum class Finding : std::uint8_t {
   newer_format,
   older_log,
   line_crowded,
+  answers_late,
   reset_too_often,
   samples_dropped,
   no_data_yet,
@@ -109,6 +110,9 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::line_crowded, "line_crowded",
                  "frames of others crowd the serial line, and answers are lost: set it to a higher "
                  "rate, or use an adapter that filters"},
+    FindingEntry{Finding::answers_late, "answers_late",
+                 "an ECU takes longer to answer than the standard allows: it is asked less often, "
+                 "and what it says is as many ms older"},
     FindingEntry{Finding::reset_too_often, "reset_too_often",
                  "the logger was reset three times in ten minutes and only listened for an hour: "
                  "look at its power and its plug"},

@@ -83,7 +83,9 @@ enum : std::uint32_t {
   card_write_failures = 12,
   dropped_samples = 13,
   other_frames_per_s = 14,
-  echoed_frames = 15
+  echoed_frames = 15,
+  late_answers = 16,
+  reply_wait_ms = 17
 };
 }
 namespace settings {

@@ -56,19 +56,21 @@ FixedText<N> text_of(std::span<const std::uint8_t> bytes) {
 
 static_assert(std::is_trivially_destructible_v<Discovery>);
 
-void Discovery::start(std::span<const AllowedDid> owners) {
+void Discovery::start(std::span<const AllowedDid> owners, Tick reply_ms) {
   // In place: an assignment would build a second one on the small stack.
   std::construct_at(this);
   owners_ = owners;
+  reply_ms_ = reply_ms;
   ask(Step::find_11);
 }
 
 std::optional<Discovery::Request> Discovery::take_request(Tick now) {
   if (state() != DiscoveryState::running || wait_ != Wait::to_be_taken) return std::nullopt;
   wait_ = Wait::reply;
-  window_end_ = now + kReplyMs;
+  window_end_ = now + reply_ms_;
   give_up_ = now + kLongestReplyMs;
   late_count_ = 0;
+  patient_ = false;
   ++tries_;
   return Request{request(), is_functional()};
 }
@@ -88,6 +90,11 @@ bool Discovery::on_message(Tick now, std::uint32_t response_id, bool extended,
   else
     taken = on_bitmap(message);
   if (taken) no_longer_late(response_id);
+  if (taken && patient_) {
+    reply_ms_ *= kPatience;
+    if (reply_ms_ > kSlowestReplyMs) reply_ms_ = kSlowestReplyMs;
+    patient_ = false;
+  }
   return taken;
 }
 
@@ -247,6 +254,11 @@ void Discovery::give_up_item() {
 void Discovery::on_silence() {
   // Silence on a functional request, or on the first request of a service, is
   // how an ECU says no; the others were promised by a bitmap.
+  if (is_functional() && map_.ecu_count == 0 && !patient_) {
+    patient_ = true;
+    window_end_ += (kPatience - 1) * reply_ms_;
+    return;
+  }
   const bool promised = !is_functional() && step_ != Step::info;
   if (promised && tries_ < kMaxTries) {
     wait_ = Wait::to_be_taken;

@@ -33,6 +33,10 @@
 //   id_vin         of each ECU that was found by an identifier, if no VIN is known
 //   found          if there is any ECU; else nothing
 //
+// As long as no ECU is known, a request to all waits kPatience times as long
+// before it counts as silent; an answer that took so long makes the wait that long
+// from then on.
+//
 // A negative response to a physical request ends its item; 11 ends the service
 // for that ECU; 21 and 22 are asked again once after a pause; 78 is waited for,
 // kMaxPendingInARow times. Only text that is whole and printable is kept.
@@ -53,6 +57,12 @@ namespace packmile {
 // P2 of 50 ms (ISO 15765-3), line time and adapter latency; clients of 100 to
 // 150 ms are common practice.
 inline constexpr Tick kReplyMs = 150;
+// What a logger goes up to where answers come late; some gateways take more than
+// half a second (from memory).
+inline constexpr Tick kSlowestReplyMs = 8 * kReplyMs;
+// Where nothing else is to be lost by it, an answer is waited for so many times
+// as long: a slow ECU may drop the answer when the next request comes.
+inline constexpr Tick kPatience = 4;
 // All the pending responses that are believed, and a long message after them.
 inline constexpr Tick kLongestReplyMs = Tick{kMaxPendingInARow} * kPendingMs + 5000;
 
@@ -72,8 +82,9 @@ class Discovery {
   };
 
   // Forgets the map and begins anew, from any state. `owners`: what the owner
-  // has listed; must outlive the discovery.
-  void start(std::span<const AllowedDid> owners = {});
+  // has listed; must outlive the discovery. `reply_ms`: how long an answer is
+  // waited for, kReplyMs to kSlowestReplyMs.
+  void start(std::span<const AllowedDid> owners = {}, Tick reply_ms = kReplyMs);
   // The request to send now; each is handed out once, and its time starts to
   // run. None: an answer is still due, or there is nothing more to ask.
   [[nodiscard]] std::optional<Request> take_request(Tick now);
@@ -91,6 +102,8 @@ class Discovery {
   // Grows while running. In state found an ECU whose pids.next_base() is not none
   // left that bitmap unanswered, twice, or refused it.
   [[nodiscard]] const VanMap& map() const { return map_; }
+  // How long an answer is waited for, as the van has turned out to need.
+  [[nodiscard]] Tick reply_ms() const { return reply_ms_; }
 
  private:
   enum class Step : std::uint8_t {
@@ -147,7 +160,8 @@ class Discovery {
 
   VanMap map_;
   std::span<const AllowedDid> owners_;
-  SupportedPids info_;   // of service 09, the ECU at hand
+  SupportedPids info_;  // of service 09, the ECU at hand
+  Tick reply_ms_ = kReplyMs;
   Tick window_end_ = 0;  // end of the wait, unless somebody is late; or of the pause
   Tick give_up_ = 0;     // end of the wait whoever is late
   std::array<Late, kMaxEcus> late_{};
@@ -157,6 +171,7 @@ class Discovery {
   Step step_ = Step::idle;
   Wait wait_ = Wait::to_be_taken;
   bool information_silent_ = false;  // an ECU said nothing to 09 00
+  bool patient_ = false;             // the wait at hand goes on
 };
 
 }  // namespace packmile

@@ -397,6 +397,8 @@ LoggerCounters Logger::counters() const {
   c.dropped_samples = log_.dropped_samples();
   c.other_frames_per_s = other_frames_per_s_;
   c.echoed_frames = echoed_frames_;
+  c.late_answers = late_answers_;
+  if (reply_ms_ != kReplyMs) c.reply_wait_ms = static_cast<std::uint32_t>(reply_ms_);
   return c;
 }
 

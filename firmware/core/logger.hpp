@@ -18,6 +18,9 @@
 // At power-up: construct, then turns. To stop: on_stop(now), then turns until
 // stopped().
 //
+// An answer that nobody waits for any more makes the wait twice as long, up to
+// kSlowestReplyMs: a slow ECU is heard from then on.
+//
 // Chunking on_bytes differently gives the same output. on_time before the
 // deadline does nothing. An answer that nobody asked for changes nothing but a
 // counter. Time that runs backwards is taken as standing still.
@@ -202,6 +205,8 @@ class Logger {
   // The same in standard words, for the judge of the van's duty.
   [[nodiscard]] std::size_t duty_words(std::span<const RawWord> words, std::span<RawWord> standard);
   void on_probe_message(const IsotpReceiver& receiver);
+  void on_late_answer();
+  [[nodiscard]] Tick patience_ms(Asking asking) const;
   void on_silence();
   void on_unconfirmed();
   void update_conditions();
@@ -271,6 +276,8 @@ class Logger {
   Tick others_since_ = 0;
   std::uint32_t others_this_s_ = 0;
   std::uint32_t others_last_s_ = 0;
+  Tick reply_ms_ = kReplyMs;  // how long an answer is waited for
+  Tick reply_grew_at_ = 0;
   std::optional<Tick> asked_at_;
   std::optional<Tick> answered_at_;
   std::optional<Tick> send_again_at_;  // the gate had no room
@@ -290,6 +297,7 @@ class Logger {
   std::uint32_t foreign_tester_events_ = 0;
   std::uint32_t other_frames_per_s_ = 0;
   std::uint32_t echoed_frames_ = 0;
+  std::uint32_t late_answers_ = 0;
 };
 
 }  // namespace packmile

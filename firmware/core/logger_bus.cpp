@@ -104,7 +104,7 @@ void Logger::on_script_done() {
     case Phase::discovering:
       receivers_ = 0;
       gate_.forget_ecus();
-      discovery_.start(owners_.dids());
+      discovery_.start(owners_.dids(), reply_ms_);
       break;
     case Phase::probing:
     case Phase::link_down:
@@ -272,6 +272,7 @@ void Logger::on_frame(const CanFrame& frame) {
     return;
   }
   if (phase_ == Phase::waiting) {
+    if (request_id) on_late_answer();
     wake_.on_traffic(now_);
     return;
   }

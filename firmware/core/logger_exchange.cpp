@@ -46,8 +46,10 @@ bool Logger::send(Asking asking, const CanFrame& frame) {
   send_again_at_.reset();
   switch (gate_.send_request(frame)) {
     case GateOutcome::queued:
-      exchange_ = {
-          .asking = asking, .extended = frame.extended, .sent = now_, .deadline = now_ + kReplyMs};
+      exchange_ = {.asking = asking,
+                   .extended = frame.extended,
+                   .sent = now_,
+                   .deadline = now_ + patience_ms(asking)};
       asked_at_ = now_;
       request_sent_ = frame;
       return true;
@@ -60,6 +62,14 @@ bool Logger::send(Asking asking, const CanFrame& frame) {
       return false;
   }
   return false;
+}
+
+// Where answers fail to come the next one is waited for longer.
+Tick Logger::patience_ms(Asking asking) const {
+  Tick wait_ms = reply_ms_;
+  if (asking == Asking::poll && silences_in_row_ != 0)
+    wait_ms <<= silences_in_row_ < kSilences ? silences_in_row_ : kSilences;
+  return wait_ms < kSlowestReplyMs ? wait_ms : kSlowestReplyMs;
 }
 
 void Logger::ask_next() {
@@ -91,6 +101,7 @@ void Logger::ask_discovery() {
         static_cast<void>(send(Asking::discovery, request->frame));
       return;
     case DiscoveryState::found:
+      reply_ms_ = discovery_.reply_ms();
       plan_.build(now_, discovery_.map(), owners_);
       roles_told_ = 0;
       log_.set_van_tag(van_tag_of(discovery_.map().vin.view()));
@@ -166,8 +177,10 @@ void Logger::on_message(const IsotpReceiver& receiver) {
   switch (exchange_.asking) {
     case Asking::discovery:
       if (!discovery_.on_message(now_, receiver.response_id(), receiver.extended(),
-                                 receiver.message()))
+                                 receiver.message())) {
+        on_late_answer();
         return;
+      }
       on_answered();
       gate_.set_parked(false);
       // Functional requests are answered by several: the window is discovery's.
@@ -180,7 +193,8 @@ void Logger::on_message(const IsotpReceiver& receiver) {
       if (receiver.response_id() == exchange_.response_id) on_poll_message(receiver);
       return;
     case Asking::nothing:
-      return;  // late
+      on_late_answer();
+      return;
   }
 }
 
@@ -193,10 +207,13 @@ void Logger::on_probe_message(const IsotpReceiver& receiver) {
   std::array<RawWord, kMaxWordsPerReply> words{};
   std::array<RawWord, kMaxWordsPerReply> standard{};
   std::size_t count = 0;
-  if (!parse_negative_response(receiver.message()))
-    count = duty_words(std::span<const RawWord>(words).first(words_of_answer(
-                           plan_.polls()[exchange_.poll], receiver.message(), words)),
-                       standard);
+  if (!parse_negative_response(receiver.message())) {
+    const PollRequest& poll = plan_.polls()[exchange_.poll];
+    const std::span<const RawWord> known =
+        std::span<const RawWord>(words).first(words_of_answer(poll, receiver.message(), words));
+    keep(receiver.begun(), poll, known);
+    count = duty_words(known, standard);
+  }
   const bool used = duty_.shows_life(std::span<const RawWord>(standard).first(count));
   if (!prompted && !used) {
     wait(WaitReason::parked);
@@ -227,10 +244,15 @@ void Logger::on_poll_message(const IsotpReceiver& receiver) {
     return;
   }
   const PollRequest& poll = plan_.polls()[index];
-  if (!poll.is_answered_by(receiver.message()))
-    return;  // the late answer to a request that was given up
-
+  if (!poll.is_answered_by(receiver.message())) {
+    on_late_answer();
+    return;
+  }
   on_answered();
+  // An announced one has its own time.
+  if (exchange_.pending == 0)
+    while (reply_ms_ < kSlowestReplyMs && receiver.begun() >= exchange_.sent + reply_ms_)
+      reply_ms_ *= 2;
   round_trip_ms_ = took_ms;
   exchange_ = {};
   std::array<RawWord, kMaxWordsPerReply> words{};
@@ -281,6 +303,19 @@ std::size_t Logger::duty_words(std::span<const RawWord> words, std::span<RawWord
   return count;
 }
 
+// Which request it answers is not known: the wait grows until none is late. What
+// was asked before it grew may be late still.
+void Logger::on_late_answer() {
+  ++late_answers_;
+  const bool gave_up = phase_ != Phase::polling || silences_in_row_ != 0;
+  if (!gave_up || reply_ms_ >= kSlowestReplyMs || now_ < reply_grew_at_ + reply_ms_) return;
+  reply_ms_ *= 2;
+  reply_grew_at_ = now_;
+  if (phase_ != Phase::discovering) return;
+  exchange_ = {};
+  discovery_.start(owners_.dids(), reply_ms_);
+}
+
 void Logger::on_silence() {
   const Exchange over = exchange_;
   exchange_ = {};
@@ -290,8 +325,9 @@ void Logger::on_silence() {
     return;
   }
   if (over.asking != Asking::poll) return;
-  if (plan_.on_silence(now_, over.poll, static_cast<std::uint32_t>(now_ - over.sent)))
-    want_session();
+  // Waiting longer than usual is our own choice, and says nothing of the van.
+  const Tick took_ms = now_ - over.sent < reply_ms_ ? now_ - over.sent : reply_ms_;
+  if (plan_.on_silence(now_, over.poll, static_cast<std::uint32_t>(took_ms))) want_session();
   if (silences_in_row_ < 0xFF) ++silences_in_row_;
   if (unconfirmed_answers_ >= kNeverConfirms && silences_in_row_ >= kSilences) {
     wait(WaitReason::silent, kBrokenOffAlertMs);

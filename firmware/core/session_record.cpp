@@ -9,16 +9,19 @@ namespace {
 
 // Tag of Record.session and a length of up to two bytes.
 constexpr std::size_t kFrameBytes = 3;
-// Counters of up to six bytes each, and the lowest supply.
+// Counters of up to six bytes each, from the sixteenth on of seven, and the lowest
+// supply.
 constexpr std::size_t kCounters = sizeof(LoggerCounters) / sizeof(std::uint32_t);
-static_assert(kCounters <= 15, "the key of a sixteenth counter takes two bytes");
-constexpr std::size_t kTailBytes = 2 + kCounters * 6 + 4;
+static_assert(wire::counters::reply_wait_ms == kCounters && kCounters > 15);
+constexpr std::size_t kCountersBytes = 15 * 6 + (kCounters - 15) * 7;
+constexpr std::size_t kTailBytes = 2 + kCountersBytes + 4;
 // How the boot ends or begins, in every part: a flag, and a number of up to five bytes.
 constexpr std::size_t kEndBytes = 2 + 6;
 constexpr std::size_t kNotFoundBytes = 3;
 // The longest Ecu: a number, 20 + 16 characters, twice 32 bytes of bitmaps.
 constexpr std::size_t kMaxItemBytes = 116;
 
+static_assert(kCountersBytes <= kMaxItemBytes);
 using Item = std::array<std::uint8_t, kMaxItemBytes>;
 
 std::span<const std::uint8_t> bytes_of(std::string_view text) {
@@ -68,6 +71,8 @@ void put_counters(wire::Writer& out, const LoggerCounters& c) {
   w.uint_field(wire::counters::dropped_samples, c.dropped_samples);
   w.uint_field(wire::counters::other_frames_per_s, c.other_frames_per_s);
   w.uint_field(wire::counters::echoed_frames, c.echoed_frames);
+  w.uint_field(wire::counters::late_answers, c.late_answers);
+  w.uint_field(wire::counters::reply_wait_ms, c.reply_wait_ms);
   put_message(out, wire::session::counters, item, w);
 }
 

@@ -40,6 +40,8 @@ struct LoggerCounters {
   std::uint32_t dropped_samples = 0;
   std::uint32_t other_frames_per_s = 0;  // the most in one second
   std::uint32_t echoed_frames = 0;
+  std::uint32_t late_answers = 0;
+  std::uint32_t reply_wait_ms = 0;  // 0: as usual
 
   bool operator==(const LoggerCounters&) const = default;
 };

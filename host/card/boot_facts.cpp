@@ -97,6 +97,9 @@ void add_session(BootFacts& boot, const Session& session) {
     keep(boot.counters.foreign_tester_events, c.foreign_tester_events());
     keep(boot.counters.dropped_samples, c.dropped_samples());
     keep(boot.counters.other_frames_per_s, c.other_frames_per_s());
+    keep(boot.counters.echoed_frames, c.echoed_frames());
+    keep(boot.counters.late_answers, c.late_answers());
+    keep(boot.counters.reply_wait_ms, c.reply_wait_ms());
   }
   boot.reset_too_often = boot.reset_too_often || session.listen_only_s() != 0;
   if (session.supply_min_mv() != 0)

@@ -36,6 +36,9 @@ struct BootCounters {
   std::uint64_t foreign_tester_events = 0;
   std::uint64_t dropped_samples = 0;
   std::uint64_t other_frames_per_s = 0;  // the most in one second
+  std::uint64_t echoed_frames = 0;
+  std::uint64_t late_answers = 0;
+  std::uint64_t reply_wait_ms = 0;  // the longest; 0: as usual
 };
 
 struct PolledPid {

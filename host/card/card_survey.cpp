@@ -424,6 +424,10 @@ class Surveyor {
       survey_.counters.dropped_samples += boot.counters.dropped_samples;
       survey_.counters.other_frames_per_s =
           std::max(survey_.counters.other_frames_per_s, boot.counters.other_frames_per_s);
+      survey_.counters.echoed_frames += boot.counters.echoed_frames;
+      survey_.counters.late_answers += boot.counters.late_answers;
+      survey_.counters.reply_wait_ms =
+          std::max(survey_.counters.reply_wait_ms, boot.counters.reply_wait_ms);
       reset_too_often_ = reset_too_often_ || boot.reset_too_often;
     }
     if (supply_min_mv != 0) survey_.supply_min_v = supply_min_mv / 1000.0;
@@ -507,6 +511,7 @@ class Surveyor {
     find(survey_.sectors_older_log != 0, Finding::older_log);
     find(survey_.counters.dropped_samples != 0, Finding::samples_dropped);
     find(survey_.counters.other_frames_per_s >= kCrowdedFramesPerS, Finding::line_crowded);
+    find(survey_.counters.reply_wait_ms != 0, Finding::answers_late);
     find(reset_too_often_, Finding::reset_too_often);
     find(have_log && survey_.boots.empty(), Finding::no_data_yet);
     find(malformed, Finding::record_malformed);

@@ -178,6 +178,10 @@ std::vector<Column> check_columns() {
           {"requests_while_parked", count, false},
           {"refused_transmits", count, false},
           {"foreign_tester_events", count, false},
+          {"other_frames_per_s", count, false},
+          {"echoed_frames", count, false},
+          {"late_answers", count, false},
+          {"reply_wait_ms", count, true},
           {"answers", words, false},
           {"not_answered", words, false},
           {"settings_dids", words, false},
@@ -241,6 +245,11 @@ Row row_of(const CardSurvey& survey, const VanHeard& heard) {
           whole(survey.counters.requests_while_parked),
           whole(survey.counters.refused_transmits),
           whole(survey.counters.foreign_tester_events),
+          whole(survey.counters.other_frames_per_s),
+          whole(survey.counters.echoed_frames),
+          whole(survey.counters.late_answers),
+          survey.counters.reply_wait_ms != 0 ? whole(survey.counters.reply_wait_ms)
+                                             : Cell::unknown("no answer came too late"),
           {answered_words(survey), {}},
           {not_answered_words(survey), {}},
           {std::move(dids), {}},
@@ -299,6 +308,15 @@ std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
                      "another tester",
                      survey.counters.requests_while_parked, survey.counters.refused_transmits,
                      survey.counters.foreign_tester_events));
+    const BootCounters& c = survey.counters;
+    std::string more;
+    for (const auto& [n, what] :
+         {std::pair{c.other_frames_per_s, "frames of others in the busiest second"},
+          std::pair{c.echoed_frames, "own frames sent back by the adapter"},
+          std::pair{c.late_answers, "answers that came late"},
+          std::pair{c.reply_wait_ms, "ms waited for an answer since"}})
+      if (n > 0) more += fmt::format("{}{} {}", more.empty() ? "" : ", ", n, what);
+    if (!more.empty()) line("", more);
     std::map<std::uint32_t, std::vector<std::string>> by_ecu;
     for (const AnsweredSignal& a : survey.answers)
       by_ecu[a.ecu].push_back(answered_text(survey, a));

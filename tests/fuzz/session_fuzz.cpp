@@ -88,7 +88,8 @@ LoggerCounters take_counters(ByteSource& source) {
        {&c.requests, &c.responses, &c.timeouts, &c.negative_responses, &c.pending_responses,
         &c.isotp_dropped, &c.lines_discarded, &c.adapter_reopened, &c.refused_transmits,
         &c.requests_while_parked, &c.foreign_tester_events, &c.card_write_failures,
-        &c.dropped_samples, &c.other_frames_per_s, &c.echoed_frames})
+        &c.dropped_samples, &c.other_frames_per_s, &c.echoed_frames, &c.late_answers,
+        &c.reply_wait_ms})
     *one = take_counter(source);
   return c;
 }
@@ -105,7 +106,8 @@ void check_counters(const Counters& read, const LoggerCounters& c) {
            read.card_write_failures() == c.card_write_failures &&
            read.dropped_samples() == c.dropped_samples &&
            read.other_frames_per_s() == c.other_frames_per_s &&
-           read.echoed_frames() == c.echoed_frames,
+           read.echoed_frames() == c.echoed_frames && read.late_answers() == c.late_answers &&
+           read.reply_wait_ms() == c.reply_wait_ms,
        "every counter is told");
 }
 

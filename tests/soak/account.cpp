@@ -121,8 +121,6 @@ const char* name_of(Fate fate) {
       return "came when the adapter was being closed";
     case Fate::other_tester:
       return "the same, because of another tester";
-    case Fate::probe:
-      return "a probe: asked only whether the van is used";
     case Fate::no_logger:
       return "the logger was stopped or off";
     case Fate::card_busy:
@@ -355,7 +353,7 @@ Fate Account::fate_if_missing(std::uint32_t ecu, const Joining& message,
   // The deadline itself is too late: time comes before bytes of a later moment.
   if (message.first >= it.until) return Fate::late;
   it.open = false;
-  return it.probe ? Fate::probe : Fate::unexplained;
+  return Fate::unexplained;
 }
 
 void Account::from_core(Tick now, std::span<const std::uint8_t> bytes) {
@@ -375,15 +373,12 @@ void Account::on_own_line(Tick now, std::string_view line) {
     question_->fate =
         tester_heard_at_ && *tester_heard_at_ == now ? Fate::other_tester : Fate::closed;
   }
-  if (line == "O") opened_ = true;
   const std::optional<BusFrame> frame = benchvan::read_frame_line(line);
   if (!frame || frame->data[0] > 7) return;  // flow control asks for nothing
   question_ = Question{.sent = now,
                        .until = now + kReplyWithinMs,
                        .ecu = answered_by(*frame),
-                       .probe = opened_,
                        .open = true};
-  opened_ = false;
   if (frame->data[1] == 0x01)
     question_->pids.assign(frame->data.begin() + 2, frame->data.begin() + 1 + frame->data[0]);
 }

@@ -36,13 +36,12 @@ enum class Fate : std::uint8_t {
   too_long,      // given up after ten times "response pending"
   closed,        // the logger had closed the adapter meanwhile
   other_tester,  // the same, because of another tester
-  probe,         // asked only to see whether the van is used
   no_logger,     // it was stopped or without power
   card_busy,     // the card took too long; Record.dropped_samples
   power_cut,     // not written yet when the logger lost its power
   unexplained,   // must be 0
 };
-inline constexpr std::size_t kFates = 14;
+inline constexpr std::size_t kFates = 13;
 [[nodiscard]] const char* name_of(Fate fate);
 
 struct Totals {
@@ -106,7 +105,6 @@ class Account : public benchvan::BenchWatch, public benchvan::PortWatch {
     std::uint32_t ecu = 0;
     std::vector<std::uint8_t> pids{};
     unsigned pending = 0;
-    bool probe = false;
     bool open = false;
     Fate fate = Fate::late;  // of an answer that comes when it is not open
   };
@@ -146,7 +144,6 @@ class Account : public benchvan::BenchWatch, public benchvan::PortWatch {
   std::string to_core_line_, from_core_line_;
   std::map<std::uint32_t, Joining> joining_;
   std::optional<Question> question_;
-  bool opened_ = false;  // the adapter, and nothing was asked since
   bool stopping_ = false;
   bool running_ = false;
   bool card_trouble_ = false;

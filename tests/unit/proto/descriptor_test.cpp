@@ -105,6 +105,8 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"card_write_failures", {w::counters::card_write_failures, F::TYPE_UINT32}},
                {"other_frames_per_s", {w::counters::other_frames_per_s, F::TYPE_UINT32}},
                {"echoed_frames", {w::counters::echoed_frames, F::TYPE_UINT32}},
+               {"late_answers", {w::counters::late_answers, F::TYPE_UINT32}},
+               {"reply_wait_ms", {w::counters::reply_wait_ms, F::TYPE_UINT32}},
                {"dropped_samples", {w::counters::dropped_samples, F::TYPE_UINT32}}});
   CHECK(fields_of(Settings::descriptor()) ==
         Fields{{"van", {w::settings::van, F::TYPE_STRING}},

@@ -272,6 +272,12 @@ TEST_CASE("logger: a parked van is let go after 5 min, and probed at most four t
   for (std::size_t i = 1; i < probes.size(); ++i) CHECK(probes[i] - probes[i - 1] >= 15 * 60'000);
   for (std::size_t i = 4; i < probes.size(); ++i) CHECK(probes[i] - probes[i - 4] >= day);
   CHECK(van.logger().counters().requests_while_parked == probes.size());
+  // What a probe heard is kept like any answer.
+  van.run_until(van.now() + 60'000);
+  std::size_t kept = 0;
+  for (const DecodedSample& one : van.samples(signal::pack_a))
+    if (one.tick_ms > parked) ++kept;
+  CHECK(kept == probes.size());
   // Nothing else was sent but the flow control of their answers.
   CHECK(van.count_sent(parked, van.now(), "t") == 2 * probes.size());
   // Traffic after the bus was quiet: polled again at once.
@@ -438,4 +444,57 @@ TEST_CASE("logger: 29-bit ECUs are found and asked the same way") {
   }
   CHECK(extended);
   CHECK(van.logger().counters().refused_transmits == 0);
+}
+
+TEST_CASE("logger: an ECU that answers late is waited for longer, and heard") {
+  for (const Tick answer_ms : {149u, 160u, 500u, 900u}) {
+    CAPTURE(answer_ms);
+    FakeVan van = started_van();
+    van.answer_after_ms = answer_ms;
+    van.plug_adapter();
+    van.run_until(120'000);
+    const LoggerCounters before = van.logger().counters();
+    const std::uint32_t wait_ms = answer_ms < 150 ? 0 : answer_ms < 600 ? 600 : 1200;
+    CHECK(before.reply_wait_ms == wait_ms);
+    // Once that is known, nothing is lost any more.
+    van.run_until(180'000);
+    CHECK(van.logger().counters().timeouts == before.timeouts);
+    CHECK(van.logger().counters().late_answers == before.late_answers);
+    van.stop();
+    CHECK(van.samples(signal::pack_a).size() >= 180'000 / (answer_ms + 10) / 5);
+  }
+}
+
+TEST_CASE("logger: an ECU that never answers in time is given up, and asked no faster") {
+  FakeVan van = started_van();
+  van.answer_after_ms = 2'000;
+  van.plug_adapter();
+  van.run_until(60'000);
+  CHECK(van.samples(signal::pack_a).empty());
+  // Twice the requests of each of the four waits, at most.
+  CHECK(van.count_sent(0, 60'000, "t7DF") + van.count_sent(0, 60'000, "t7E") < 80);
+}
+
+TEST_CASE("logger: an ECU that becomes slow while it is polled is waited for longer") {
+  FakeVan van = started_van();
+  van.plug_adapter();
+  van.run_until(20'000);
+  CHECK(van.logger().counters().reply_wait_ms == 0);
+  van.answer_after_ms = 400;
+  van.run_until(40'000);
+  CHECK(van.logger().counters().reply_wait_ms == 600);
+  const std::uint32_t timeouts = van.logger().counters().timeouts;
+  van.run_until(60'000);
+  CHECK(van.logger().counters().timeouts == timeouts);
+  // One that is lost now and then changes nothing.
+  FakeVan quick = started_van();
+  quick.plug_adapter();
+  for (Tick at = 10'000; at < 40'000; at += 3'000) {
+    quick.run_until(at);
+    quick.awake = false;
+    quick.run_until(at + 300);
+    quick.awake = true;
+  }
+  CHECK(quick.logger().counters().timeouts > 5);
+  CHECK(quick.logger().counters().reply_wait_ms == 0);
 }

@@ -202,7 +202,8 @@ TEST_CASE("session: the largest counters fit behind a full sector") {
        {&c.requests, &c.responses, &c.timeouts, &c.negative_responses, &c.pending_responses,
         &c.isotp_dropped, &c.lines_discarded, &c.adapter_reopened, &c.refused_transmits,
         &c.requests_while_parked, &c.foreign_tester_events, &c.card_write_failures,
-        &c.dropped_samples, &c.other_frames_per_s, &c.echoed_frames})
+        &c.dropped_samples, &c.other_frames_per_s, &c.echoed_frames, &c.late_answers,
+        &c.reply_wait_ms})
     *counter = 0xFFFFFFFF;
   // Each length moves the place where the ECUs end.
   for (std::size_t length = 0; length <= kMaxVanNameBytes; ++length) {
