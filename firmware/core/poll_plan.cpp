@@ -24,6 +24,8 @@ constexpr std::array<std::uint8_t, 3> kRarerGroup{0x21, 0x4D, 0xC7};
 constexpr std::array<std::uint8_t, 1> kUnknownLayoutGroup{0xB2};
 
 constexpr std::uint32_t kRarePeriodMs = 1'800'000;
+// A van that is awake with nothing to measure: the fastest of its requests.
+constexpr std::uint32_t kSeldomPeriodMs = 10'000;
 
 // Replies without one of the PIDs, or refusals, in a row that are believed.
 constexpr std::uint8_t kBelieved = 2;
@@ -168,9 +170,9 @@ std::uint32_t PollPlan::fast_period_ms() const {
       return conditions_.pack_burst ? 1'000 : 5'000;
     case Duty::standing:
     case Duty::parked:
-      return 5'000;
+      return kSeldomPeriodMs;
   }
-  return 5'000;
+  return kSeldomPeriodMs;
 }
 
 std::uint32_t PollPlan::period_of(std::uint8_t pid) const {

@@ -14,7 +14,7 @@
 // Periods   milliseconds. Chosen so that resampling costs a trip's energy 0.1 %
 //           at 5 Hz (0.23 % at 2 Hz) and a SoC edge less than 0.02 points:
 //             signal        driving          charging               standing
-//             $9A           200              5000; 1000 in a burst  5000
+//             $9A           200              5000; 1000 in a burst  10000
 //             $0D           200              10000                  10000
 //             $5B           5000             10000; 1000 when fast  60000
 //             $42           5000             60000                  60000

@@ -88,6 +88,7 @@ int run_drive(const DriveOptions& options) {
                                         .odometer_km = options.odometer_km,
                                         .soc_frozen = options.faults.soc_frozen,
                                         .stays_awake = options.faults.stays_awake,
+                                        .top_ups = options.faults.top_ups,
                                         .supply_low = options.faults.supply_low});
   Bench bench(
       {.line = options.line,
@@ -116,9 +117,9 @@ int run_drive(const DriveOptions& options) {
   lines.close();
 
   const BenchCounts& counts = bench.counts();
-  if (options.faults.stays_awake)
-    fmt::print(stderr, "12 V battery: {:.2f} Ah beyond its own rest draw\n",
-               scene.battery().beyond_rest_ah());
+  if (options.faults.stays_awake || options.faults.top_ups)
+    fmt::print(stderr, "12 V battery: {:.2f} Ah beyond its own rest draw, topped up {} times\n",
+               scene.battery().beyond_rest_ah(), scene.battery().top_ups());
   fmt::print(stderr, "{}: {:.0f} s in virtual time, {} exchanges, {} values, {} sectors\n",
              options.card, seconds_of(clockwork.now_ns()), counts.exchanges, counts.values,
              card.written());

@@ -51,6 +51,8 @@ constexpr std::array kFaultNames{
     FaultName{
         "stays-awake", &Faults::stays_awake,
         "asked, the van stays awake for 2 min: 4 A from its 12 V battery of 45 Ah; 20 mA asleep"},
+    FaultName{"top-ups", &Faults::top_ups,
+              "parked for a day the van wakes, and fills its 12 V battery for 10 min or more"},
     FaultName{"bus-125k", &Faults::bus_125k,
               "the bus runs at 125 kbit/s, a rate of no diagnostic port"},
     FaultName{"bus-off", &Faults::bus_off,

@@ -33,6 +33,7 @@ struct Faults {
   bool short_last_frame = false;
   bool wrong_length = false;
   bool stays_awake = false;
+  bool top_ups = false;
   bool bus_125k = false;
   bool bus_off = false;
   bool foreign_tester = false;

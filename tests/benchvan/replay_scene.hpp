@@ -31,6 +31,7 @@ class ReplayScene : public Scene {
     double odometer_km = 0;   // at row one of the first file
     bool soc_frozen = false;  // the first SoC of all is shown for ever
     bool stays_awake = false;
+    bool top_ups = false;     // of the 12 V battery, while the van stands
     bool supply_low = false;  // 11.9 V, whatever the van does
   };
   ReplayScene(std::vector<Track> tracks, const Setup& setup);
@@ -41,7 +42,7 @@ class ReplayScene : public Scene {
   [[nodiscard]] bool awake(Nanos now_ns) override;
   [[nodiscard]] Nanos next_change_ns() const override;
   [[nodiscard]] std::uint16_t supply_mv(Nanos now_ns) override;
-  // Of the fault stays-awake, up to the time asked last.
+  // Of the faults stays-awake and top-ups, up to the time asked last.
   [[nodiscard]] const Battery12v& battery() const { return battery_; }
 
   // When row one of the first file was; absent: not yet.
@@ -54,7 +55,9 @@ class ReplayScene : public Scene {
 
   void go_to(Nanos now_ns);
   void stand_until(Nanos now_ns);
+  [[nodiscard]] bool stands() const { return finished() || phase_ == Phase::between; }
   [[nodiscard]] bool kept_awake(Nanos now_ns) const;
+  [[nodiscard]] bool topped_up(Nanos now_ns) const { return now_ns < top_up_until_ns_; }
   void start(Nanos now_ns);
   [[nodiscard]] Nanos end_of_play_ns() const;
 
@@ -72,6 +75,8 @@ class ReplayScene : public Scene {
   Moment parked_;  // what a van that is kept awake shows
   Nanos kept_awake_until_ns_ = 0;
   Nanos stood_until_ns_ = 0;
+  Nanos next_top_up_ns_ = kNever;
+  Nanos top_up_until_ns_ = 0;
   Battery12v battery_;
 };
 

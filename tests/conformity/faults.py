@@ -46,6 +46,7 @@ EXPECTED = {
     "short-last-frame": (ALL, {}),
     "wrong-length": (0.2, {}),
     "stays-awake": (ALL, {}),
+    "top-ups": (ALL, {}),
     "bus-125k": (0, {"answers": []}),
     "bus-off": (0.9, {}),
     "foreign-tester": (0.19, {"foreign_tester_events": 1}),

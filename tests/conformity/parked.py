@@ -5,7 +5,7 @@ drives lose by it.
     parked.py BIN [DATA]
 
 The bench's van stays awake for 2 min whenever it is asked (4 A from 45 Ah, 20 mA
-asleep). The battery is the bench's, the requests are counted here from its
+asleep), and in one case wakes each day to fill its battery. The battery is the bench's, the requests are counted here from its
 recording of the serial line, and both must agree with the limits and with the
 card. With DATA the measured drives are played one after another with an hour
 between them, with and without a supply that can be measured: with it nothing of
@@ -48,12 +48,14 @@ def stand(programs, folder, name, replay, *faults):
     said = programs.drive(card, "--replay", replay, "--parked-hours", str(HOURS), "--lines", lines,
                           *options).stderr.decode()
     loss = float(re.search(r"battery: ([0-9.]+) Ah", said)[1])
+    top_ups = int(re.search(r"topped up ([0-9]+) times", said)[1])
     row = programs.rows("check", card)[0]
     assert allow_list.check(lines), "a line that a reader must not send"
     sent = requests(lines)
     parked = after_pause(sent)
     print(f"{name:<16}{len(sent):>6} requests, {len(parked):>3} while parked by the recording, "
-          f"{row['requests_while_parked']:>3} by the card; {loss:.2f} Ah beyond its rest draw")
+          f"{row['requests_while_parked']:>3} by the card; {loss:.2f} Ah beyond its rest draw, "
+          f"{top_ups} top-ups")
     return loss, sent, parked, row
 
 
@@ -69,6 +71,23 @@ def main():
             assert all(b - a >= 15 * 60 for a, b in zip(parked, parked[1:])), parked
             # Without a supply it takes 5 min instead of 2 to call a van parked.
             assert loss <= (2.0 if not faults else 2.3), loss
+        # A top-up of 10 min a day: as long as only the supply is high a request of each
+        # kind in 10 s at most, once a minute has shown that nobody drives.
+        loss, sent, parked, row = stand(programs, folder, "top-ups", replay, "top-ups")
+        starts = [s for i, s in enumerate(sent) if i and s - sent[i - 1] >= 3600 and
+                  sum(1 for t in sent if s <= t < s + 60) > 60]
+        print(f"                top-ups seen at {[round(s / 3600, 2) for s in starts]} h")
+        assert len(starts) == 2, starts
+        for start in starts:
+            seldom = [s for s in sent if start + 62 <= s < start + 600]
+            assert 20 <= len(seldom) <= 40, len(seldom)
+            assert max(seldom) < start + 310, "polled on although nobody uses the van"
+        # The question after each rise of the supply is one more.
+        assert row["requests_while_parked"] <= CAP_A_DAY * 3 + len(starts), row
+        assert loss <= 2.0, loss
+        loss, sent, parked, row = stand(programs, folder, "the same, blind", replay, "top-ups",
+                                        "no-supply")
+        assert len(parked) <= CAP_A_DAY * 3 and loss <= 2.3, (len(parked), loss)
         loss, sent, parked, row = stand(programs, folder, "supply too low", replay, "supply-low")
         assert sent == [] and loss < 0.2 and row["requests_while_parked"] == 0
         # Nobody answers, and nothing is on the bus: a few attempts, ever fewer.

@@ -182,7 +182,7 @@ TEST_CASE("poll plan: periods by duty") {
   plan.set_conditions(0, {.duty = Duty::charging, .soc_fast = true});
   CHECK(period_of(plan, 0x5B) == 1'000);
   plan.set_conditions(0, {.duty = Duty::standing});
-  CHECK(period_of(plan, 0x9A) == 5'000);
+  CHECK(period_of(plan, 0x9A) == 10'000);
   CHECK(period_of(plan, 0x5B) == 60'000);
   // The settings' periods.
   plan.set_conditions(0, {.duty = Duty::driving, .driving_period_ms = 500});
