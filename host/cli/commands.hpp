@@ -53,6 +53,18 @@ struct RebuildOptions {
   std::optional<std::string> depot;
 };
 
+// One of three: words, files, or the list.
+struct NoteOptions {
+  std::optional<std::string> depot;
+  std::optional<std::string> van;  // name or VIN; with list: whose
+  std::optional<std::string> date, remark, replaces;
+  std::vector<std::string> words;  // KIND VALUE...
+  std::vector<std::string> files;  // of --from; "-" is standard input
+  bool list = false;
+  Format format = Format::table;
+  std::string output;
+};
+
 struct RowsOptions {
   std::optional<std::string> depot;
   std::optional<std::string> van;  // name or VIN
@@ -87,6 +99,7 @@ struct SignalsOptions {
 [[nodiscard]] ExitCode run_card_release(const CardReleaseOptions& options);
 [[nodiscard]] ExitCode run_check(const CheckOptions& options);
 [[nodiscard]] ExitCode run_import(const ImportOptions& options);
+[[nodiscard]] ExitCode run_note(const NoteOptions& options);
 [[nodiscard]] ExitCode run_rebuild(const RebuildOptions& options);
 [[nodiscard]] ExitCode run_trips(const RowsOptions& options);
 [[nodiscard]] ExitCode run_sessions(const RowsOptions& options);

@@ -74,6 +74,23 @@ inline constexpr std::array kCommandHelp{
         "Importing the same card again changes nothing. What there is of a damaged card is\n"
         "taken, the loss is told, and the exit code is 3.\n",
         "packmile trips"},
+    CommandHelp{
+        "note",
+        "--van NAME --date DAY KIND VALUE... | --from FILE.csv | --list",
+        "Keeps what only people know: odometer readings, receipts, the depot's meter.",
+        {"packmile note --van Linden --date 2026-03-02 odometer 24850mi",
+         "packmile note --van Linden --date 2026-03-02T18:30 receipt 21.3 9.37 'Corn Exchange'",
+         "packmile note --from march.csv"},
+        "KIND VALUE... is one of\n"
+        "  odometer READING           km; with mi behind it miles: 24850mi\n"
+        "  receipt KWH SUM_PAID PLACE kWh, the depot's currency, a word or a few\n"
+        "  meter BEFORE AFTER         kWh on the depot's counter\n"
+        "  withdrawn                  takes the note of --replaces back\n"
+        "DAY is a day, or a time where it matters; without an offset it is the depot's.\n"
+        "FILE.csv has the first line van,date,kind,v1,v2,v3,remark; with one mistake in it\n"
+        "nothing of it is entered. What was entered before is not entered again. Notes are\n"
+        "never changed: a correction is a new note with --replaces and the old one's number.\n",
+        "packmile note --list"},
     CommandHelp{"rebuild",
                 "",
                 "Makes the ledger anew from archive, fleet.toml and notes.",

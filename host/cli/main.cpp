@@ -25,6 +25,7 @@ struct Words {
   std::string format;
   std::string units = "miles";
   std::string depot, van, from, to, pulled_at;
+  std::string remark, replaces;
   std::string address;
   std::string size_mb;
   std::string battery = "lead";
@@ -171,6 +172,7 @@ class Program {
     add_card_release();
     add_check();
     add_import();
+    add_note();
     add_rebuild();
     add_rows("trips", run_trips);
     add_rows("sessions", run_sessions);
@@ -337,6 +339,33 @@ class Program {
     };
   }
 
+  void add_note() {
+    Command& command = add("note");
+    Words& words = words_of("note");
+    CLI::App& app = *command.app;
+    app.add_option("KIND", note_.words, "");
+    app.add_option("--van", words.van, "NAME|VIN   whose note; with --list: of one van alone");
+    app.add_option("--date", words.from, "DAY   a day or an instant");
+    app.add_option("--remark", words.remark, "TEXT   whatever else is worth keeping");
+    app.add_option("--replaces", words.replaces, "ID   the note that this one stands in place of");
+    app.add_option("--from", note_.files, "FILE.csv   all notes of a file; - is standard input")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    app.add_flag("--list", note_.list, "show the notes that are there, with their numbers");
+    add_format(app, words, {"table", "csv", "json"});
+    add_output(app, note_.output);
+    add_depot(app, words);
+    command.run = [this, &app, &words] {
+      note_.depot = given(app, "--depot", words.depot);
+      note_.van = given(app, "--van", words.van);
+      note_.date = given(app, "--date", words.from);
+      note_.remark = given(app, "--remark", words.remark);
+      note_.replaces = given(app, "--replaces", words.replaces);
+      note_.format = format_of(words.format);
+      return run_note(note_);
+    };
+  }
+
   void add_rebuild() {
     Command& command = add("rebuild");
     Words& words = words_of("rebuild");
@@ -437,6 +466,7 @@ class Program {
   CardReleaseOptions release_;
   CheckOptions check_;
   ImportOptions import_;
+  NoteOptions note_;
   SamplesOptions samples_;
   SectorsOptions sectors_;
   SignalsOptions signals_;

@@ -11,8 +11,14 @@ ExitCode run_rebuild(const RebuildOptions& options) {
   if (!open) return ExitCode::failed;
   const auto vans = refresh(*open, true);
   if (!vans) return ExitCode::failed;
-  fmt::print("rebuilt {} from the archive: {} {}\n", clean_text(open->depot.ledger().string()),
-             vans->size(), vans->size() == 1 ? "van" : "vans");
+  const auto notes = open->ledger.notes();
+  if (!notes) {
+    say(notes.error());
+    return ExitCode::failed;
+  }
+  fmt::print("rebuilt {} from the archive and the notes: {} {}, {} {}\n",
+             clean_text(open->depot.ledger().string()), vans->size(),
+             vans->size() == 1 ? "van" : "vans", *notes, *notes == 1 ? "note" : "notes");
   return ExitCode::done;
 }
 

@@ -5,31 +5,10 @@
 #include <cstdint>
 #include <cstdio>
 
+#include "utf8.hpp"
+
 namespace packmile::cli {
 namespace {
-
-struct Decoded {
-  std::uint32_t code_point = 0;
-  std::size_t bytes = 0;  // 0: not UTF-8
-};
-
-// RFC 3629: shortest form only, no surrogates, nothing above U+10FFFF.
-Decoded decode_one(std::string_view text) {
-  const auto byte = [&](std::size_t k) { return static_cast<unsigned char>(text[k]); };
-  const unsigned char lead = byte(0);
-  if (lead < 0x80) return {lead, 1};
-  const std::size_t bytes = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : lead >= 0xC2 ? 2 : 0;
-  if (bytes == 0 || lead > 0xF4 || text.size() < bytes) return {};
-  std::uint32_t code_point = lead & (0x7Fu >> bytes);
-  for (std::size_t k = 1; k < bytes; ++k) {
-    if ((byte(k) & 0xC0) != 0x80) return {};
-    code_point = code_point << 6 | (byte(k) & 0x3F);
-  }
-  constexpr std::uint32_t kLeast[] = {0, 0, 0x80, 0x800, 0x10000};
-  const bool surrogate = code_point >= 0xD800 && code_point <= 0xDFFF;
-  if (code_point < kLeast[bytes] || code_point > 0x10FFFF || surrogate) return {};
-  return {code_point, bytes};
-}
 
 bool harmless(std::uint32_t c) {
   if (c < 0x20 || (c >= 0x7F && c < 0xA0)) return false;
@@ -43,8 +22,8 @@ bool harmless(std::uint32_t c) {
 std::string clean_text(std::string_view text) {
   std::string out;
   while (!text.empty()) {
-    const Decoded one = decode_one(text);
-    if (one.bytes != 0 && harmless(one.code_point))
+    const CodePoint one = decode_utf8(text);
+    if (one.bytes != 0 && harmless(one.value))
       out += text.substr(0, one.bytes);
     else
       out += '?';

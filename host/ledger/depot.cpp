@@ -1,7 +1,11 @@
 #include "ledger/depot.hpp"
 
+#include <algorithm>
 #include <fstream>
+#include <tuple>
 #include <utility>
+
+#include "ledger/note_entry.hpp"
 
 namespace packmile {
 
@@ -27,6 +31,28 @@ bool is_depot(const fs::path& folder) {
 DepotRead read_depot(const fs::path& root) {
   FleetRead read = read_fleet(root / kFleetFileName);
   return {{root, std::move(read.fleet)}, std::move(read.errors)};
+}
+
+NotesRead read_notes(const Depot& depot) {
+  const auto text = read_notes_text(depot.notes());
+  if (!text) return {{}, {text.error()}};
+  return notes_of(depot, *text);
+}
+
+NotesRead notes_of(const Depot& depot, std::string_view text) {
+  NotesRead read = parse_notes(text, depot.notes().string(), depot.fleet.zone);
+  for (Note& note : read.notes) note.van = note_van_name(depot.fleet, note.van);
+  return read;
+}
+
+Result<std::vector<Note>> notes_that_hold(const Depot& depot) {
+  NotesRead read = read_notes(depot);
+  if (!read.errors.empty()) return std::move(read.errors.front());
+  std::erase_if(read.notes, [](const Note& note) { return !note.holds(); });
+  std::ranges::sort(read.notes, {}, [](const Note& note) {
+    return std::tuple{note.when.from, note.when.to, note.id};
+  });
+  return std::move(read.notes);
 }
 
 Result<Depot> make_depot(const fs::path& root, const std::string& zone,

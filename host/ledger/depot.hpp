@@ -7,17 +7,17 @@
 #pragma once
 #include <filesystem>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "ledger/fleet.hpp"
 #include "ledger/ledger.hpp"
+#include "ledger/note_store.hpp"
 #include "result.hpp"
 
 namespace packmile {
 
 inline constexpr char kFleetFileName[] = "fleet.toml";
-inline constexpr char kNotesFileName[] = "notes.csv";
-inline constexpr char kNotesHeader[] = "van,date,kind,v1,v2,v3,remark\n";
 inline constexpr char kArchiveFolderName[] = "archive";
 
 struct Depot {
@@ -26,6 +26,7 @@ struct Depot {
 
   [[nodiscard]] std::filesystem::path archive() const { return root / kArchiveFolderName; }
   [[nodiscard]] std::filesystem::path ledger() const { return root / kLedgerFileName; }
+  [[nodiscard]] std::filesystem::path notes() const { return root / kNotesFileName; }
 };
 
 // A folder with a fleet.toml in it.
@@ -36,6 +37,14 @@ struct DepotRead {
   std::vector<Error> errors;  // of fleet.toml, in order of lines; empty: all is well
 };
 [[nodiscard]] DepotRead read_depot(const std::filesystem::path& root);
+
+// Every note of the depot, in the order in which they were entered, with the names
+// that fleet.toml gives to the vans.
+[[nodiscard]] NotesRead notes_of(const Depot& depot, std::string_view text);  // of this text
+[[nodiscard]] NotesRead read_notes(const Depot& depot);
+// Those that hold, in order of time: corrections in place of what they correct.
+// What figures are made with. Error: the first mistake of notes.csv.
+[[nodiscard]] Result<std::vector<Note>> notes_that_hold(const Depot& depot);
 
 // Makes a depot in a folder that is missing or empty.
 [[nodiscard]] Result<Depot> make_depot(const std::filesystem::path& root, const std::string& zone,

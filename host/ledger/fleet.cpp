@@ -80,6 +80,95 @@ const std::vector<Key<FleetVan>>& van_keys() {
   return keys;
 }
 
+// Further than any van is kept (common practice, no source).
+constexpr double kMostExpectedKm = 2'000'000;
+constexpr double kMostExpectedYears = 50;
+
+// One point of the line as it was written: exactly one of the three, and percent.
+struct WrittenPoint {
+  std::optional<double> at_miles, at_km, at_years, percent;
+};
+
+auto point_key(std::optional<double> WrittenPoint::*member, std::string_view unit, double most,
+               bool zero_is_right) {
+  return [=](WrittenPoint& point, const toml::node& node) -> std::string {
+    const double value = node.is_number() ? node.value<double>().value_or(-1) : -1;
+    const bool right = value <= most && (zero_is_right ? value >= 0 : value > 0);
+    if (!right)
+      return fmt::format("must be a number {} 0 and at most {} {}",
+                         zero_is_right ? "from" : "above", most, unit);
+    point.*member = value;
+    return {};
+  };
+}
+
+const std::vector<Key<WrittenPoint>>& point_keys() {
+  static const std::vector<Key<WrittenPoint>> keys{
+      {"at_miles", false,
+       point_key(&WrittenPoint::at_miles, "miles", std::floor(kMostExpectedKm / kKmPerMile), true)},
+      {"at_km", false, point_key(&WrittenPoint::at_km, "km", kMostExpectedKm, true)},
+      {"at_years", false, point_key(&WrittenPoint::at_years, "years", kMostExpectedYears, true)},
+      {"percent", true,
+       point_key(&WrittenPoint::percent, "percent of the new capacity", 100, false)},
+  };
+  return keys;
+}
+
+constexpr char kPointForm[] = "{ at_miles = 100000, percent = 85 }, or with at_km or at_years";
+
+void read_expectation(const toml::node& node, FleetVan& van, Complaints& complaints) {
+  const std::string form =
+      fmt::format("expectation must be a list of points such as {}", kPointForm);
+  const auto* points = node.as_array();
+  if (points == nullptr || points->empty()) {
+    complaints.error(node.source(), form);
+    return;
+  }
+  Expectation line;
+  std::size_t read = 0;
+  for (auto&& element : *points) {
+    const auto* table = element.as_table();
+    if (table == nullptr) {
+      complaints.error(element.source(), form);
+      continue;
+    }
+    const std::size_t before = complaints.count();
+    WrittenPoint point;
+    read_table(*table, point_keys(), {}, "a point of expectation", point, complaints);
+    if (complaints.count() != before) continue;
+    const int places = int{point.at_miles.has_value()} + int{point.at_km.has_value()} +
+                       int{point.at_years.has_value()};
+    if (places != 1) {
+      complaints.error(
+          table->source(),
+          fmt::format("a point of expectation has one of at_miles, at_km and at_years: "
+                      "{}",
+                      kPointForm));
+      continue;
+    }
+    const auto against =
+        point.at_years ? Expectation::Against::age_years : Expectation::Against::odometer_km;
+    const double at = point.at_years   ? *point.at_years
+                      : point.at_miles ? *point.at_miles * kKmPerMile
+                                       : *point.at_km;
+    if (read++ == 0) line.against = against;
+    if (against != line.against) {
+      complaints.error(table->source(),
+                       "one line of expectation goes by distance or by years, not by both");
+      continue;
+    }
+    if (!line.points.empty() && at <= line.points.back().at)
+      complaints.error(table->source(),
+                       "a point of expectation must be further out than the one before it");
+    else if (!line.points.empty() && *point.percent > line.points.back().percent)
+      complaints.error(table->get("percent")->source(),
+                       "percent must not rise from one point of expectation to the next");
+    else
+      line.points.push_back({at, *point.percent});
+  }
+  if (!line.points.empty()) van.expectation = std::move(line);
+}
+
 const std::vector<Key<Fleet>>& fleet_keys() {
   static const std::vector<Key<Fleet>> keys{
       {"zone", true, read_zone},
@@ -102,7 +191,9 @@ void read_vans(const toml::node& node, Fleet& fleet, Complaints& complaints) {
       continue;
     }
     FleetVan van;
-    read_table(*table, van_keys(), {}, "[[van]]", van, complaints);
+    static const std::array<std::string, 1> kOwnReader{"expectation"};
+    read_table(*table, van_keys(), kOwnReader, "[[van]]", van, complaints);
+    if (const auto* line = table->get("expectation")) read_expectation(*line, van, complaints);
     const auto once = [&](const char* key, const std::string& value, auto& seen) {
       const auto* at = table->get(key);
       if (at == nullptr || value.empty()) return;
@@ -220,6 +311,9 @@ currency = {}
 #nominal_kwh = 60               # usable energy of the new pack, kWh, data sheet
 #nominal_ah = 160               # its charge, Ah, data sheet; gives full cycles
 #onboard_charger_kw = 7.4       # greatest AC power that it takes, kW
+# What you expect the pack to hold, percent of its new capacity: any number of points,
+# by at_miles, at_km or at_years; straight between them, 100 at the beginning.
+#expectation = [ {{ at_miles = 50000, percent = 95 }}, {{ at_miles = 150000, percent = 90 }} ]
 
 # One block for each signal that a van keeps under an identifier of its own, read by
 # service 22 and nothing else. This block is INVENTED: no van answers so. Take yours

@@ -5,7 +5,9 @@
 //           mistyped one is never ignored.
 // Output    Fleet, or every mistake of the file at once, in order of lines.
 #pragma once
+#include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -17,10 +19,24 @@
 
 namespace packmile {
 
+// The owner's expectation of the pack: percent of the new capacity that is left
+// at a distance or an age. Straight between the points; 100 at 0 where the first
+// point is further out; nothing is expected behind the last.
+struct ExpectationPoint {
+  double at = 0;       // km by the odometer, or years since the van was new; from 0
+  double percent = 0;  // above 0, at most 100
+};
+struct Expectation {
+  enum class Against : std::uint8_t { odometer_km, age_years };
+  Against against = Against::odometer_km;
+  std::vector<ExpectationPoint> points;  // `at` rises, percent never does; at least one
+};
+
 struct FleetVan {
   std::string name;  // as it stands in every row
   std::string vin;   // 17 characters; empty: not given
   VanFacts facts;
+  std::optional<Expectation> expectation;
 };
 
 // One [[signal]]: what `card prepare` puts on the cards of its vans.

@@ -16,6 +16,7 @@
 #include "ledger/row.hpp"
 #include "ledger/sqlite.hpp"
 #include "ledger/van_trace.hpp"
+#include "notes/note.hpp"
 #include "reading/pack_reading.hpp"
 #include "result.hpp"
 #include "timeline/lost_stretch.hpp"
@@ -87,6 +88,10 @@ class Ledger {
   // A van that only got another name.
   [[nodiscard]] Result<Done> rename_van(std::int64_t id, const VanNames& names);
   [[nodiscard]] Result<Done> remove_van(std::int64_t id);
+
+  // All notes, in place of those that were there.
+  [[nodiscard]] Result<Done> replace_notes(const std::vector<Note>& notes);
+  [[nodiscard]] Result<std::int64_t> notes();  // how many there are
 
   // What the whole ledger was made from; empty: not made yet.
   [[nodiscard]] Result<std::string> made_from();

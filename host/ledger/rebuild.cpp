@@ -49,8 +49,8 @@ class Fingerprint {
 };
 
 // Everything that the ledger is made from. Archive files only ever grow: their
-// sizes tell.
-std::string fingerprint_of(const Fleet& fleet, const Archive& archive) {
+// sizes tell. Notes are read by hand and by editors: all of their text does.
+std::string fingerprint_of(const Fleet& fleet, const Archive& archive, const std::string& notes) {
   Fingerprint print;
   print.add(kFiguresVersion);
   print.add(schema_version());
@@ -63,6 +63,9 @@ std::string fingerprint_of(const Fleet& fleet, const Archive& archive) {
     print.add(name);
     print.add(bytes);
   }
+  // A day of a note is one of the zone.
+  print.add(fleet.zone.name());
+  print.add(notes);
   return print.text();
 }
 
@@ -304,7 +307,9 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
                                         const RebuildRequest& request) {
   auto archive = Archive::open(depot.archive());
   if (!archive) return archive.error();
-  std::string print = fingerprint_of(depot.fleet, *archive);
+  auto notes_text = read_notes_text(depot.notes());
+  if (!notes_text) return notes_text.error();
+  std::string print = fingerprint_of(depot.fleet, *archive, *notes_text);
   auto made_from = ledger.made_from();
   if (!made_from) return made_from.error();
   std::optional<Transaction> change;
@@ -316,7 +321,9 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
     // brought the ledger up.
     archive = Archive::open(depot.archive());
     if (!archive) return archive.error();
-    print = fingerprint_of(depot.fleet, *archive);
+    notes_text = read_notes_text(depot.notes());
+    if (!notes_text) return notes_text.error();
+    print = fingerprint_of(depot.fleet, *archive, *notes_text);
     made_from = ledger.made_from();
     if (!made_from) return made_from.error();
   }
@@ -332,6 +339,10 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
     }
     return out;
   }
+
+  const NotesRead notes = notes_of(depot, *notes_text);
+  if (!notes.errors.empty()) return notes.errors.front();
+  if (const auto kept = ledger.replace_notes(notes.notes); !kept) return kept.error();
 
   const auto pulled = read_pulled(*archive);
   if (!pulled) return pulled.error();

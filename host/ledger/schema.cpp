@@ -155,6 +155,23 @@ CREATE TABLE card(
   PRIMARY KEY(van_id, log_id)
 ) STRICT;
 )sql",
+    R"sql(-- The notes of notes.csv, which is the truth. v1..v3 as it has them, number1..3 in
+-- km, kWh and the depot's currency; from = to: an instant, else a local day.
+CREATE TABLE note(
+  id INTEGER PRIMARY KEY,
+  van TEXT NOT NULL,
+  "from" INTEGER NOT NULL,
+  "to" INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  v1 TEXT, v2 TEXT, v3 TEXT,
+  number1 REAL, number2 REAL, number3 REAL,
+  remark TEXT NOT NULL,
+  replaces INTEGER,
+  replaced_by INTEGER,
+  entered INTEGER
+) STRICT;
+CREATE INDEX note_by_van ON note(van, "from");
+)sql",
 };
 
 }  // namespace

@@ -37,6 +37,7 @@ class Complaints {
     if (at.begin.line == 0) return file_;
     return fmt::format("{}:{}:{}", file_, at.begin.line, at.begin.column);
   }
+  [[nodiscard]] std::size_t count() const { return errors_.size(); }
   [[nodiscard]] std::vector<Error> errors() const {
     std::vector<Error> out;
     for (const auto& [place, error] : errors_) out.push_back(error);

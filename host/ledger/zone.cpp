@@ -83,6 +83,34 @@ Result<UtcTime> Zone::read(std::string_view text) const {
                "+01:00 in place of Z"};
 }
 
+Result<UtcTime> Zone::read_local(std::string_view text) const {
+  date::local_time<milliseconds> local{};
+  const auto in_years = [](date::local_time<milliseconds> at) {
+    return sane(UtcTime{at.time_since_epoch()});
+  };
+  if (!parse_whole(text, "%FT%T", local) || !in_years(local))
+    return Error{"'" + std::string{text} + "' is not a time", "",
+                 "write a local time as 2026-03-01T06:00"};
+  const date::local_info info = zone_of(zone_).get_info(local);
+  if (info.result == date::local_info::nonexistent)
+    return Error{"'" + std::string{text} + "' never was in " + name_ + ": the clocks went forward",
+                 "", "write the time with its offset, such as 2026-03-01T06:00Z"};
+  if (info.result == date::local_info::ambiguous) {
+    const UtcTime first{local.time_since_epoch() - info.first.offset};
+    const UtcTime second{local.time_since_epoch() - info.second.offset};
+    return Error{"'" + std::string{text} + "' was twice in " + name_ + ": the clocks went back", "",
+                 "write " + format_local(zone_, first, "%FT%R%Ez") + " or " +
+                     format_local(zone_, second, "%FT%R%Ez")};
+  }
+  return UtcTime{local.time_since_epoch() - info.first.offset};
+}
+
+Zone::Day Zone::day_of(UtcTime at) const {
+  const auto& zone = zone_of(zone_);
+  const auto day = date::floor<date::days>(zone.to_local(at));
+  return {start_of_day(zone, day), start_of_day(zone, day + date::days{1})};
+}
+
 Zone::Month Zone::month_of(UtcTime at) const {
   const auto& zone = zone_of(zone_);
   const auto day = date::floor<date::days>(zone.to_local(at));

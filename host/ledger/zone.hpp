@@ -26,6 +26,14 @@ class Zone {
   [[nodiscard]] std::string day(UtcTime at) const;
   // A day (its first instant in this zone) or an instant with offset or Z.
   [[nodiscard]] Result<UtcTime> read(std::string_view text) const;
+  // A local time without offset, 2026-03-01T06:00:00. Error: it never was, or was
+  // twice, because the clocks changed.
+  [[nodiscard]] Result<UtcTime> read_local(std::string_view text) const;
+  // First and last (excluded) instant of the local day that holds `at`.
+  struct Day {
+    UtcTime from, to;
+  };
+  [[nodiscard]] Day day_of(UtcTime at) const;
   // First and last (excluded) instant of the local month that holds `at`.
   struct Month {
     UtcTime from, to;

@@ -1,0 +1,166 @@
+// What each kind of note says, and what it cannot say.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+
+#include "notes/note_kinds.hpp"
+
+namespace packmile {
+namespace {
+
+using Days = std::chrono::duration<double, std::ratio<86'400>>;
+using Hours = std::chrono::duration<double, std::ratio<3'600>>;
+
+// Two drivers taking turns at motorway speed for all of a day and a night come to
+// about 2,000 km; a delivery van is far below (common practice, no source).
+constexpr double kMostKmADay = 1'500;
+// A price that is so many times the usual one, or that part of it, is more likely
+// a slip than a charger (common practice, no source).
+constexpr double kUnusualPrice = 5;
+constexpr std::size_t kFewestPrices = 3;
+
+NoteJudgement refuse(std::string what, std::string hint, std::optional<std::size_t> value) {
+  NoteJudgement out;
+  out.mistake = NoteMistake{std::move(what), std::move(hint), value};
+  return out;
+}
+
+std::string number_text(double value, int decimals) {
+  return fmt::format("{:.{}f}", value, decimals);
+}
+
+// "7 days", "9 h". Days are counted from day to day, whatever hour they have.
+std::string span_text(const NoteTime& from, const NoteTime& to) {
+  const double days = std::chrono::duration_cast<Days>(to.from - from.from).count();
+  if (days < 1)
+    return number_text(std::chrono::duration_cast<Hours>(to.from - from.from).count(), 1) + " h";
+  // A day of 23 or 25 hours is a day.
+  if (from.is_day() && to.is_day())
+    return fmt::format("{} {}", std::lround(days), std::lround(days) == 1 ? "day" : "days");
+  return number_text(days, 1) + " days";
+}
+
+// In the unit that the note was typed in.
+std::string distance_text(double km, const Note& note) {
+  const bool miles = note.values[kOdometerReading].text.ends_with("mi");
+  return number_text(miles ? km / kKmPerMile : km, 0) + (miles ? " miles" : " km");
+}
+
+std::string reading_text(const Note& note, const NoteSetting& setting) {
+  return fmt::format("{} on {} (note {})",
+                     value_text(rule_of(note.kind).values[kOdometerReading],
+                                note.values[kOdometerReading], setting.currency),
+                     setting.date_text(note.when), note.id);
+}
+
+}  // namespace
+
+NoteJudgement judge_odometer(const Note& note, const NoteSetting& setting) {
+  const auto km = [](const Note& n) { return n.values[kOdometerReading].number; };
+  const Note* last = nullptr;
+  const Note* next = nullptr;
+  for (const Note* other : setting.others) {
+    if (other->when.before(note.when)) last = other;
+    if (note.when.before(other->when) && next == nullptr) next = other;
+  }
+  constexpr char kHint[] =
+      "an odometer never runs back: correct the note that is wrong with --replaces and its number";
+  const std::string mine = fmt::format("{} on {}",
+                                       value_text(rule_of(note.kind).values[kOdometerReading],
+                                                  note.values[kOdometerReading], setting.currency),
+                                       setting.date_text(note.when));
+  if (last != nullptr && km(note) < km(*last))
+    return refuse(fmt::format("the reading {} is lower than the earlier {}", mine,
+                              reading_text(*last, setting)),
+                  kHint, kOdometerReading);
+  if (next != nullptr && km(note) > km(*next))
+    return refuse(fmt::format("the reading {} is higher than the later {}", mine,
+                              reading_text(*next, setting)),
+                  kHint, kOdometerReading);
+
+  NoteJudgement out;
+  if (last == nullptr) {
+    out.answer =
+        setting.others.empty() ? "the first reading of this van" : "no earlier reading of this van";
+  } else {
+    const double driven_km = km(note) - km(*last);
+    out.answer = fmt::format("{} in {} since {}", distance_text(driven_km, note),
+                             span_text(last->when, note.when), reading_text(*last, setting));
+    const double days = std::chrono::duration_cast<Days>(note.when.from - last->when.from).count();
+    if (days >= 1) out.answer += fmt::format(", {} a day", distance_text(driven_km / days, note));
+    // The longest time that may lie between the two.
+    const double most_days =
+        std::chrono::duration_cast<Days>(note.when.to - last->when.from).count();
+    if (driven_km > kMostKmADay * std::max(most_days, 1.0))
+      out.doubts.push_back(
+          fmt::format("{} in {} is more than a van can drive: is the reading right?",
+                      distance_text(driven_km, note), span_text(last->when, note.when)));
+  }
+  if (next != nullptr) out.answer += "; the next reading is " + reading_text(*next, setting);
+  return out;
+}
+
+NoteJudgement judge_receipt(const Note& note, const NoteSetting& setting) {
+  const double kwh = note.values[kReceiptKwh].number;
+  const double sum = note.values[kReceiptSum].number;
+  NoteJudgement out;
+  const std::string currency =
+      setting.currency == "XXX" ? std::string{} : std::string{setting.currency} + " ";
+  out.answer = sum == 0 ? fmt::format("{} kWh for nothing", kwh)
+                        : fmt::format("{:.3f} {}per kWh", sum / kwh, currency);
+  const auto same_day = std::ranges::count_if(setting.others, [&](const Note* other) {
+    return !other->when.before(note.when) && !note.when.before(other->when);
+  });
+  if (same_day > 0) out.answer += fmt::format("; receipt number {} of that time", same_day + 1);
+  std::vector<double> usual;
+  for (const Note* other : setting.others)
+    if (other->values[kReceiptSum].number > 0)
+      usual.push_back(other->values[kReceiptSum].number / other->values[kReceiptKwh].number);
+  if (sum > 0 && usual.size() >= kFewestPrices) {
+    const auto middle = usual.begin() + static_cast<std::ptrdiff_t>(usual.size() / 2);
+    std::ranges::nth_element(usual, middle);
+    if (sum / kwh > *middle * kUnusualPrice || sum / kwh < *middle / kUnusualPrice)
+      out.doubts.push_back(fmt::format(
+          "{:.3f} {}per kWh, where this van's receipts have {:.3f} as a rule: are kWh and sum in "
+          "the right order?",
+          sum / kwh, currency, *middle));
+  }
+  return out;
+}
+
+NoteJudgement judge_meter(const Note& note, const NoteSetting& setting) {
+  const double before = note.values[kMeterBefore].number;
+  const double after = note.values[kMeterAfter].number;
+  if (after < before)
+    return refuse(
+        fmt::format("AFTER {} is lower than BEFORE {}", note.values[kMeterAfter].text,
+                    note.values[kMeterBefore].text),
+        "BEFORE comes first; where the counter ran over, write AFTER with one digit more in front",
+        kMeterAfter);
+  NoteJudgement out;
+  const auto decimals = [](const NoteValue& value) {
+    return value.step < 1 ? static_cast<int>(std::lround(-std::log10(value.step))) : 0;
+  };
+  const int places =
+      std::max(decimals(note.values[kMeterBefore]), decimals(note.values[kMeterAfter]));
+  out.answer = number_text(after - before, places) + " kWh between before and after";
+  for (const Note* other : setting.others) {
+    if (other->values[kMeterBefore].number < after && before < other->values[kMeterAfter].number) {
+      out.doubts.push_back(
+          fmt::format("the counter between {} and {} is in note {} of {} already: the part that "
+                      "both have would count twice",
+                      other->values[kMeterBefore].text, other->values[kMeterAfter].text, other->id,
+                      setting.date_text(other->when)));
+      break;
+    }
+  }
+  return out;
+}
+
+// All that it says is which note it takes back, and that is said of every note
+// that replaces another.
+NoteJudgement judge_withdrawn(const Note&, const NoteSetting&) { return {}; }
+
+}  // namespace packmile
