@@ -38,7 +38,8 @@ inline constexpr std::uintmax_t kLargestNotesBytes = 32u << 20;
 inline constexpr std::size_t kMostNoteErrors = 20;
 
 inline constexpr char kNotesFileName[] = "notes.csv";
-inline constexpr char kNotesHeader[] = "van,date,kind,v1,v2,v3,remark,id,replaces,entered\n";
+// Of a new depot: what somebody has to know who types notes by hand.
+inline constexpr char kNotesHeader[] = "van,date,kind,v1,v2,v3,remark\n";
 
 // One line of a CSV file of notes.
 struct NoteLine {

@@ -156,3 +156,62 @@ TEST_CASE("fleet: any bytes are survived") {
   (void)read(std::string(100'000, '['));
   (void)read("a = " + std::string(100'000, '['));
 }
+
+TEST_CASE("fleet: the line of expectation, by distance and by years") {
+  const auto got = read(std::string{kHead} + R"([[van]]
+name = "Linden"
+expectation = [ { at_miles = 0, percent = 100 }, { at_km = 80467.2, percent = 95.5 },
+                { at_miles = 150000, percent = 90 } ]
+[[van]]
+name = "Cedar"
+expectation = [ { at_years = 8, percent = 70 } ]
+[[van]]
+name = "Rowan"
+)");
+  REQUIRE(all_of(got) == "");
+  const auto& line = got.fleet.vans[0].expectation;
+  REQUIRE(line.has_value());
+  CHECK(line->against == Expectation::Against::odometer_km);
+  REQUIRE(line->points.size() == 3);
+  CHECK(line->points[0].at == 0);
+  CHECK(line->points[1].at == 80467.2);
+  CHECK(line->points[1].percent == 95.5);
+  CHECK(line->points[2].at == doctest::Approx(241401.6).epsilon(1e-12));  // 150,000 miles
+  REQUIRE(got.fleet.vans[1].expectation.has_value());
+  CHECK(got.fleet.vans[1].expectation->against == Expectation::Against::age_years);
+  CHECK(got.fleet.vans[1].expectation->points[0].at == 8);
+  CHECK_FALSE(got.fleet.vans[2].expectation.has_value());
+}
+
+TEST_CASE("fleet: every mistake in a line of expectation has its place") {
+  const auto mistakes = [](const std::string& line) {
+    return all_of(
+        read(std::string{kHead} + "[[van]]\nname = \"Linden\"\nexpectation = " + line + "\n"));
+  };
+  CHECK(mistakes("90").starts_with("fleet.toml:5:15: expectation must be a list of points"));
+  CHECK(mistakes("[]").starts_with("fleet.toml:5:15: expectation must be a list of points"));
+  CHECK(mistakes("[ 90 ]").starts_with("fleet.toml:5:17: expectation must be a list of points"));
+  CHECK(
+      mistakes("[ { at_mile = 5, percent = 90 } ]")
+          .starts_with("fleet.toml:5:19: unknown key 'at_mile' in a point of expectation; did you "
+                       "mean 'at_miles'?"));
+  CHECK(mistakes("[ { at_miles = 5 } ]") ==
+        "fleet.toml:5:17: a point of expectation lacks the key 'percent'\n");
+  CHECK(mistakes("[ { percent = 90 } ]")
+            .starts_with("fleet.toml:5:17: a point of expectation has one of"));
+  CHECK(mistakes("[ { at_km = 5, at_miles = 5, percent = 90 } ]")
+            .starts_with("fleet.toml:5:17: a point of expectation has one of"));
+  CHECK(mistakes("[ { at_miles = -5, percent = 90 } ]") ==
+        "fleet.toml:5:30: at_miles must be a number from 0 and at most 1242742 miles\n");
+  CHECK(mistakes("[ { at_years = \"8\", percent = 101 } ]") ==
+        "fleet.toml:5:30: at_years must be a number from 0 and at most 50 years\n"
+        "fleet.toml:5:45: percent must be a number above 0 and at most 100 percent of the new "
+        "capacity\n");
+  CHECK(mistakes("[ { at_km = nan, percent = 0 } ]").find("5:27: at_km must") != std::string::npos);
+  CHECK(mistakes("[ { at_km = 5, percent = 90 }, { at_years = 5, percent = 80 } ]") ==
+        "fleet.toml:5:46: one line of expectation goes by distance or by years, not by both\n");
+  CHECK(mistakes("[ { at_km = 5, percent = 90 }, { at_km = 5, percent = 80 } ]") ==
+        "fleet.toml:5:46: a point of expectation must be further out than the one before it\n");
+  CHECK(mistakes("[ { at_km = 5, percent = 90 }, { at_km = 6, percent = 91 } ]") ==
+        "fleet.toml:5:69: percent must not rise from one point of expectation to the next\n");
+}
