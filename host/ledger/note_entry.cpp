@@ -199,6 +199,9 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
   const NoteKindRule& rule = rule_of(note.kind);
   note.id = notes_.empty() ? 1 : notes_.rbegin()->first + 1;
   note.entered = now_;
+  if (note.id > kMostNoteId)
+    return Error{fmt::format("there is no id left behind {}", kMostNoteId), words.where,
+                 "give the note of that id in notes.csv the next free one"};
   const auto others = others_of(note);
   const auto date_text = [&](const NoteTime& when) { return note_date_text(when, fleet_.zone); };
   if (!rule.several_a_day) {

@@ -12,8 +12,6 @@
 namespace packmile {
 namespace {
 
-// Room for numbers behind any that a file can hold.
-constexpr std::uint32_t kMostNoteId = 1'000'000'000;
 constexpr std::size_t kDayLength = 10;     // 2026-03-01
 constexpr std::size_t kMinuteLength = 16;  // 2026-03-01T06:00
 

@@ -3,6 +3,7 @@
 // Input     words of a command line, or of a line of a CSV file.
 // Output    Note, or the first mistake at its place.
 #pragma once
+#include <cstdint>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -39,7 +40,9 @@ struct NoteWords {
 // 2026-03-01, or 2026-03-01T06:00:00+00:00: as notes.csv has it.
 [[nodiscard]] std::string note_date_text(const NoteTime& when, const Zone& zone);
 
-// A whole number from 1 on; 0: it is none.
+// Room for numbers behind any that a file can hold.
+inline constexpr std::uint32_t kMostNoteId = 1'000'000'000;
+// A whole number from 1 to kMostNoteId; 0: it is none.
 [[nodiscard]] std::uint32_t read_note_id(std::string_view text);
 
 }  // namespace packmile

@@ -1,6 +1,6 @@
-"""An import and a rebuild that are killed, or whose disk fails, at every call that
-changes a file: old state or new state, never between, and the same import again
-finishes it with the same bytes and rows.
+"""An import, a rebuild and a file of notes that are killed, or whose disk fails, at
+every call that changes a file: old state or new state, never between, and the same
+command again finishes it with the same bytes and rows.
 
   killed_imports.py PACKMILE BENCHVAN FAILING_CALLS_LIBRARY
 """
@@ -30,6 +30,12 @@ HOWS = {
 FAST_ROWS = ("throughput",)
 
 
+def notes_text(depot):
+    """notes.csv without its last column, the time of entering."""
+    with open(os.path.join(depot, "notes.csv")) as text:
+        return [line.rsplit(",", 1)[0] if line.startswith("linden,") else line for line in text]
+
+
 class Scene:
     """A depot before and after one command."""
 
@@ -39,6 +45,7 @@ class Scene:
         copy_depot(before, self.after)
         self.calls, _ = programs.counted_calls(work, *arguments, "--depot", self.after)
         self.old, self.new = archive_state(before), archive_state(self.after)
+        self.old_notes, self.new_notes = notes_text(before), notes_text(self.after)
         self.new_bytes = archive_bytes(self.after)
         self.old_rows, self.new_rows = programs.rows(before), programs.rows(self.after)
         self.old_fast = programs.rows(before, FAST_ROWS)
@@ -62,6 +69,11 @@ def check(scene, how, call, depot):
         return f"the archive is between: {len(archive)} sectors and lines"
     if done.returncode == 0 and archive != scene.new:
         return "exit 0 and not all is there"
+    notes = notes_text(depot)
+    if notes not in (scene.old_notes, scene.new_notes):
+        return f"notes.csv is between: {notes!r}"
+    if done.returncode == 0 and notes != scene.new_notes:
+        return "exit 0 and not all notes are there"
     # What any next command says, before anything is repaired by hand.
     fast = programs.rows(depot, FAST_ROWS)
     if archive == scene.old and scene.old != scene.new and fast != scene.old_fast:
@@ -73,6 +85,8 @@ def check(scene, how, call, depot):
         return f"again: exit {again.returncode}: {again.stderr}"
     if archive_bytes(depot) != scene.new_bytes:
         return "again: other bytes than an import that nothing happened to"
+    if notes_text(depot) != scene.new_notes:
+        return "again: other notes than those of a command that nothing happened to"
     if call % 16 == 1 and programs.rows(depot) != scene.new_rows:
         return "again: other rows"
     return None
@@ -113,6 +127,11 @@ def make_scenes(work):
     yield Scene("second import", path("one"), ["import", path("card.log"), *pulled], work)
     yield Scene("rebuild", path("one"), ["rebuild"], work,
                 ("killed before the call", "killed inside the call", "disk full once"))
+    with open(path("notes.csv"), "w") as notes:
+        notes.write("van,date,kind,v1,v2,v3,remark\n")
+        notes.writelines(f"linden,2026-01-{day:02},odometer,{40000 + day * 50},,,\n"
+                         for day in range(10, 20))
+    yield Scene("file of notes", path("one"), ["note", "--from", path("notes.csv")], work)
 
 
 def main():

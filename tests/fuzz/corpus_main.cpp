@@ -36,6 +36,7 @@ constexpr std::array kTargets{
     Target{"log_extent", try_log_extent},
     Target{"encoder", try_encoder},
     Target{"session", try_session},
+    Target{"notes", try_notes},
 };
 
 }  // namespace

@@ -3,7 +3,7 @@
 
     make_corpus.py FOLDER        (in the tree: tests/fuzz/corpus)
 
-The text seeds (slcan, replay, fleet, port_settings) are written by hand and lie
+The text seeds (slcan, replay, fleet, port_settings, notes) are written by hand and lie
 beside them. Bytes are put together here from proto/FORMAT.md and packmile.proto,
 with no code of ours; the layout of an input that a target takes apart stands in
 the file comment of that target.

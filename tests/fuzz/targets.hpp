@@ -24,5 +24,6 @@ void try_port_settings(Input input);
 void try_log_extent(Input input);
 void try_encoder(Input input);
 void try_session(Input input);
+void try_notes(Input input);
 
 }  // namespace packmile::fuzz

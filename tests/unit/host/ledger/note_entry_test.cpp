@@ -297,3 +297,10 @@ TEST_CASE("note entry: notes of a VIN are those of the name that fleet.toml give
   CHECK(held[0].van == "Linden");
   CHECK(held[1].id == 2);
 }
+
+TEST_CASE("note entry: behind the highest id that the file may have there is none") {
+  Notes notes;
+  std::ofstream{notes.folder() / kNotesFileName}
+      << "van,date,kind,v1,id\nLinden,2026-03-02,odometer,40000,1000000000\n";
+  CHECK(notes.odometer("2026-03-09", "40500").starts_with("note: there is no id left"));
+}

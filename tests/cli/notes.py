@@ -1,0 +1,220 @@
+#!/usr/bin/python3
+"""Notes as people type them: answers, refusals with their place, files of notes
+that are taken whole or not at all, and notes.csv as pandas reads it.
+
+  notes.py PACKMILE
+"""
+import json
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+
+import pandas
+
+packmile = os.path.abspath(sys.argv[1])
+failures = 0
+
+
+def expect(good, what, done=None):
+    global failures
+    if good:
+        return
+    failures += 1
+    print("FAILED:", what)
+    if done is not None:
+        print(f"   exit {done.returncode}\n   out: {done.stdout}\n   err: {done.stderr}")
+
+
+def run(code, *arguments, depot="depot", says=(), says_err=(), stdin=None):
+    done = subprocess.run([packmile, *arguments, "--depot", depot], capture_output=True, text=True,
+                          input=stdin, timeout=60, env={**os.environ, "TZ": "Asia/Tokyo"})
+    what = " ".join(arguments)
+    expect(done.returncode == code, f"exit {done.returncode} instead of {code}: {what}", done)
+    for words in says:
+        expect(words in done.stdout, f"{what}: stdout does not say {words!r}", done)
+    for words in says_err:
+        expect(words in done.stderr, f"{what}: stderr does not say {words!r}", done)
+    return done
+
+
+def note(code, van, date, *words, **more):
+    return run(code, "note", "--van", van, "--date", date, *words, **more)
+
+
+def content(path="depot/notes.csv"):
+    with open(path, "rb") as file:
+        return file.read()
+
+
+def write(path, text):
+    with open(path, "w", newline="") as file:
+        file.write(text)
+
+
+HEADER = "van,date,kind,v1,v2,v3,remark\n"
+
+
+def new_depot(name="depot"):
+    shutil.rmtree(name, ignore_errors=True)
+    made = subprocess.run([packmile, "new", name, "--zone", "Europe/London", "--currency", "GBP"],
+                          capture_output=True, text=True)
+    assert made.returncode == 0, made.stderr
+    with open(f"{name}/fleet.toml", "a") as file:
+        file.write('[[van]]\nname = "Linden"\nvin = "1M8GDM9AXKP042788"\n'
+                   'expectation = [ { at_miles = 150000, percent = 90 } ]\n'
+                   '[[van]]\nname = "Cedar"\n')
+
+
+def arguments():
+    new_depot()
+    expect(content() == HEADER.encode(), "a new depot's notes.csv has another first line")
+    note(0, "Linden", "2026-03-02", "odometer", "24850mi",
+         says=["note 1: Linden, odometer 24850 mi on 2026-03-02: the first reading"])
+    note(0, "1M8GDM9AXKP042788", "2026-03-09", "odometer", "25350mi",
+         says=["note 2: Linden", "500 miles in 7 days", "71 miles a day"])
+    before = content()
+    note(0, "Linden", "2026-03-09", "odometer", "25350mi", says=["there already, not entered again"])
+    note(2, "Linden", "2026-03-09", "odometer", "25360mi", says_err=["--replaces 2"])
+    note(2, "Linden", "2026-03-16", "odometer", "25000mi",
+         says_err=["25000 mi on 2026-03-16 is lower than the earlier 25350 mi on 2026-03-09"])
+    note(2, "Lindn", "2026-03-16", "odometer", "26000mi",
+         says_err=["packmile: --van:", "did you mean 'Linden'?"])
+    note(2, "Linden", "2026-02-30", "odometer", "26000mi", says_err=["packmile: --date:"])
+    note(2, "Linden", "2009-03-16", "odometer", "1", says_err=["before 2010-01-01"])
+    note(2, "Linden", "2026-10-25T01:30", "odometer", "26000mi",
+         says_err=["was twice in Europe/London", "2026-10-25T01:30+00:00"])
+    note(2, "Linden", "2026-03-16", "odometr", "1", says_err=["did you mean 'odometer'?"])
+    note(2, "Linden", "2026-03-16", "receipt", "21,3", "9", "Mill", says_err=["behind a point"])
+    note(2, "Linden", "2026-03-16", "meter", "5", "4", says_err=["BEFORE comes first"])
+    note(2, "Linden", "2026-03-16", "odometer", "1", "--replaces", "77", says_err=["no note 77"])
+    run(2, "note", says_err=["needs a KIND"])
+    run(2, "note", "odometer", "1", says_err=["needs --van"])
+    run(2, "note", "--van", "Linden", "odometer", "1", says_err=["needs --date"])
+    run(2, "note", "--list", "--from", "x.csv", says_err=["do not go together"])
+    run(1, "note", "--from", "nowhere.csv", says_err=["nowhere.csv: there is no such file"])
+    expect(content() == before, "something refused or known changed notes.csv")
+    note(0, "Linden", "2026-03-09", "odometer", "25360mi", "--replaces", "2", "--remark",
+         'said "so", twice', says=["in place of note 2"])
+    expect(content().startswith(before), "a correction changed bytes that were there")
+    note(0, "Hawthorn", "2026-03-09", "odometer", "5", says=["note 4: Hawthorn"],
+         says_err=["taken for a new van", '[[van]]\nname = "Hawthorn"'])
+    note(0, "Linden", "2026-03-16", "receipt", "21.3", "9.37", "Corn Exchange",
+         says=["0.440 GBP per kWh"])
+    note(0, "Linden", "2026-03-16", "meter", "1200", "1242.5", says=["42.5 kWh between"])
+    note(0, "Linden", "2026-03-17", "withdrawn", "--replaces", "5", says=["takes back note 5"])
+    run(0, "note", "--list", says=["25360 mi", "replaces 2", "no longer holds: see 3", "7 notes"])
+    run(0, "note", "--list", "--van", "Hawthorn", says=["1 note\n"])
+    run(2, "note", "--list", "--van", "Hawthron", says_err=["did you mean 'Hawthorn'?"])
+    run(0, "rebuild", says=["0 vans, 7 notes"])
+    with sqlite3.connect("depot/depot.db") as db:
+        rows = db.execute("SELECT id,van,kind,v1,number1,replaced_by FROM note ORDER BY id").fetchall()
+    expect(rows[0] == (1, "Linden", "odometer", "24850mi", 24850 * 1.609344, None), rows[0])
+    expect(rows[1][5] == 3 and rows[4][5] == 7, "the ledger does not say which notes were replaced")
+    # The ledger may be deleted; what is typed into the file by hand is in the next one.
+    os.remove("depot/depot.db")
+    with open("depot/notes.csv", "a") as file:
+        file.write("Cedar,2026-03-18,odometer,100\n")
+    run(0, "rebuild", says=["8 notes"])
+
+
+def files():
+    new_depot()
+    lines = ("Linden,2026-03-02,odometer,24850mi,,,\r\n"
+             'Linden,2026-03-02,receipt,21.3,9.37,"Corn Exchange, north",\r\n'
+             "Linden,2026-03-03T18:30,meter,1200,1242.5,,by torch\r\n")
+    write("march.csv", "\ufeff" + HEADER.replace("\n", "\r\n") + lines)
+    run(0, "note", "--from", "march.csv", says=["entered 3 notes\n"])
+    before = content()
+    run(0, "note", "--from", "march.csv", says=["entered 0 notes; 3 were there already"])
+    expect(content() == before, "a file entered twice changed notes.csv")
+    # Columns by name, in any order; a part of a file that is known.
+    write("april.csv", "kind,v1,van,date\nodometer,24850mi,Linden,2026-03-02\n"
+                       "odometer,24900mi,Linden,2026-04-01\n")
+    run(0, "note", "--from", "april.csv", says=["entered 1 note; 1 was there already"])
+    before = content()
+    # One bad line stops its file, and that file alone.
+    write("bad.csv", HEADER + "Linden,2026-05-01,odometer,25000mi,,,\n"
+                              "Linden,2026-05-08,odometer,24000mi,,,\n"
+                              "Linden,2026-05-09,odometer,,,,\nLindne,2026-05-09,odometer,9,,,\n")
+    run(2, "note", "--from", "bad.csv",
+        says_err=["bad.csv:3:28: the reading 24000 mi on 2026-05-08 is lower",
+                  "bad.csv:4:28: odometer: READING is missing",
+                  "bad.csv:5:1: neither fleet.toml nor the archive knows the van 'Lindne'",
+                  "bad.csv: nothing was entered"])
+    expect(content() == before, "a file with a bad line was entered in part")
+    write("good.csv", HEADER + "Linden,2026-06-01,odometer,26000mi,,,\n")
+    run(2, "note", "--from", "bad.csv", "--from", "good.csv", says=["good.csv: entered 1 note\n"])
+    run(0, "note", "--from", "-", stdin=HEADER + "Cedar,2026-06-01,odometer,5,,,\n",
+        says=["standard input: entered 1 note"])
+    write("semicolons.csv", HEADER.replace(",", ";"))
+    run(2, "note", "--from", "semicolons.csv", says_err=["semicolons.csv:1:1: ", "commas"])
+    # Another depot's notes.csv has numbers of its own.
+    note(0, "Cedar", "2026-06-02", "odometer", "7")
+    note(0, "Cedar", "2026-06-02", "odometer", "8", "--replaces", "7")
+    new_depot("other")
+    run(0, "note", "--van", "Cedar", "--date", "2026-01-01", "odometer", "1", depot="other")
+    run(0, "note", "--from", "depot/notes.csv", depot="other", says=["entered 8 notes"])
+    run(0, "note", "--from", "depot/notes.csv", depot="other", says=["8 were there already"])
+    run(0, "note", "--list", depot="other", says=["replaces 8"])
+
+
+def damaged():
+    """Neither used nor written, and every command says where."""
+    new_depot()
+    note(0, "Linden", "2026-03-02", "odometer", "24850mi")
+    with open("depot/notes.csv", "ab") as file:
+        file.write(b"Linden,2026-03-0")
+    before = content()
+    place = "depot/notes.csv:3:8: '2026-03-0' is not a time"
+    for command in (["note", "--list"], ["rebuild"], ["trips"],
+                    ["note", "--van", "Linden", "--date", "2026-03-09", "odometer", "1"]):
+        run(1, *command, says_err=[place])
+    expect(content() == before, "a damaged notes.csv was written")
+
+
+def outside_reader():
+    """pandas, which knows nothing of ours, reads what was typed."""
+    new_depot()
+    remarks = ['said "so", twice', " spaces ", "two\nlines", "=1+1", "\u00e9t\u00e9", ""]
+    places = ["Corn Exchange", "Mill, north", 'the "Bell"', " yard", "01", "quai \u00e0 c\u00f4t\u00e9"]
+    for k, (remark, place) in enumerate(zip(remarks, places)):
+        note(0, "Linden", f"2026-03-0{k + 1}", "receipt", f"{20 + k}.5", "9.37", place, "--remark",
+             remark)
+    read = pandas.read_csv("depot/notes.csv", dtype=str, keep_default_na=False)
+    expect(list(read.columns) == [*HEADER.strip().split(","), "id", "replaces", "entered"],
+           f"pandas: columns {list(read.columns)}")
+    expect(list(read["remark"]) == remarks, f"pandas: remarks {list(read['remark'])}")
+    expect(list(read["v3"]) == places, f"pandas: places {list(read['v3'])}")
+    expect(list(read["v1"].astype(float)) == [20.5 + k for k in range(len(remarks))], "pandas: kWh")
+    expect(list(read["id"]) == [str(k + 1) for k in range(len(remarks))], "pandas: ids")
+    listed = run(0, "note", "--list", "--format", "csv", "-o", "list.csv")
+    expect(listed.stdout == "", "note --list -o prints")
+    ours = pandas.read_csv("list.csv", dtype=str, keep_default_na=False)
+    expect(list(ours["v1"]) == list(read["v1"]) and list(ours["date"]) == list(read["date"]),
+           "pandas: the list has other values than the file")
+    shown = run(0, "note", "--list", "--format", "json")
+
+    rows = json.loads(shown.stdout)["rows"]
+    expect([row["remark"] for row in rows] == remarks, "the JSON list has other remarks")
+    expect(rows[0]["replaces"] is None and rows[0]["replaces_why"], "JSON: no reason for null")
+
+
+def main():
+    work = tempfile.mkdtemp(prefix="packmile-notes-")
+    os.chdir(work)
+    try:
+        for part in (arguments, files, damaged, outside_reader):
+            part()
+    finally:
+        os.chdir("/")
+        shutil.rmtree(work, ignore_errors=True)
+    print("failures:", failures)
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    os.environ.pop("PACKMILE_DEPOT", None)
+    sys.exit(main())
