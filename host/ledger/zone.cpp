@@ -6,6 +6,7 @@
 #endif
 #include <date/tz.h>
 
+#include <algorithm>
 #include <sstream>
 #include <stdexcept>
 
@@ -35,8 +36,37 @@ bool sane(UtcTime at) {
   return ms >= 0 && ms < kYear9999Ms;
 }
 
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+// In `form` d is any digit, s a sign, and all else itself.
+bool is_like(std::string_view text, std::string_view form) {
+  return std::ranges::equal(text, form, [](char c, char f) {
+    return f == 'd' ? is_digit(c) : f == 's' ? c == '+' || c == '-' : c == f;
+  });
+}
+
+// 2026-03-01 or 2026-03-01T06:00:00, then perhaps parts of a second and an offset.
+// The library reads seconds as a floating-point number, and takes 1E5 for one.
+bool has_form_of_time(std::string_view text) {
+  constexpr std::string_view kForm = "dddd-dd-ddTdd:dd:dd";
+  constexpr std::size_t kDayLength = 10;
+  constexpr std::size_t kMostPartDigits = 9;  // nanoseconds
+  if (text.size() != kDayLength && text.size() < kForm.size()) return false;
+  if (!is_like(text.substr(0, kForm.size()), kForm.substr(0, text.size()))) return false;
+  text.remove_prefix(std::min(text.size(), kForm.size()));
+  if (text.starts_with('.')) {
+    std::size_t digits = 0;
+    while (digits + 1 < text.size() && is_digit(text[digits + 1])) ++digits;
+    if (digits == 0 || digits > kMostPartDigits) return false;
+    text.remove_prefix(digits + 1);
+  }
+  // +0100 is ISO 8601's basic form.
+  return text.empty() || text == "Z" || is_like(text, "sdd:dd") || is_like(text, "sdddd");
+}
+
 template <typename T>
 bool parse_whole(std::string_view text, const char* how, T& out) {
+  if (!has_form_of_time(text)) return false;
   std::istringstream in{std::string{text}};
   in.imbue(std::locale::classic());
   in >> date::parse(how, out);

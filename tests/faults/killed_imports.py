@@ -32,6 +32,8 @@ FAST_ROWS = ("throughput",)
 
 def notes_text(depot):
     """notes.csv without its last column, the time of entering."""
+    if not os.path.exists(os.path.join(depot, "notes.csv")):
+        return ["there is none"]
     with open(os.path.join(depot, "notes.csv")) as text:
         return [line.rsplit(",", 1)[0] if line.startswith("linden,") else line for line in text]
 

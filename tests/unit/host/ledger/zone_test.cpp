@@ -81,3 +81,32 @@ TEST_CASE("zone: the machine's own zone changes nothing") {
   unsetenv("TZ");
   tzset();
 }
+
+// Found by tests/fuzz: the library reads seconds as a floating-point number.
+TEST_CASE("zone: seconds are digits, and nothing else is a time") {
+  const Zone london = zone("Europe/London");
+  CHECK(london.read("2026-03-01T06:00:00.25Z").value() == utc(2026, 3, 1, 6) + milliseconds{250});
+  CHECK(london.read("2026-03-01T06:00:00+01:00").value() == utc(2026, 3, 1, 5));
+  CHECK(london.read("2026-03-01T06:00:00-0130").value() == utc(2026, 3, 1, 7, 30));
+  for (const char* text :
+       {"2026-10-25T01:3Eu0:00", "2026-10-25T01:00:1E1Z", "2026-10-25T01:00:.5Z",
+        "2026-10-25T01:00:00.Z", "2026-10-25T01:00:00.0000000001Z", "2026-10-25T01:00:00nan",
+        "2026-10-25T01:00:00+00000000000000000001", "2026-10-25T01:00:00--0033",
+        "2026-10-25T01:00:00+1:00", "2026-10-25T01:00:00+01:0Z", "+026-10-25", "2026-10-2 "}) {
+    CAPTURE(text);
+    CHECK_FALSE(london.read(text));
+    CHECK_FALSE(london.read_local(text));
+  }
+}
+
+// Source: IANA tzdata; as above.
+TEST_CASE("zone: a local time that never was, or was twice") {
+  const Zone london = zone("Europe/London");
+  CHECK(london.read_local("2026-07-01T18:30:00").value() == utc(2026, 7, 1, 17, 30));
+  CHECK(london.read_local("2026-03-29T01:30:00").error().what.find("never was") !=
+        std::string::npos);
+  CHECK(london.read_local("2026-10-25T01:30:00").error().hint ==
+        "write 2026-10-25T01:30+01:00 or 2026-10-25T01:30+00:00");
+  CHECK(london.day_of(utc(2026, 10, 25, 5)).from == utc(2026, 10, 24, 23));
+  CHECK(london.day_of(utc(2026, 10, 25, 5)).to == utc(2026, 10, 26));
+}
