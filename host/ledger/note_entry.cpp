@@ -88,6 +88,7 @@ Result<Done> NoteEntry::find_van(const NoteWord& word, Note& note, EnteredNote& 
                    word.where,
                    "write the name as it stands in fleet.toml; a new van with a name as like as "
                    "this goes into fleet.toml first"};
+  if (new_vans_.contains(note.van)) return Done{};
   const bool noted_before = std::ranges::any_of(
       by_van_, [&](const auto& entry) { return entry.first.first == note.van; });
   if (noted_before) {
@@ -236,6 +237,7 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
   out.doubts.insert(out.doubts.end(), judged.doubts.begin(), judged.doubts.end());
   if (note.replaces) notes_.at(*note.replaces).replaced_by = note.id;
   keep(note);
+  if (!out.new_van.empty()) new_vans_.insert(out.new_van);
   fresh_.push_back(note);
   return out;
 }

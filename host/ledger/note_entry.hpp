@@ -8,6 +8,7 @@
 //           refused, but where several a day are ordinary (receipt, meter).
 #pragma once
 #include <map>
+#include <set>
 #include <string>
 #include <utility>
 #include <vector>
@@ -70,6 +71,7 @@ class NoteEntry {
   // Of one van and kind, in order of time, then id.
   std::map<std::pair<std::string, NoteKind>, std::vector<std::uint32_t>> by_van_;
   std::vector<Note> fresh_;
+  std::set<std::string> new_vans_;  // of this change: said once
 };
 
 }  // namespace packmile

@@ -60,8 +60,7 @@ bool has_form_of_time(std::string_view text) {
     if (digits == 0 || digits > kMostPartDigits) return false;
     text.remove_prefix(digits + 1);
   }
-  // +0100 is ISO 8601's basic form.
-  return text.empty() || text == "Z" || is_like(text, "sdd:dd") || is_like(text, "sdddd");
+  return text.empty() || text == "Z" || is_like(text, "sdd:dd");
 }
 
 template <typename T>

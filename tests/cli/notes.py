@@ -149,16 +149,19 @@ def files():
     run(2, "note", "--from", "bad.csv", "--from", "good.csv", says=["good.csv: entered 1 note\n"])
     run(0, "note", "--from", "-", stdin=HEADER + "Cedar,2026-06-01,odometer,5,,,\n",
         says=["standard input: entered 1 note"])
+    write("new.csv", HEADER + "Hawthorn,2026-06-01,odometer,5,,,\nHawthorn,2026-06-02,odometer,6,,,\n")
+    new = run(0, "note", "--from", "new.csv", says_err=["note 7: Hawthorn is taken for a new van"])
+    expect("note 8" not in new.stderr, "a new van is said twice", new)
     write("semicolons.csv", HEADER.replace(",", ";"))
     run(2, "note", "--from", "semicolons.csv", says_err=["semicolons.csv:1:1: ", "commas"])
     # Another depot's notes.csv has numbers of its own.
     note(0, "Cedar", "2026-06-02", "odometer", "7")
-    note(0, "Cedar", "2026-06-02", "odometer", "8", "--replaces", "7")
+    note(0, "Cedar", "2026-06-02", "odometer", "8", "--replaces", "9")
     new_depot("other")
     run(0, "note", "--van", "Cedar", "--date", "2026-01-01", "odometer", "1", depot="other")
-    run(0, "note", "--from", "depot/notes.csv", depot="other", says=["entered 8 notes"])
-    run(0, "note", "--from", "depot/notes.csv", depot="other", says=["8 were there already"])
-    run(0, "note", "--list", depot="other", says=["replaces 8"])
+    run(0, "note", "--from", "depot/notes.csv", depot="other", says=["entered 10 notes"])
+    run(0, "note", "--from", "depot/notes.csv", depot="other", says=["10 were there already"])
+    run(0, "note", "--list", depot="other", says=["replaces 10"])
 
 
 def damaged():
