@@ -1,8 +1,6 @@
 #include "ledger/depot.hpp"
 
-#include <algorithm>
 #include <fstream>
-#include <tuple>
 #include <utility>
 
 #include "ledger/note_entry.hpp"
@@ -43,16 +41,6 @@ NotesRead notes_of(const Depot& depot, std::string_view text) {
   NotesRead read = parse_notes(text, depot.notes().string(), depot.fleet.zone);
   for (Note& note : read.notes) note.van = note_van_name(depot.fleet, note.van);
   return read;
-}
-
-Result<std::vector<Note>> notes_that_hold(const Depot& depot) {
-  NotesRead read = read_notes(depot);
-  if (!read.errors.empty()) return std::move(read.errors.front());
-  std::erase_if(read.notes, [](const Note& note) { return !note.holds(); });
-  std::ranges::sort(read.notes, {}, [](const Note& note) {
-    return std::tuple{note.when.from, note.when.to, note.id};
-  });
-  return std::move(read.notes);
 }
 
 Result<Depot> make_depot(const fs::path& root, const std::string& zone,

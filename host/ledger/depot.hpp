@@ -42,9 +42,6 @@ struct DepotRead {
 // that fleet.toml gives to the vans.
 [[nodiscard]] NotesRead notes_of(const Depot& depot, std::string_view text);  // of this text
 [[nodiscard]] NotesRead read_notes(const Depot& depot);
-// Those that hold, in order of time: corrections in place of what they correct.
-// What figures are made with. Error: the first mistake of notes.csv.
-[[nodiscard]] Result<std::vector<Note>> notes_that_hold(const Depot& depot);
 
 // Makes a depot in a folder that is missing or empty.
 [[nodiscard]] Result<Depot> make_depot(const std::filesystem::path& root, const std::string& zone,

@@ -2,7 +2,6 @@
 
 #include "ledger/schema.hpp"
 #include "ledger/sql_fields.hpp"
-#include "notes/note_kinds.hpp"
 
 namespace packmile {
 namespace {
@@ -286,43 +285,6 @@ Result<Done> Ledger::set_made_from(const std::string& fingerprint) {
   statement->bind(1, std::string_view{fingerprint});
   return statement->run();
 }
-
-Result<Done> Ledger::replace_notes(const std::vector<Note>& notes) {
-  if (auto done = db_.run("DELETE FROM note"); !done) return done.error();
-  auto statement = Statement::prepare(
-      db_,
-      "INSERT INTO note(id,van,\"from\",\"to\",kind,v1,number1,v2,number2,v3,number3,remark,"
-      "replaces,replaced_by,entered) VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15)");
-  if (!statement) return statement.error();
-  for (const Note& note : notes) {
-    const NoteKindRule& rule = rule_of(note.kind);
-    int next = 1;
-    const auto bind_number = [&](const std::optional<std::uint32_t>& number) {
-      number ? statement->bind(next++, std::int64_t{*number}) : statement->bind_null(next++);
-    };
-    statement->bind(next++, std::int64_t{note.id});
-    statement->bind(next++, std::string_view{note.van});
-    statement->bind(next++, std::int64_t{note.when.from.time_since_epoch().count()});
-    statement->bind(next++, std::int64_t{note.when.to.time_since_epoch().count()});
-    statement->bind(next++, rule.word);
-    for (std::size_t k = 0; k < note.values.size(); ++k) {
-      const NoteValue& value = note.values[k];
-      const bool there = !value.text.empty();
-      const bool number = there && rule.values[k].unit != NoteUnit::text;
-      there ? statement->bind(next++, std::string_view{value.text}) : statement->bind_null(next++);
-      number ? statement->bind(next++, value.number) : statement->bind_null(next++);
-    }
-    statement->bind(next++, std::string_view{note.remark});
-    bind_number(note.replaces);
-    bind_number(note.replaced_by);
-    note.entered ? statement->bind(next++, std::int64_t{note.entered->time_since_epoch().count()})
-                 : statement->bind_null(next++);
-    if (auto done = statement->run(); !done) return done.error();
-  }
-  return Done{};
-}
-
-Result<std::int64_t> Ledger::notes() { return db_.number("SELECT count(*) FROM note"); }
 
 Result<std::vector<LedgerVan>> Ledger::vans() {
   std::vector<LedgerVan> out;

@@ -16,7 +16,7 @@
 #include "ledger/row.hpp"
 #include "ledger/sqlite.hpp"
 #include "ledger/van_trace.hpp"
-#include "notes/note.hpp"
+#include "notes/van_notes.hpp"
 #include "reading/pack_reading.hpp"
 #include "result.hpp"
 #include "timeline/lost_stretch.hpp"
@@ -92,6 +92,9 @@ class Ledger {
   // All notes, in place of those that were there.
   [[nodiscard]] Result<Done> replace_notes(const std::vector<Note>& notes);
   [[nodiscard]] Result<std::int64_t> notes();  // how many there are
+  // Those of the van that hold, in order of time: corrections in place of what
+  // they correct.
+  [[nodiscard]] Result<std::vector<Note>> notes_of(std::string_view van);
 
   // What the whole ledger was made from; empty: not made yet.
   [[nodiscard]] Result<std::string> made_from();
@@ -118,5 +121,9 @@ class Ledger {
   [[nodiscard]] Result<Done> insert_van(const VanRecord& van);
   Db db_;
 };
+
+// What figures take: the notes under the name that the van has in its rows. A van
+// that has notes alone has them under the name in the notes.
+[[nodiscard]] Result<VanNotes> van_notes(Ledger& ledger, std::string_view van);
 
 }  // namespace packmile

@@ -9,6 +9,7 @@
 #include <sstream>
 
 #include "ledger/schema.hpp"
+#include "notes/note_kinds.hpp"
 #include "timeline/van_history.hpp"
 
 namespace packmile {
@@ -41,6 +42,15 @@ class Fingerprint {
     add(facts.nominal_ah);
     add(facts.onboard_charger_kw);
   }
+  void add(const std::optional<Expectation>& line) {
+    if (!line) return add(std::string_view{"none"});
+    add(static_cast<int>(line->against));
+    add(line->points.size());
+    for (const ExpectationPoint& point : line->points) {
+      add(point.at);
+      add(point.percent);
+    }
+  }
   [[nodiscard]] std::string text() const { return fmt::format("{:016x}", state_); }
 
  private:
@@ -58,6 +68,7 @@ std::string fingerprint_of(const Fleet& fleet, const Archive& archive, const std
     print.add(van.name);
     print.add(van.vin);
     print.add(van.facts);
+    print.add(van.expectation);
   }
   for (const auto& [name, bytes] : archive.committed()) {
     print.add(name);
@@ -74,8 +85,11 @@ struct VanSource {
   std::string key;
   VanNames names;
   VanFacts facts;
+  std::optional<Expectation> expectation;
   bool known_to_fleet = false;
   std::vector<const VanHistory*> histories;
+  std::set<std::string> note_names;  // under which people may have kept its notes
+  std::vector<Note> notes;           // that hold
   std::vector<Finding> findings;
 
   void find(Finding finding) {
@@ -106,7 +120,15 @@ VanSource source_of(const VanHistory& history, const Fleet& fleet) {
     source.names = {key.name, vin};
   }
   source.known_to_fleet = known != nullptr;
-  if (known) source.facts = known->facts;
+  if (known) {
+    source.facts = known->facts;
+    source.expectation = known->expectation;
+  }
+  source.note_names = {source.names.van};
+  if (!source.names.vin.empty()) source.note_names.insert(source.names.vin);
+  // A note may be older than the name that fleet.toml gives.
+  if (!key.name.empty() && fleet.van_of_name(key.name) == nullptr)
+    source.note_names.insert(key.name);
   if (!known) source.find(Finding::van_unknown);
   return source;
 }
@@ -129,6 +151,15 @@ std::string fingerprint_of(const VanSource& source) {
   print.add(kFiguresVersion);
   print.add(schema_version());
   print.add(source.facts);
+  print.add(source.expectation);
+  // A remark changes no figure, and neither does the name of the van.
+  for (const Note& note : source.notes) {
+    print.add(note.id);
+    for (const UtcTime at : {note.when.from, note.when.to})
+      print.add(at.time_since_epoch().count());
+    print.add(rule_of(note.kind).word);
+    for (const NoteValue& value : note.values) print.add(value.text);
+  }
   for (const VanHistory* history : source.histories) {
     for (const Boot& boot : history->boots()) {
       // Clock offsets hold what was told about pulled cards, too.
@@ -150,6 +181,23 @@ std::string fingerprint_of(const VanSource& source) {
   }
   for (const Finding finding : source.findings) print.add(entry_of(finding).word);
   return print.text();
+}
+
+// Gives the notes to their vans, under the names that these have in their rows.
+// A name that is several vans' stays as it was typed.
+void hand_out(std::vector<Note>& notes, std::map<std::string, VanSource>& sources) {
+  std::map<std::string, VanSource*> van_of_name;
+  for (auto& [key, source] : sources)
+    for (const std::string& name : source.note_names) {
+      const auto [place, is_new] = van_of_name.try_emplace(name, &source);
+      if (!is_new) place->second = nullptr;
+    }
+  for (Note& note : notes) {
+    const auto found = van_of_name.find(note.van);
+    if (found == van_of_name.end() || found->second == nullptr) continue;
+    note.van = found->second->names.van;
+    if (note.holds()) found->second->notes.push_back(note);
+  }
 }
 
 std::uint64_t sectors_of(const VanHistory& history) {
@@ -340,9 +388,8 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
     return out;
   }
 
-  const NotesRead notes = notes_of(depot, *notes_text);
+  NotesRead notes = notes_of(depot, *notes_text);
   if (!notes.errors.empty()) return notes.errors.front();
-  if (const auto kept = ledger.replace_notes(notes.notes); !kept) return kept.error();
 
   const auto pulled = read_pulled(*archive);
   if (!pulled) return pulled.error();
@@ -364,8 +411,11 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
     VanSource source = source_of(history, depot.fleet);
     auto [place, added] = sources.emplace(source.key, source);
     place->second.histories.push_back(&history);
+    place->second.note_names.merge(source.note_names);
     for (const Finding finding : source.findings) place->second.find(finding);
   }
+  hand_out(notes.notes, sources);
+  if (const auto kept = ledger.replace_notes(notes.notes); !kept) return kept.error();
 
   std::size_t done = 0;
   for (auto& [key, source] : sources) {

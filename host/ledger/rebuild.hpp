@@ -1,10 +1,11 @@
 // From the archive to the ledger.
 //
-// Input     fleet.toml and the archive of a depot.
+// Input     fleet.toml, notes.csv and the archive of a depot.
 // Output    the ledger: all vans in one transaction.
 // Method    two passes over a van's episodes: first what its words mean, then
 //           its account.
-// Rule      a van is worked out anew only when its sectors or its facts changed;
+// Rule      a van is worked out anew only when its sectors, its facts or its notes
+//           changed;
 //           the outcome depends on neither the order of imports nor the machine.
 // Bounded   one episode in memory; where a card without VIN belongs to a van
 //           known by VIN, the shorter histories are held whole.

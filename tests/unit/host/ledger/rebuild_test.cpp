@@ -74,6 +74,9 @@ struct DepotOnDisk {
     REQUIRE(read.errors.empty());
     depot = read.depot;
   }
+  void write_notes(const std::string& text) {
+    std::ofstream{depot.notes(), std::ios::binary} << text;
+  }
   void import(std::span<const std::uint8_t> bytes) {
     const auto file = folder.write("card.log", bytes);
     auto archive = Archive::open(depot.archive()).value();
@@ -112,6 +115,11 @@ struct DepotOnDisk {
     return out;
   }
 };
+
+std::size_t readings_of(const DepotOnDisk& d, const char* van) {
+  Ledger ledger = Ledger::open(d.depot.ledger()).value();
+  return van_notes(ledger, van).value().odometer.size();
+}
 
 }  // namespace
 
@@ -157,6 +165,78 @@ TEST_CASE("rebuild: again changes nothing and a fact of one van changes that van
          "'\n");
   for (const RebuiltVan& van : d.rebuild_now()) CHECK_FALSE(van.changed);
   CHECK(Ledger::open(d.depot.ledger()).value().vans().value()[1].names.van == "Yew");
+}
+
+TEST_CASE(
+    "rebuild: a note and a line of expectation make their van's figures anew, and no other's") {
+  const std::string linden = std::string{"[[van]]\nname = 'Linden'\nvin = '"} + test::kVin + "'\n";
+  const std::string cedar = std::string{"[[van]]\nname = 'Cedar'\nvin = '"} + kOtherVin + "'\n";
+  DepotOnDisk d{linden + cedar};
+  d.import(card_of(1, test::kVin, "", kStartMs, 1));
+  d.import(card_of(2, kOtherVin, "", kStartMs, 1));
+  (void)d.rebuild_now();
+  const auto changed = [&] {
+    std::string names;
+    for (const RebuiltVan& van : d.rebuild_now())
+      if (van.changed) names += van.names.van + " ";
+    return names;
+  };
+  const std::string head = "van,date,kind,v1,v2,v3,remark,id,replaces,entered\n";
+  const std::string first = "Linden,2026-02-26,odometer,40000,,,,1,,\n";
+  d.write_notes(head + first);
+  CHECK(changed() == "Linden ");
+  CHECK(changed().empty());
+  // By VIN, and a correction.
+  d.write_notes(head + first + kOtherVin + ",2026-02-26,meter,100,120,,,2,,\n");
+  CHECK(changed() == "Cedar ");
+  d.write_notes(head + first + kOtherVin + ",2026-02-26,meter,100,120,,,2,,\n" +
+                "Linden,2026-02-26,odometer,40001,,,,3,1,\n");
+  CHECK(changed() == "Linden ");
+  {
+    Ledger ledger = Ledger::open(d.depot.ledger()).value();
+    CHECK(ledger.notes().value() == 3);
+    const VanNotes notes = van_notes(ledger, "Linden").value();
+    REQUIRE(notes.odometer.size() == 1);
+    CHECK(notes.odometer[0].id == 3);
+    CHECK(notes.odometer[0].km == 40001);
+    CHECK(notes.odometer[0].step_km == 1);
+    CHECK(notes.meter.empty());
+    REQUIRE(van_notes(ledger, "Cedar").value().meter.size() == 1);
+    CHECK(van_notes(ledger, "Cedar").value().meter[0].kwh() == doctest::Approx(20));
+    CHECK(van_notes(ledger, "Rowan").value().odometer.empty());
+  }
+  // Neither a remark nor a note of a van without a card changes a figure.
+  d.write_notes(head + first + kOtherVin + ",2026-02-26,meter,100,120,,after lunch,2,,\n" +
+                "Linden,2026-02-26,odometer,40001,,,,3,1,\nRowan,2026-02-26,odometer,9,,,,4,,\n");
+  CHECK(changed().empty());
+  CHECK(readings_of(d, "Rowan") == 1);
+
+  const std::string line = "expectation = [ { at_km = 200000, percent = 80 } ]\n";
+  d.edit(linden + line + cedar);
+  CHECK(changed() == "Linden ");
+  d.edit(linden + line + cedar + "expectation = [ { at_years = 8, percent = 80 } ]\n");
+  CHECK(changed() == "Cedar ");
+  d.edit(linden + "expectation = [ { at_km = 200000, percent = 81 } ]\n" + cedar);
+  CHECK(changed() == "Cedar Linden ");
+}
+
+TEST_CASE("rebuild: notes that are older than a van's name in fleet.toml stay its own") {
+  DepotOnDisk d;
+  d.import(card_of(1, test::kVin, "van 3", kStartMs, 1));
+  d.write_notes("van,date,kind,v1\nvan 3,2026-02-26,odometer,40000\n");
+  (void)d.rebuild_now();
+  const auto readings = [&](const char* van) { return readings_of(d, van); };
+  CHECK(readings("van 3") == 1);
+  d.edit(std::string{"[[van]]\nname = 'Linden'\nvin = '"} + test::kVin + "'\n");
+  (void)d.rebuild_now();
+  CHECK(readings("Linden") == 1);
+  CHECK(readings("van 3") == 0);
+  // Another van may have taken the name since.
+  d.edit(std::string{"[[van]]\nname = 'Linden'\nvin = '"} + test::kVin +
+         "'\n[[van]]\nname = 'van 3'\n");
+  (void)d.rebuild_now();
+  CHECK(readings("Linden") == 0);
+  CHECK(readings("van 3") == 1);
 }
 
 TEST_CASE("rebuild: the order of imports, halves and copies give the same ledger") {
