@@ -1,0 +1,44 @@
+// Which charge session a note with kWh in it, of a meter or a receipt, is about.
+//
+// Input     the notes of one van, and its sessions in order of start.
+// Output    one answer a note: the session, or why none can be told.
+// Method    1. the sessions of the note's time. Of an instant: those that run then,
+//           or else those that ended in the 12 h before it. Of a day: those that
+//           lie in it, wholly or in part, and those that ended in the 12 h before
+//           it, because people write down the evening's charge in the morning.
+//           2. of these, those whose energy at the socket the note's kWh fits.
+// Rule      exactly one has to be left, and no other note may fit it as well. Never
+//           the nearest of several: a gain from the wrong charge is worse than none.
+// Bounded   by the sessions around the time of each note.
+#pragma once
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "energy/van_account.hpp"
+#include "notes/van_notes.hpp"
+
+namespace packmile {
+
+struct NotedCharge {
+  std::uint32_t note_id = 0;
+  NoteKind kind = NoteKind::meter;  // or receipt
+  NoteTime when;
+  double kwh = 0;       // at the socket or the post
+  double step_kwh = 0;  // what one more in the last digit typed is worth
+  // Its place in the list of sessions. Whether it is good enough for a figure is
+  // another question: its coverage and source say.
+  std::optional<std::size_t> session;
+  std::string why;  // not empty where there is no session
+};
+
+// Meters first, then receipts, each in order of time. time_text: how a session's
+// start is called in `why`.
+[[nodiscard]] std::vector<NotedCharge> match_noted_charges(
+    const VanNotes& notes, std::span<const ChargeSession> sessions,
+    const std::function<std::string(UtcTime)>& time_text);
+
+}  // namespace packmile
