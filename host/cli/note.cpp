@@ -9,6 +9,7 @@
 
 #include "cli/commands.hpp"
 #include "cli/depot_choice.hpp"
+#include "cli/note_charge.hpp"
 #include "cli/note_list.hpp"
 #include "ledger/note_entry.hpp"
 #include "notes/note_kinds.hpp"
@@ -65,7 +66,9 @@ std::optional<NoteEntry> begin(OpenDepot& open) {
 }
 
 // The notes are in; the ledger follows.
-ExitCode follow(OpenDepot& open) { return refresh(open) ? ExitCode::done : ExitCode::failed; }
+ExitCode follow(OpenDepot& open, const std::set<std::uint32_t>& entered) {
+  return refresh(open) && tell_charges(open, entered) ? ExitCode::done : ExitCode::failed;
+}
 
 ExitCode enter_words(const NoteOptions& options, OpenDepot& open) {
   NoteWords words;
@@ -78,6 +81,7 @@ ExitCode enter_words(const NoteOptions& options, OpenDepot& open) {
     words.values.push_back({options.words[k], {}});
 
   Doubts doubts;
+  std::set<std::uint32_t> entered;
   {
     auto entry = begin(open);
     if (!entry) return ExitCode::failed;
@@ -92,9 +96,10 @@ ExitCode enter_words(const NoteOptions& options, OpenDepot& open) {
     }
     fmt::print("{}", answer_line(*note));
     doubts.add(*note);
+    entered.insert(note->id);
   }
   doubts.print(open.depot);
-  return follow(open);
+  return follow(open, entered);
 }
 
 // One file into one change.
@@ -128,6 +133,7 @@ class FileOfNotes {
   [[nodiscard]] std::size_t known() const { return known_; }
   [[nodiscard]] const std::string& answers() const { return answers_; }
   [[nodiscard]] const Doubts& doubts() const { return doubts_; }
+  [[nodiscard]] const std::set<std::uint32_t>& entered() const { return entered_; }
 
  private:
   bool take_line(const NoteLine& line, bool has_ids) {
@@ -155,6 +161,7 @@ class FileOfNotes {
     if (note->outcome == EnteredNote::Outcome::known) ++known_;
     answers_ += answer_line(*note);
     doubts_.add(*note);
+    if (note->outcome == EnteredNote::Outcome::entered) entered_.insert(note->id);
     return true;
   }
 
@@ -168,13 +175,14 @@ class FileOfNotes {
   std::vector<Error> errors_;
   std::string answers_;
   Doubts doubts_;
+  std::set<std::uint32_t> entered_;
   std::size_t known_ = 0;
   std::map<std::uint32_t, std::uint32_t> ours_;  // id in the file, id in the depot
   std::uint32_t highest_ = 0;
 };
 
 // The first code that is not done counts.
-ExitCode enter_file(const std::string& name, OpenDepot& open) {
+ExitCode enter_file(const std::string& name, OpenDepot& open, std::set<std::uint32_t>& entered) {
   auto entry = begin(open);
   if (!entry) return ExitCode::failed;
   FileOfNotes file{name, *entry};
@@ -197,14 +205,16 @@ ExitCode enter_file(const std::string& name, OpenDepot& open) {
     fmt::print("; {} {} there already", file.known(), file.known() == 1 ? "was" : "were");
   fmt::print("\n");
   file.doubts().print(open.depot);
+  entered.insert(file.entered().begin(), file.entered().end());
   return ExitCode::done;
 }
 
 ExitCode enter_files(const NoteOptions& options, OpenDepot& open) {
   ExitCode code = ExitCode::done;
+  std::set<std::uint32_t> entered;
   for (const std::string& name : options.files)
-    if (const ExitCode one = enter_file(name, open); code == ExitCode::done) code = one;
-  const ExitCode followed = follow(open);
+    if (const ExitCode one = enter_file(name, open, entered); code == ExitCode::done) code = one;
+  const ExitCode followed = follow(open, entered);
   return code == ExitCode::done ? followed : code;
 }
 

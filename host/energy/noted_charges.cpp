@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <chrono>
 #include <map>
+#include <numeric>
+#include <set>
 
 #include "energy/session.hpp"
 #include "energy/uncertainty.hpp"
@@ -69,67 +71,114 @@ class Matcher {
     }
   }
 
-  void match(NotedCharge& note) const {
-    if (note.kwh <= 0) {
-      note.why = "the counter did not move";
-      return;
-    }
-    const auto near = sessions_of(note.when);
-    if (near.empty()) {
-      note.why = note.when.is_day()
-                     ? "no charge session lies in that day or ended in the 12 hours before it"
-                     : "no charge session runs at that time or ended in the 12 hours before it";
-      return;
-    }
-    std::vector<std::size_t> fitting, unknown;
-    for (const std::size_t k : near) {
-      const auto socket = socket_kwh(sessions_[k]);
-      if (!socket)
-        unknown.push_back(k);
-      else if (fits(note, *socket))
-        fitting.push_back(k);
-    }
-    if (fitting.size() == 1 && unknown.empty()) {
-      note.session = fitting.front();
-      return;
-    }
-    if (fitting.empty() && unknown.empty()) {
-      note.why = none_fits(note, near);
-    } else if (fitting.empty() && unknown.size() == 1) {
-      note.why = fmt::format("the energy of the charge of {} is not known: {}",
-                             start_text(unknown.front()), sessions_[unknown.front()].pack_kwh.why);
-    } else {
-      fitting.insert(fitting.end(), unknown.begin(), unknown.end());
-      std::ranges::sort(fitting);
-      note.why = fmt::format(
-          "it may be the charge of {}: {}", list_text(fitting, " or that of "),
-          note.when.is_day()
-              ? fmt::format("enter it again with the time at which the charge ended and "
-                            "--replaces {}",
-                            note.note_id)
-              : "nothing in the note tells them apart");
-    }
-  }
-
-  // Notes that all fit one session say nothing of it.
-  void part(std::vector<NotedCharge>& notes) const {
-    std::map<std::size_t, std::vector<std::size_t>> claims;
-    for (std::size_t k = 0; k < notes.size(); ++k)
-      if (notes[k].session) claims[*notes[k].session].push_back(k);
-    for (const auto& [session, those] : claims) {
-      if (those.size() < 2) continue;
-      std::vector<std::uint32_t> ids;
-      for (const std::size_t k : those) ids.push_back(notes[k].note_id);
-      std::ranges::sort(ids);
-      for (const std::size_t k : those) {
-        notes[k].session.reset();
-        notes[k].why = fmt::format("the charge of {} fits the notes {}", start_text(session),
-                                   fmt::join(ids, " and "));
-      }
+  void match(std::vector<NotedCharge>& notes) const {
+    std::vector<Case> cases;
+    for (const NotedCharge& note : notes) cases.push_back(case_of(note));
+    tell_apart(cases);
+    for (std::size_t k = 0; k < notes.size(); ++k) {
+      if (!cases[k].rivals.empty())
+        notes[k].why =
+            fmt::format("the charge of {} fits the notes {}", start_text(cases[k].fitting.front()),
+                        fmt::join(cases[k].rivals, " and "));
+      else if (cases[k].is_told())
+        notes[k].session = cases[k].fitting.front();
+      else
+        notes[k].why = why_not(notes[k], cases[k]);
     }
   }
 
  private:
+  // What a note may be about.
+  struct Case {
+    std::uint32_t note_id = 0;
+    std::vector<std::size_t> near;      // in its time
+    std::vector<std::size_t> fitting;   // and with its energy
+    std::vector<std::size_t> unknown;   // or with one that is not known
+    bool lost_some = false;             // to other notes
+    std::vector<std::uint32_t> rivals;  // notes, itself among them, that fit nothing else
+
+    [[nodiscard]] bool is_told() const { return fitting.size() == 1 && unknown.empty(); }
+  };
+
+  [[nodiscard]] Case case_of(const NotedCharge& note) const {
+    Case out;
+    out.note_id = note.note_id;
+    if (note.kwh <= 0) return out;
+    out.near = sessions_of(note.when);
+    for (const std::size_t k : out.near) {
+      const auto socket = socket_kwh(sessions_[k]);
+      if (!socket)
+        out.unknown.push_back(k);
+      else if (fits(note, *socket))
+        out.fitting.push_back(k);
+    }
+    return out;
+  }
+
+  // A charge that one note is about is no other's: of two nights that both fit a
+  // note, the one may be the only one that another note fits.
+  static void tell_apart(std::vector<Case>& cases) {
+    std::map<std::size_t, std::vector<std::size_t>> cases_of;  // by session
+    for (std::size_t k = 0; k < cases.size(); ++k)
+      for (const std::size_t session : cases[k].fitting) cases_of[session].push_back(k);
+    std::map<std::size_t, std::vector<std::size_t>> claims;  // by session
+    std::vector<bool> told(cases.size(), false);
+    std::vector<std::size_t> looked_at(cases.size());
+    std::iota(looked_at.begin(), looked_at.end(), std::size_t{0});
+    while (!looked_at.empty()) {
+      // All that can be told by now, before any of it counts against others: what
+      // two notes claim is nobody's.
+      std::set<std::size_t> claimed;
+      for (const std::size_t k : looked_at) {
+        if (told[k] || !cases[k].is_told()) continue;
+        told[k] = true;
+        claims[cases[k].fitting.front()].push_back(k);
+        claimed.insert(cases[k].fitting.front());
+      }
+      looked_at.clear();
+      for (const std::size_t session : claimed) {
+        const auto& claimants = claims[session];
+        if (claimants.size() > 1) {
+          std::vector<std::uint32_t> ids;
+          for (const std::size_t k : claimants) ids.push_back(cases[k].note_id);
+          std::ranges::sort(ids);
+          for (const std::size_t k : claimants) cases[k].rivals = ids;
+          continue;
+        }
+        for (const std::size_t k : cases_of[session]) {
+          if (told[k]) continue;
+          std::erase(cases[k].fitting, session);
+          cases[k].lost_some = true;
+          looked_at.push_back(k);
+        }
+      }
+    }
+  }
+
+  [[nodiscard]] std::string why_not(const NotedCharge& note, const Case& found) const {
+    if (note.kwh <= 0) return "the counter did not move";
+    if (found.near.empty())
+      return note.when.is_day()
+                 ? "no charge session lies in that day or ended in the 12 hours before it"
+                 : "no charge session runs at that time or ended in the 12 hours before it";
+    if (found.fitting.empty() && found.unknown.empty() && found.lost_some)
+      return "every charge of that time that fits it is another note's";
+    if (found.fitting.empty() && found.unknown.empty()) return none_fits(note, found.near);
+    if (found.fitting.empty() && found.unknown.size() == 1)
+      return fmt::format("the energy of the charge of {} is not known: {}",
+                         start_text(found.unknown.front()),
+                         sessions_[found.unknown.front()].pack_kwh.why);
+    std::vector<std::size_t> all = found.fitting;
+    all.insert(all.end(), found.unknown.begin(), found.unknown.end());
+    std::ranges::sort(all);
+    return fmt::format("it may be the charge of {}: {}", list_text(all, " or that of "),
+                       note.when.is_day()
+                           ? fmt::format("enter it again with the time at which the charge ended "
+                                         "and --replaces {}",
+                                         note.note_id)
+                           : "nothing in the note tells them apart");
+  }
+
   [[nodiscard]] std::vector<std::size_t> sessions_of(const NoteTime& when) const {
     std::vector<std::size_t> running, before;
     const milliseconds slack = when.is_day() ? milliseconds{0} : kReadByEye;
@@ -203,8 +252,7 @@ std::vector<NotedCharge> match_noted_charges(const VanNotes& notes,
   for (const ReceiptNote& note : notes.receipts)
     out.push_back({note.id, NoteKind::receipt, note.when, note.kwh, note.step_kwh, {}, {}});
   const Matcher matcher{sessions, time_text};
-  for (NotedCharge& note : out) matcher.match(note);
-  matcher.part(out);
+  matcher.match(out);
   return out;
 }
 

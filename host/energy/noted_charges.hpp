@@ -7,8 +7,9 @@
 //           lie in it, wholly or in part, and those that ended in the 12 h before
 //           it, because people write down the evening's charge in the morning.
 //           2. of these, those whose energy at the socket the note's kWh fits.
-// Rule      exactly one has to be left, and no other note may fit it as well. Never
-//           the nearest of several: a gain from the wrong charge is worse than none.
+//           3. of these, those that are not told to be another note's.
+// Rule      exactly one has to be left, for this note alone. Never the nearest of
+//           several: a gain from the wrong charge is worse than none.
 // Bounded   by the sessions around the time of each note.
 #pragma once
 #include <cstdint>

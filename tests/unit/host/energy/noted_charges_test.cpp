@@ -4,6 +4,7 @@
 
 #include <chrono>
 #include <random>
+#include <set>
 
 #include "energy/session.hpp"
 
@@ -146,6 +147,67 @@ TEST_CASE("noted charges: two notes that fit one charge say nothing of it") {
   CHECK(found[1].session == 1);
   CHECK(found[2].kind == NoteKind::receipt);
   CHECK(found[2].why == found[0].why);
+}
+
+TEST_CASE("noted charges: a charge that another note is about is out of question") {
+  // Every night over midnight: each day has the end of one and the beginning of
+  // another. Of days alone only kWh can tell, and then each tells the next.
+  const std::vector<ChargeSession> nights{charge(21, 5, 30), charge(45, 5, 31), charge(69, 5, 30),
+                                          charge(93, 5, 20), charge(117, 5, 21)};
+  const auto socket = [&](std::size_t k) { return nights[k].grid_kwh.figure->value; };
+  VanNotes notes;
+  for (std::uint32_t k = 0; k < 3; ++k)
+    notes.meter.push_back(meter(k + 1, day(static_cast<int>(k) + 1), socket(k)));
+  for (const NotedCharge& note : match(notes, nights)) {
+    CAPTURE(note.note_id);
+    // The third fits the night before it alone: the one behind it is a third weaker.
+    CHECK(note.session == note.note_id - 1);
+  }
+  // One note more than there are charges.
+  notes.meter.push_back(meter(9, day(2), socket(0)));
+  const auto four = match(notes, nights);
+  CHECK_FALSE(four[0].session.has_value());
+  CHECK(four[1].why == "the charge of h45 fits the notes 2 and 9");
+  CHECK(four[2].session == 2);
+  CHECK(four[3].why == four[1].why);
+  notes.meter.pop_back();
+  notes.meter.pop_back();
+  for (const NotedCharge& note : match(notes, nights)) CHECK_FALSE(note.session.has_value());
+
+  // Two notes that each fit one charge leave a third nothing, whichever comes first.
+  notes.meter = {meter(1, at(26), socket(0)), meter(2, day(1), socket(0)),
+                 meter(3, at(50), socket(1))};
+  const auto found = match(notes, nights);
+  CHECK(found[0].session == 0);
+  CHECK(found[1].why == "every charge of that time that fits it is another note's");
+  CHECK(found[2].session == 1);
+}
+
+// No source: whatever is drawn, a session is at most one note's.
+TEST_CASE("noted charges: no charge goes to two notes") {
+  std::mt19937 random{7};
+  for (int round = 0; round < 300; ++round) {
+    CAPTURE(round);
+    const auto upto = [&](int n) { return static_cast<int>(random() % static_cast<unsigned>(n)); };
+    std::vector<ChargeSession> sessions;
+    double hour = 0;
+    for (int n = upto(8); n > 0; --n) {
+      hour += 1 + upto(20);
+      sessions.push_back(charge(hour, 1 + upto(5), 10 + upto(6)));
+      hour += 6;
+      if (upto(6) == 0)
+        sessions.back().pack_kwh = sessions.back().grid_kwh = MaybeFigure::unknown("no");
+    }
+    VanNotes notes;
+    for (int n = upto(12); n > 0; --n) {
+      const auto id = static_cast<std::uint32_t>(notes.meter.size() + 1);
+      notes.meter.push_back(
+          meter(id, upto(2) == 0 ? day(upto(6)) : at(upto(150)), upto(4) == 0 ? 0 : 10 + upto(8)));
+    }
+    std::set<std::size_t> taken;
+    for (const NotedCharge& note : match(notes, sessions))
+      if (note.session) CHECK(taken.insert(*note.session).second);
+  }
 }
 
 TEST_CASE("noted charges: charges of which less is known") {
