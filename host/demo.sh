@@ -24,7 +24,9 @@ export PATH="$PWD/build/release/bin:$PATH"
 rm -rf "$out"
 mkdir -p "$out"
 show() {
-  printf '\n$ %s\n' "$*"
+  printf '\n$'
+  printf ' %q' "$@"
+  printf '\n'
   "$@"
 }
 
@@ -54,6 +56,18 @@ printf '\nWhat did each charge put in?\n'
 show packmile sessions --depot "$depot"
 printf '\nAnd all together, van by van:\n'
 show packmile throughput --depot "$depot"
+
+printf '\nWhat only people know: two readings of an odometer, what the meter at the bay stood at before\n'
+printf 'and after a night, and a receipt. Each note says what it changed, and which charge it is about.\n'
+cat >"$out/week.csv" <<'CSV'
+van,date,kind,v1,v2,v3,remark
+willow,2026-01-05T07:00,odometer,34669mi,,,
+willow,2026-01-06T07:00,odometer,34731mi,,,
+willow,2026-01-06T07:00,meter,18240.5,18282.2,,bay 2
+CSV
+show packmile note --depot "$depot" --from "$out/week.csv"
+show packmile note --depot "$depot" --van hazel --date 2026-01-06T06:15 receipt 49.1 24.06 'Mill Lane'
+show packmile note --depot "$depot" --list
 
 mkdir -p "$out/tables"
 for table in trips sessions throughput; do

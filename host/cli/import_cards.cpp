@@ -221,7 +221,13 @@ ExitCode run_import(const ImportOptions& options) {
 
   // Even after a failure: what is in the archive should be in the figures.
   const auto vans = refresh(*open);
-  if (!vans) return ExitCode::failed;
+  if (!vans) {
+    for (const ImportedCard& card : imported)
+      fmt::print(stderr,
+                 "{}: {}; the archive has them, and the figures follow once that is mended\n",
+                 clean_text(card.name), line_of(card));
+    return ExitCode::failed;
+  }
   const auto in_ledger = open->ledger.vans();
   if (!in_ledger) {
     say(in_ledger.error());

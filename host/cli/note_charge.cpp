@@ -34,15 +34,15 @@ Result<Done> tell_van(OpenDepot& open, const LedgerVan& van, const std::set<std:
     if (!ids.contains(note.note_id)) continue;
     if (note.when.to < *covered->from || note.when.from > *covered->to) continue;
     if (!note.session) {
-      told.lines.push_back(
-          fmt::format("note {}: no charge for it: {}\n", note.note_id, clean_text(note.why)));
+      told.lines.push_back(fmt::format("note {}: which charge it is about cannot be told: {}\n",
+                                       note.note_id, clean_text(note.why)));
       continue;
     }
     ++told.known;
     const ChargeSession& session = (*sessions)[*note.session];
-    told.lines.push_back(fmt::format("note {}: the charge of {} to {}, {} kWh into the pack\n",
-                                     note.note_id, zone.minute(session.start),
-                                     zone.minute(session.end), figure_text(session.pack_kwh)));
+    told.lines.push_back(fmt::format(
+        "note {}: it is about the charge of {} to {}, {} kWh into the pack\n", note.note_id,
+        zone.minute(session.start), zone.minute(session.end), figure_text(session.pack_kwh)));
   }
   return Done{};
 }

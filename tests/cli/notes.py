@@ -2,8 +2,9 @@
 """Notes as people type them: answers, refusals with their place, files of notes
 that are taken whole or not at all, and notes.csv as pandas reads it.
 
-  notes.py PACKMILE
+  notes.py PACKMILE PACKMILE_BENCHVAN
 """
+import datetime
 import json
 import os
 import shutil
@@ -15,6 +16,7 @@ import tempfile
 import pandas
 
 packmile = os.path.abspath(sys.argv[1])
+benchvan = os.path.abspath(sys.argv[2])
 failures = 0
 
 
@@ -178,6 +180,73 @@ def damaged():
     expect(content() == before, "a damaged notes.csv was written")
 
 
+def charges():
+    """With cards of two nights: which charge a note is about, and whose figures it makes anew."""
+    made = subprocess.run([benchvan, "month", "--out", "cards", "--vans", "2", "--days", "2", "--seed",
+                           "7"], capture_output=True, text=True)
+    assert made.returncode == 0, made.stderr
+    with open("cards/truth.json") as file:
+        first, second = json.load(file)["vans"]
+    new_depot()
+    shutil.copy("cards/fleet.toml", "depot/fleet.toml")
+    cards = sorted(f"cards/{name}" for name in os.listdir("cards") if name.endswith(".log"))
+
+    # A mistake in the notes keeps no card out of the archive.
+    with open("depot/notes.csv", "a") as file:
+        file.write(f"{first['van']},2026-01-0\n")
+    run(1, "import", cards[0], says_err=["depot/notes.csv:2:", "the archive has them"])
+    write("depot/notes.csv", HEADER)
+    run(0, "import", *cards, says_err=["there already"])
+    rows = json.loads(run(0, "trips", "--format", "json").stdout)["rows"]
+    expect({row["van"] for row in rows} == {first["van"], second["van"]}, "a card has no trips")
+
+    def prints():
+        with sqlite3.connect("depot/depot.db") as db:
+            return dict(db.execute("SELECT van,fingerprint FROM van").fetchall())
+
+    def at_socket(session):
+        hours = (parse(session["end"]) - parse(session["start"])).total_seconds() / 3600
+        return (session["pack_kwh"] + 0.2 * hours) / 0.925
+
+    parse = datetime.datetime.fromisoformat
+    van, (night, other) = first["van"], first["sessions"][:2]
+    day = parse(night["end"]).strftime("%Y-%m-%d")
+    kwh = at_socket(night)
+    expect(abs(at_socket(other) / kwh - 1) < 0.15, "the two nights of this test are not alike")
+    old = prints()
+    note(0, van, day, "meter", "1000", f"{1000 + kwh:.1f}",
+         says=["note 1: which charge it is about cannot be told: it may be the charge of",
+               "with the time at which the charge ended and --replaces 1"])
+    new = prints()
+    expect(new[van] != old[van], "a note leaves its van's figures as they were")
+    expect(new[second["van"]] == old[second["van"]], "a note makes another van's figures anew")
+    note(0, van, night["end"][:16] + "Z", "meter", "1000", f"{1000 + kwh:.1f}", "--replaces", "1",
+         says=[f"note 2: it is about the charge of {night['start'][:10]}"])
+    # The night that is left is the other's.
+    later = parse(other["end"]).strftime("%Y-%m-%d")
+    note(0, van, later, "receipt", f"{at_socket(other):.1f}", "9", "Mill Lane",
+         says=[f"note 3: it is about the charge of {other['start'][:10]}"])
+    note(0, van, later, "receipt", "3", "1", "Mill Lane", says=["no charge of that time fits 3 kWh"])
+    # Of a time that no card has, nothing is said yet, and nothing of an odometer.
+    for words in (["2026-02-05", "meter", "5000", "5020"], [later, "odometer", "90000"]):
+        done = note(0, van, *words)
+        expect("charge" not in done.stdout, "something is said of a charge", done)
+    write("many.csv", HEADER + "".join(f"{second['van']},{later},receipt,{3 + k / 10},1,Mill Lane,\n"
+                                       for k in range(12)))
+    run(0, "note", "--from", "many.csv", says=["of 12 notes with kWh 0 are about a charge"])
+    # A line of expectation is the van's own, too.
+    old = prints()
+    with open("depot/fleet.toml") as file:
+        fleet = file.read()
+    name = f'name = "{van}"\n'
+    write("depot/fleet.toml",
+          fleet.replace(name, name + "expectation = [ { at_km = 200000, percent = 80 } ]\n"))
+    run(0, "trips")
+    new = prints()
+    expect(new[van] != old[van] and new[second["van"]] == old[second["van"]],
+           "a line of expectation makes the wrong figures anew")
+
+
 def outside_reader():
     """pandas, which knows nothing of ours, reads what was typed."""
     new_depot()
@@ -209,7 +278,7 @@ def main():
     work = tempfile.mkdtemp(prefix="packmile-notes-")
     os.chdir(work)
     try:
-        for part in (arguments, files, damaged, outside_reader):
+        for part in (arguments, files, damaged, charges, outside_reader):
             part()
     finally:
         os.chdir("/")
