@@ -27,6 +27,11 @@ bool looks_like(std::string_view word, std::string_view known) {
   return distance <= kSlipLetters && distance < std::max(word.size(), known.size());
 }
 
+// As in tables: for people, who know their depot's zone.
+std::string shown_time(const NoteTime& when, const Zone& zone) {
+  return when.is_day() ? zone.day(when.from) : zone.minute(when.from);
+}
+
 }  // namespace
 
 std::string note_van_name(const Fleet& fleet, const std::string& word) {
@@ -115,7 +120,7 @@ Result<Done> NoteEntry::judge_date(const NoteWord& word, const Note& note, Enter
         fmt::format("'{}' is more than a year ahead of this machine's {}", word.text, today),
         word.where, "is the year right? and is the machine's clock?"};
   out.doubts.push_back(fmt::format("{} is still to come: by this machine's clock it is {}",
-                                   note_date_text(note.when, fleet_.zone), today));
+                                   shown_time(note.when, fleet_.zone), today));
   return Done{};
 }
 
@@ -170,9 +175,8 @@ EnteredNote NoteEntry::known_already(const Note& same) const {
   EnteredNote out;
   out.outcome = EnteredNote::Outcome::known;
   out.id = same.id;
-  out.answer =
-      fmt::format("{}, {} on {}: there already, not entered again", same.van,
-                  note_text(same, fleet_.currency), note_date_text(same.when, fleet_.zone));
+  out.answer = fmt::format("{}, {} on {}: there already, not entered again", same.van,
+                           note_text(same, fleet_.currency), shown_time(same.when, fleet_.zone));
   if (!same.replaced_by) {
     if (rule_of(same.kind).several_a_day && same.when.is_day())
       out.answer += "; if it was a second one, give it its time of day";
@@ -204,7 +208,7 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
     return Error{fmt::format("there is no id left behind {}", kMostNoteId), words.where,
                  "give the note of that id in notes.csv the next free one"};
   const auto others = others_of(note);
-  const auto date_text = [&](const NoteTime& when) { return note_date_text(when, fleet_.zone); };
+  const auto date_text = [&](const NoteTime& when) { return shown_time(when, fleet_.zone); };
   if (!rule.several_a_day) {
     const auto rival = std::ranges::find(others, note.when, &Note::when);
     if (rival != others.end())

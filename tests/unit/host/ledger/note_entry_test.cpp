@@ -84,12 +84,12 @@ TEST_CASE("note entry: an odometer reading says distance, days and the mean a da
   CHECK(notes.doubts.empty());
   // In between, and typed in km: 25,000 miles are 40,233.6 km, 241 km after note 1.
   CHECK(notes.odometer("2026-03-04T12:00", "40233.6") ==
-        "3: Linden, odometer 40233.6 km on 2026-03-04T12:00:00+00:00: 241 km in 2.5 days since "
+        "3: Linden, odometer 40233.6 km on 2026-03-04 12:00: 241 km in 2.5 days since "
         "24850 mi on 2026-03-02 (note 1), 97 km a day; the next reading is 25350 mi on 2026-03-09 "
         "(note 2)");
   CHECK(notes.odometer("2026-03-04T18:00", "40300") ==
-        "4: Linden, odometer 40300 km on 2026-03-04T18:00:00+00:00: 66 km in 6.0 h since 40233.6 "
-        "km on 2026-03-04T12:00:00+00:00 (note 3); the next reading is 25350 mi on 2026-03-09 "
+        "4: Linden, odometer 40300 km on 2026-03-04 18:00: 66 km in 6.0 h since 40233.6 "
+        "km on 2026-03-04 12:00 (note 3); the next reading is 25350 mi on 2026-03-09 "
         "(note 2)");
   // Across the night in which the clocks go forward: 7 days, though 167 hours.
   CHECK(notes.odometer("2026-03-27", "42000").find("in 18 days since") != std::string::npos);
