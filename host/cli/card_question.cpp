@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 
+#include "cli/number_text.hpp"
 #include "cli/owner_questions.hpp"
 #include "cli/say.hpp"
 #include "ledger/zone.hpp"
@@ -128,6 +129,16 @@ std::string reading_text(const PackReading& reading) {
       clean_text(reading.evidence));
 }
 
+// The pack current has its own paragraph.
+std::string verdict_text(const Verdict& verdict) {
+  if (verdict.question == VerdictQuestion::pack_current) return {};
+  std::string text = fmt::format("  {:<16}{}", word_of(verdict.question), word_of(verdict.answer));
+  const std::string value = value_text(verdict);
+  if (!value.empty()) text += ", " + value;
+  if (verdict.segment > 1) text += fmt::format(", segment {}", verdict.segment);
+  return text + "\n    " + clean_text(verdict.evidence) + "\n";
+}
+
 std::string wrapped(const std::vector<std::string>& words, std::size_t indent) {
   constexpr std::size_t kWidth = 96;
   std::string out;
@@ -147,6 +158,11 @@ std::string wrapped(const std::vector<std::string>& words, std::size_t indent) {
 }
 
 }  // namespace
+
+std::string value_text(const Verdict& verdict) {
+  if (verdict.answer != VerdictAnswer::agreed) return {};
+  return verdict.number ? figure_text(*verdict.number) : verdict.word;
+}
 
 std::string ecu_text(std::uint32_t ecu) { return fmt::format("{:X}", ecu); }
 
@@ -191,7 +207,8 @@ std::vector<Column> check_columns() {
           {"current_sign", text, true},
           {"current_evidence", text, true},
           {"definition_notes", words, false},
-          {"questions", questions, false}};
+          {"questions", questions, false},
+          {"verdicts", verdicts, false}};
 }
 
 Row row_of(const CardSurvey& survey, const VanHeard& heard) {
@@ -259,7 +276,8 @@ Row row_of(const CardSurvey& survey, const VanHeard& heard) {
           of_reading([](const PackReading& r) { return word_of(r.sign); }),
           of_reading([](const PackReading& r) { return r.evidence; }),
           {std::move(notes), {}},
-          {questions_of(survey, heard), {}}};
+          {questions_of(survey, heard), {}},
+          {heard.verdicts, {}}};
 }
 
 std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
@@ -327,6 +345,8 @@ std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
     out += questions_text(survey, heard);
     if (!heard.readings.empty()) out += "pack current\n";
     for (const PackReading& reading : heard.readings) out += reading_text(reading);
+    if (!heard.verdicts.empty()) out += "verdicts, from this card alone\n";
+    for (const Verdict& verdict : heard.verdicts) out += verdict_text(verdict);
   }
   if (!survey.findings.empty() || !heard.findings.empty()) out += "findings\n";
   for (const Finding finding : survey.findings)

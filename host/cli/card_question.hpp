@@ -17,6 +17,8 @@ namespace packmile::cli {
 
 // "7E8", "18DAF110"
 [[nodiscard]] std::string ecu_text(std::uint32_t ecu);
+// What a verdict agreed on, for people; empty where it did not.
+[[nodiscard]] std::string value_text(const Verdict& verdict);
 // The catalogue's name, else signal_ and the number.
 [[nodiscard]] std::string signal_text(SignalId signal);
 

@@ -120,6 +120,19 @@ inline constexpr std::array kCommandHelp{
                 kRowsMore,
                 "packmile trips --van NAME"},
     CommandHelp{
+        "verdicts",
+        "",
+        "Lists what each van's words were taken for, and from which evidence.",
+        {"packmile verdicts", "packmile verdicts --van Linden --format json",
+         "packmile verdicts --from 2026-03-01 --format csv -o verdicts.csv"},
+        "Questions: coding, sign and pack_current of the current's word; offset_a of its\n"
+        "sensor (taken out of energy where agreed) and gain against a meter; soc_step_pct;\n"
+        "speed_rounding (rounded, cut); distance_scale (km of the odometer for each km of\n"
+        "the speed). Verdicts: agreed, contradictory, too_little, not_applicable; a value\n"
+        "only where agreed. A new segment opens where another software answers otherwise.\n"
+        "--from and --to choose by the end of the data that a verdict rests on.\n",
+        "packmile throughput"},
+    CommandHelp{
         "samples",
         "CARD...",
         "Writes every sample of cards: raw words as the van sent them, values, units, times.",

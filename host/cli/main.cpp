@@ -177,6 +177,7 @@ class Program {
     add_rows("trips", run_trips);
     add_rows("sessions", run_sessions);
     add_rows("throughput", run_throughput);
+    add_rows("verdicts", run_verdicts);
     add_samples();
     add_sectors();
     add_signals();

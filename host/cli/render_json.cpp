@@ -7,6 +7,8 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
+Json object_of(const std::vector<Column>& columns, const Row& row, const Zone& zone);
+
 struct Writer {
   const Zone& zone;
 
@@ -35,6 +37,12 @@ struct Writer {
       one["why"] = word_of(lost.why);
       out.push_back(std::move(one));
     }
+    return out;
+  }
+  Json operator()(const std::vector<Verdict>& verdicts) const {
+    Json out = Json::array();
+    for (const Verdict& verdict : verdicts)
+      out.push_back(object_of(verdict_columns(), row_of(verdict), zone));
     return out;
   }
   Json operator()(const std::vector<OwnersQuestion>& questions) const {

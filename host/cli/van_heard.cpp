@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "energy/motion.hpp"
+#include "energy/van_verdicts.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -76,8 +77,10 @@ Result<VanHeard> hear_van(const CardFile& card, const CardSurvey& survey) {
   Tally moving, awake;
   for (const VanHistory& history : *histories) {
     PackEvidence evidence;
+    VanVerdicts verdicts;
     const auto walked = history.for_each_episode([&](const Episode& episode) {
       evidence.observe(episode);
+      verdicts.observe(episode);
       const auto times = times_of(episode);
       const Span whole{episode.start.time_since_epoch().count(),
                        episode.end.time_since_epoch().count()};
@@ -92,7 +95,10 @@ Result<VanHeard> hear_van(const CardFile& card, const CardSurvey& survey) {
       return true;
     });
     if (!walked) return walked.error();
-    for (PackReading& reading : evidence.decide()) heard.readings.push_back(std::move(reading));
+    std::vector<PackReading> readings = evidence.decide();
+    for (Verdict& verdict : verdicts.decide(readings, {}))
+      heard.verdicts.push_back(std::move(verdict));
+    for (PackReading& reading : readings) heard.readings.push_back(std::move(reading));
     for (const OwnersJudgement& judged : history.owners_signals()) {
       heard.owners_signals.push_back(judged);
       for (const OwnersComplaint& complaint : judged.complaints)

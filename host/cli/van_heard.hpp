@@ -32,6 +32,8 @@ struct SeriesRate {
 
 struct VanHeard {
   std::vector<PackReading> readings;
+  // Of this card alone; of several vans on it one after the other.
+  std::vector<Verdict> verdicts;
   std::vector<OwnersJudgement> owners_signals;
   std::vector<Finding> findings;  // about owner's signals
   // Roles that owner's signals have in some boot.

@@ -115,13 +115,17 @@ Result<std::string> evidence_of(Asked& asked, bool undecided_only) {
     if (!van.id) continue;
     const auto verdicts = asked.open.ledger.verdicts(*van.id);
     if (!verdicts) return verdicts.error();
-    for (const VerdictLine& line : *verdicts) {
-      if (line.question != "pack_current") continue;
-      if (undecided_only && line.verdict == word_of(CurrentVerdict::agreed)) continue;
+    for (const Verdict& verdict : *verdicts) {
+      if (verdict.question != VerdictQuestion::pack_current || verdict.ecu == 0) continue;
+      const bool proven = verdict.answer == VerdictAnswer::agreed && verdict.word == "yes";
+      if (undecided_only && proven) continue;
       const std::string calibration =
-          line.calibration_id.empty() ? "" : " (" + clean_text(line.calibration_id) + ")";
+          verdict.calibration_id.empty() ? "" : " (" + clean_text(verdict.calibration_id) + ")";
       out += fmt::format("{}, pack current of ECU {:X}{}: {}. {}\n", clean_text(van.names.van),
-                         line.ecu, calibration, line.verdict, clean_text(line.evidence));
+                         verdict.ecu, calibration,
+                         verdict.word == "no" ? word_of(CurrentVerdict::not_pack_current)
+                                              : word_of(verdict.answer),
+                         clean_text(verdict.evidence));
     }
   }
   return out;

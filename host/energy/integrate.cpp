@@ -105,17 +105,21 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   std::size_t impossible = 0;
   const std::uint16_t flip = reading->coding == CurrentCoding::offset_binary ? 0x8000 : 0;
   const std::int32_t turn = reading->sign == CurrentSign::discharge_negative ? -1 : 1;
+  const double offset_tenths = reading->offset ? reading->offset->a / kAmpPerCode : 0;
+  const auto shift = static_cast<std::int32_t>(std::lround(offset_tenths));
+  const double offset_left_a = (offset_tenths - shift) * kAmpPerCode;
+  const double offset_u_a = reading->offset ? reading->offset->u_a : -1;
   for (std::size_t i = 0; i < n; ++i) {
     const std::int32_t tenths =
         turn * static_cast<std::int16_t>(static_cast<std::uint16_t>(pack.a_raw[i] ^ flip));
     impossible += !possible_tenths_a(tenths);
-    const std::int32_t kept = std::clamp(tenths, -kPossibleTenthsA, kPossibleTenthsA);
+    const std::int32_t kept = std::clamp(tenths, -kPossibleTenthsA, kPossibleTenthsA) - shift;
     tenths_a_[i] = static_cast<std::int16_t>(kept);
     power_raw_[i] = kept * static_cast<std::int32_t>(pack.v_raw[i]);
   }
   if (impossible == 0) {
-    return {pack.time_ms,   power_raw_,    tenths_a_,    pack.v_raw,
-            pack.period_ms, pack.a_step_a, pack.v_step_v};
+    return {pack.time_ms,  power_raw_,    tenths_a_,     pack.v_raw, pack.period_ms,
+            pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a};
   }
   time_ms_.clear();
   v_raw_.clear();
@@ -132,7 +136,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   }
   tenths_a_.resize(kept);
   power_raw_.resize(kept);
-  return {time_ms_, power_raw_, tenths_a_, v_raw_, period_ms_, pack.a_step_a, pack.v_step_v};
+  return {time_ms_,      power_raw_,    tenths_a_,     v_raw_,    period_ms_,
+          pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a};
 }
 
 double longest_step_ms(std::uint32_t period_ms, std::uint32_t next_period_ms, double gap_periods) {
@@ -164,6 +169,8 @@ void PowerIntegral::add(const PackRows& rows, std::size_t from, std::size_t to, 
   if (to >= rows.size() || from >= to) return;
   a_step_a_ = std::max(a_step_a_, rows.a_step_a);
   v_step_v_ = std::max(v_step_v_, rows.v_step_v);
+  offset_left_a_ = rows.offset_left_a;
+  offset_u_a_ = rows.offset_u_a;
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::uint32_t* periods = rows.period_ms.data();
   const auto longest = [&](std::uint32_t first_ms, std::uint32_t second_ms) {
@@ -333,6 +340,11 @@ void PowerIntegral::add_held_sampling(const PackRows& rows, std::size_t from, st
 }
 
 PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
+  // Of one van's neighbouring rows: where both have an offset it is the same.
+  if (pairs_ == 0) {
+    offset_left_a_ = other.offset_left_a_;
+    offset_u_a_ = other.offset_u_a_;
+  }
   power_ += other.power_;
   current_ += other.current_;
   volt_time_.all += other.volt_time_.all;
@@ -349,6 +361,22 @@ PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
   a_step_a_ = std::max(a_step_a_, other.a_step_a_);
   v_step_v_ = std::max(v_step_v_, other.v_step_v_);
   return *this;
+}
+
+// What is left of an offset moves a lobe by its own time. A lobe is never below
+// nothing: what is taken from it there is the other's.
+double PowerIntegral::discharge_kwh() const {
+  const double lobe =
+      power_.positive_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.giving);
+  return offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_kwh()});
+}
+
+double PowerIntegral::discharge_ah() const {
+  const double giving = volt_time_.all > 0 ? static_cast<double>(volt_time_.giving) /
+                                                 static_cast<double>(volt_time_.all)
+                                           : 0;
+  const double lobe = current_.positive_raw() * kAhPerRaw - offset_left_a_ * hours() * giving;
+  return offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_ah()});
 }
 
 double PowerIntegral::mean_v() const {
@@ -377,7 +405,7 @@ double PowerIntegral::words_u_kwh(double share) const {
 Figure PowerIntegral::net_figure_kwh(const EnergyRules& rules) const {
   const double u_random = std::hypot(net_.u_kwh(pairs_ + 1), words_u_kwh(1));
   const double gain = std::hypot(rules.current_gain_u, rules.voltage_gain_u) * net_kwh();
-  const double offset = rules.offset_u_a * kwh_per_a(volt_time_.all);
+  const double offset = offset_u(rules) * kwh_per_a(volt_time_.all);
   const double still = still_u_a() * kwh_per_a(volt_time_.still_giving + volt_time_.still_taking);
   const double volts = volt_step_u_kwh(discharge_ah() + charge_ah());
   return figure_of(net_kwh(), u_random, std::hypot(std::hypot(gain, offset, still), volts));
@@ -393,7 +421,7 @@ Figure PowerIntegral::lobe_kwh(double value, const Curvature& curvature, bool gi
   const double words = std::hypot(still_u_a() * kwh_per_a(still),
                                   volt_step_u_kwh(giving ? discharge_ah() : charge_ah()));
   return figure_of(value, std::hypot(curvature.u_kwh(pairs_ + 1), words_u_kwh(share)),
-                   std::hypot(gain, rules.offset_u_a * kwh_per_a(volt_time), words));
+                   std::hypot(gain, offset_u(rules) * kwh_per_a(volt_time), words));
 }
 
 Figure PowerIntegral::discharge_figure_kwh(const EnergyRules& rules) const {
@@ -413,7 +441,7 @@ Figure PowerIntegral::lobe_ah(double value_ah, const Figure& kwh, bool giving,
   const double per_volt = 1e3 / v;
   const std::int64_t volt_time = giving ? volt_time_.giving : volt_time_.all - volt_time_.giving;
   const std::int64_t still = giving ? volt_time_.still_giving : volt_time_.still_taking;
-  const double offset = rules.offset_u_a * kwh_per_a(volt_time) * per_volt;
+  const double offset = offset_u(rules) * kwh_per_a(volt_time) * per_volt;
   const double words = still_u_a() * kwh_per_a(still) * per_volt;
   return figure_of(value_ah, kwh.scatter / kZ95 * per_volt,
                    std::hypot(rules.current_gain_u * value_ah, offset, words));

@@ -12,6 +12,8 @@
 //           one and the same while it keeps its step for a minute. Of a voltage
 //           whose step is coarser than the standard's: taken as one and the same
 //           throughout, which is the most that it can do.
+// Offset    where the reading has one it is out of every figure, and its own
+//           uncertainty takes the place of the usual one.
 // Sampling  the error of the trapezoid is estimated from the samples themselves:
 //           Richardson on two levels, step h against 2h and 2h against 4h.
 #pragma once
@@ -37,7 +39,15 @@ struct PackRows {
   // Steps of the words as the van rounds them (PackSeries).
   double a_step_a = kAmpPerCode;
   double v_step_v = kVoltPerCode;
+  // The sensor's offset is taken out of the columns in whole tenths of an ampere;
+  // what is left of it, positive = discharge, and 1 sd; below 0: no offset is
+  // known, EnergyRules has what to take.
+  double offset_left_a = 0;
+  double offset_u_a = -1;
 
+  [[nodiscard]] double offset_u_or(const EnergyRules& rules) const {
+    return offset_u_a >= 0 ? offset_u_a : rules.offset_u_a;
+  }
   [[nodiscard]] std::size_t size() const { return time_ms.size(); }
   [[nodiscard]] double power_kw(std::size_t row) const { return power_raw[row] / 640e3; }
 };
@@ -109,11 +119,15 @@ class PowerIntegral {
   // The median step, gaps included, was longer than 1.5 poll periods.
   [[nodiscard]] bool poll_missed(std::size_t gaps) const { return 2 * late_ > pairs_ + gaps; }
   [[nodiscard]] std::int64_t covered_ms() const { return covered_ms_; }
-  [[nodiscard]] double net_kwh() const { return power_.net_raw() * kKwhPerRaw; }
-  [[nodiscard]] double discharge_kwh() const { return power_.positive_raw() * kKwhPerRaw; }
+  [[nodiscard]] double net_kwh() const {
+    return power_.net_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.all);
+  }
+  [[nodiscard]] double discharge_kwh() const;
   [[nodiscard]] double charge_kwh() const { return discharge_kwh() - net_kwh(); }
-  [[nodiscard]] double net_ah() const { return current_.net_raw() * kAhPerRaw; }
-  [[nodiscard]] double discharge_ah() const { return current_.positive_raw() * kAhPerRaw; }
+  [[nodiscard]] double net_ah() const {
+    return current_.net_raw() * kAhPerRaw - offset_left_a_ * hours();
+  }
+  [[nodiscard]] double discharge_ah() const;
   [[nodiscard]] double charge_ah() const { return discharge_ah() - net_ah(); }
   // Mean pack voltage over the covered time; 0 when nothing is covered.
   [[nodiscard]] double mean_v() const;
@@ -136,6 +150,10 @@ class PowerIntegral {
   void add_still(const PackRows& rows, std::size_t from, std::size_t to);
   void find_still(const PackRows& rows, std::size_t from, std::size_t to);
   // 1 sd, A, of a current that keeps its step; kWh of a coarse voltage's step.
+  [[nodiscard]] double hours() const { return static_cast<double>(covered_ms_) / 3.6e6; }
+  [[nodiscard]] double offset_u(const EnergyRules& rules) const {
+    return offset_u_a_ >= 0 ? offset_u_a_ : rules.offset_u_a;
+  }
   [[nodiscard]] double still_u_a() const;
   [[nodiscard]] double volt_step_u_kwh(double ah) const;
   [[nodiscard]] double words_u_kwh(double share) const;
@@ -156,6 +174,8 @@ class PowerIntegral {
   std::size_t late_ = 0;
   double a_step_a_ = kAmpPerCode;
   double v_step_v_ = kVoltPerCode;
+  double offset_left_a_ = 0;
+  double offset_u_a_ = -1;
   std::vector<std::int64_t> held_time_ms_;
   std::vector<std::int32_t> held_power_;
 };

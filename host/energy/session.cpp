@@ -19,15 +19,9 @@ constexpr double kAboveRating = 1.1;
 constexpr std::size_t kSteadyMinutes = 10;
 constexpr double kSteadySd = 0.03;
 
-// Rectangular widths. AC: conversion 5-10 %, control electronics 100-300 W
-// (a motoring club's measurements of 2022, read through press pages). DC: one
-// measured charge of 18 kW lost 1.8 % between post and pack.
-struct ChargerLoss {
-  double efficiency;
-  double efficiency_half_width;
-  double idle_kw;
-  double idle_half_width;
-};
+// AC: conversion 5-10 %, control electronics 100-300 W (a motoring club's
+// measurements of 2022, read through press pages). DC: one measured charge of
+// 18 kW lost 1.8 % between post and pack.
 constexpr ChargerLoss kAcLoss{0.925, 0.025, 0.2, 0.1};
 constexpr ChargerLoss kDcLoss{1.0, 0.015, 0.3, 0.2};
 
@@ -128,19 +122,24 @@ ChargeKind charge_kind(const std::vector<double>& minute_kw, double strong_kw,
   return ChargeKind::unknown;
 }
 
-MaybeFigure grid_energy_kwh(ChargeKind kind, const Figure& pack_kwh, double hours) {
-  ChargerLoss loss{};
+std::optional<ChargerLoss> charger_loss_of(ChargeKind kind) {
   switch (kind) {
     case ChargeKind::unknown:
-      return MaybeFigure::unknown(
-          "AC or DC is not known: enter onboard_charger_kw in fleet.toml, or the place");
+      return std::nullopt;
     case ChargeKind::ac:
-      loss = kAcLoss;
-      break;
+      return kAcLoss;
     case ChargeKind::dc:
-      loss = kDcLoss;
-      break;
+      return kDcLoss;
   }
+  return std::nullopt;
+}
+
+MaybeFigure grid_energy_kwh(ChargeKind kind, const Figure& pack_kwh, double hours) {
+  const auto known = charger_loss_of(kind);
+  if (!known)
+    return MaybeFigure::unknown(
+        "AC or DC is not known: enter onboard_charger_kw in fleet.toml, or the place");
+  const ChargerLoss& loss = *known;
   const Uncertainty pack = uncertainty_of(pack_kwh);
   const double grid = (pack_kwh.value + loss.idle_kw * hours) / loss.efficiency;
   const double u_efficiency = grid / loss.efficiency * loss.efficiency_half_width / std::sqrt(3.0);
@@ -192,7 +191,8 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   if (const auto peak = greatest_mean(input.rows, segment, kPeakMs, gap_periods)) {
     const double gain = std::hypot(input.rules.current_gain_u, input.rules.voltage_gain_u);
     work.peak_kw =
-        figure_of(peak->kw, 0, std::hypot(gain * peak->kw, input.rules.offset_u_a * peak->v / 1e3));
+        figure_of(peak->kw, 0,
+                  std::hypot(gain * peak->kw, input.rows.offset_u_or(input.rules) * peak->v / 1e3));
   }
   if (const auto strong = greatest_mean(input.rows, segment, kStrongMs, gap_periods)) {
     work.strong_kw = strong->kw;

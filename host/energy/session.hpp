@@ -62,6 +62,15 @@ struct UnseenCharge {
 // minute_kw: 60 s means into the pack. strong_kw: greatest 30 s mean.
 [[nodiscard]] ChargeKind charge_kind(const std::vector<double>& minute_kw, double strong_kw,
                                      std::optional<double> onboard_charger_kw);
+// What is lost between the socket (ac) or the post (dc) and the pack:
+// grid = (pack + idle_kw * hours) / efficiency, both with rectangular widths.
+struct ChargerLoss {
+  double efficiency;
+  double efficiency_half_width;
+  double idle_kw;
+  double idle_half_width;
+};
+[[nodiscard]] std::optional<ChargerLoss> charger_loss_of(ChargeKind kind);  // nullopt: unknown
 // Energy drawn from the socket (ac) or given by the post (dc); unknown kind:
 // no figure.
 [[nodiscard]] MaybeFigure grid_energy_kwh(ChargeKind kind, const Figure& pack_kwh, double hours);

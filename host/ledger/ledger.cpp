@@ -130,31 +130,37 @@ void bind_time(Statement& statement, int parameter, const std::optional<UtcTime>
     statement.bind_null(parameter);
 }
 
+void bind_verdict(Statement& s, const Verdict& verdict) {
+  if (verdict.ecu == 0)
+    s.bind_null(2);
+  else
+    s.bind(2, std::int64_t{verdict.ecu});
+  s.bind(3, std::string_view{verdict.calibration_id});
+  s.bind(4, std::int64_t{verdict.segment});
+  s.bind(5, word_of(verdict.question));
+  s.bind(6, word_of(verdict.answer));
+  if (verdict.word.empty())
+    s.bind_null(7);
+  else
+    s.bind(7, std::string_view{verdict.word});
+  const std::optional<Figure>& number = verdict.number;
+  int at = 8;
+  for (const auto part : {&Figure::value, &Figure::low, &Figure::high, &Figure::scatter}) {
+    if (number)
+      s.bind(at++, (*number).*part);
+    else
+      s.bind_null(at++);
+  }
+  s.bind(12, std::string_view{verdict.evidence});
+  s.bind(13, ms_of(verdict.decided_on));
+}
+
 std::optional<UtcTime> time_or_none(const Statement& statement, int column) {
   if (statement.is_null(column)) return std::nullopt;
   return time_of(statement.integer(column));
 }
 
 }  // namespace
-
-std::vector<VerdictLine> lines_of(const std::vector<PackReading>& readings) {
-  std::vector<VerdictLine> out;
-  for (const PackReading& reading : readings) {
-    const auto line = [&](const char* question, std::string_view verdict, std::string_view value) {
-      out.push_back({reading.ecu, reading.calibration_id, question, std::string{verdict},
-                     std::string{value}, reading.evidence, reading.decided_on});
-    };
-    const auto settled = [](bool known) {
-      return word_of(known ? CurrentVerdict::agreed : CurrentVerdict::too_little);
-    };
-    const bool coded = reading.coding != CurrentCoding::unknown;
-    const bool signed_ = reading.sign != CurrentSign::unknown;
-    line("coding", settled(coded), coded ? word_of(reading.coding) : "");
-    line("pack_current", word_of(reading.verdict), "");
-    line("sign", settled(signed_), signed_ ? word_of(reading.sign) : "");
-  }
-  return out;
-}
 
 Result<Ledger> Ledger::open(const std::filesystem::path& file) {
   auto db = Db::open(file);
@@ -197,20 +203,9 @@ Result<Done> Ledger::insert_van(const VanRecord& van) {
   if (auto done = insert_all(db_, *id, van.figures.stands); !done) return done;
   if (auto done = insert_plain(
           db_, *id, "verdict",
-          {"ecu", "calibration_id", "question", "verdict", "value", "evidence", "decided_on"},
-          lines_of(van.readings),
-          [](Statement& s, const VerdictLine& line) {
-            s.bind(2, std::int64_t{line.ecu});
-            s.bind(3, std::string_view{line.calibration_id});
-            s.bind(4, std::string_view{line.question});
-            s.bind(5, std::string_view{line.verdict});
-            if (line.value.empty())
-              s.bind_null(6);
-            else
-              s.bind(6, std::string_view{line.value});
-            s.bind(7, std::string_view{line.evidence});
-            s.bind(8, ms_of(line.decided_on));
-          });
+          {"ecu", "calibration_id", "segment", "question", "verdict", "value", "value_number",
+           "value_low", "value_high", "value_scatter", "evidence", "decided_on"},
+          van.verdicts, bind_verdict);
       !done)
     return done;
   if (auto done = insert_plain(db_, *id, "soc_turn", {"time", "soc_pct"}, van.trace.turns(),
@@ -324,15 +319,28 @@ Result<Period> Ledger::covered(std::int64_t van_id) {
   return out;
 }
 
-Result<std::vector<VerdictLine>> Ledger::verdicts(std::int64_t van_id) {
-  std::vector<VerdictLine> out;
+Result<std::vector<Verdict>> Ledger::verdicts(std::int64_t van_id) {
+  std::vector<Verdict> out;
+  // They were written by question, then segment.
   const auto done = for_each_row(
       db_,
-      "SELECT ecu,calibration_id,question,verdict,value,evidence,decided_on FROM verdict "
-      "WHERE van_id=?1 ORDER BY ecu,calibration_id,question",
+      "SELECT ecu,calibration_id,segment,question,verdict,value,value_number,value_low,value_high,"
+      "value_scatter,evidence,decided_on FROM verdict WHERE van_id=?1 ORDER BY rowid",
       van_id, [&](const Statement& s) {
-        out.push_back({static_cast<std::uint32_t>(s.integer(0)), s.text(1), s.text(2), s.text(3),
-                       s.text(4), s.text(5), time_of(s.integer(6))});
+        const auto question = question_of(s.text(3));
+        const auto answer = answer_of(s.text(4));
+        if (!question || !answer) return;
+        Verdict verdict;
+        verdict.question = *question;
+        verdict.answer = *answer;
+        verdict.ecu = static_cast<std::uint32_t>(s.integer(0));
+        verdict.calibration_id = s.text(1);
+        verdict.segment = static_cast<std::uint32_t>(s.integer(2));
+        verdict.word = s.text(5);
+        if (!s.is_null(6)) verdict.number = Figure{s.real(6), s.real(7), s.real(8), s.real(9)};
+        verdict.evidence = s.text(10);
+        verdict.decided_on = time_of(s.integer(11));
+        out.push_back(std::move(verdict));
       });
   if (!done) return done.error();
   return out;

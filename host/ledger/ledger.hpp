@@ -17,7 +17,7 @@
 #include "ledger/sqlite.hpp"
 #include "ledger/van_trace.hpp"
 #include "notes/van_notes.hpp"
-#include "reading/pack_reading.hpp"
+#include "reading/verdict.hpp"
 #include "result.hpp"
 #include "timeline/lost_stretch.hpp"
 #include "timeline/van_history.hpp"
@@ -32,18 +32,6 @@ struct Period {
   [[nodiscard]] bool holds(UtcTime at) const { return (!from || at >= *from) && (!to || at < *to); }
 };
 
-// One answered question about the van's words, as in rows of `verdicts`.
-struct VerdictLine {
-  std::uint32_t ecu = 0;
-  std::string calibration_id;
-  std::string question;  // coding, sign, pack_current
-  std::string verdict;
-  std::string value;  // empty: the question has none
-  std::string evidence;
-  UtcTime decided_on{};
-};
-[[nodiscard]] std::vector<VerdictLine> lines_of(const std::vector<PackReading>& readings);
-
 // Everything about one van that goes into the ledger.
 struct VanRecord {
   std::string key;  // what it is found by: its VIN, else its name
@@ -51,7 +39,7 @@ struct VanRecord {
   std::string fingerprint;
   std::vector<Finding> findings;
   VanFigures figures;
-  std::vector<PackReading> readings;
+  std::vector<Verdict> verdicts;
   VanTrace trace;
   std::vector<LostStretch> lost;
   std::vector<CardUse> cards;
@@ -108,7 +96,8 @@ class Ledger {
   [[nodiscard]] Result<std::vector<Stand>> stands(std::int64_t van_id, const Period& period);
   // From the first to the last record of the van.
   [[nodiscard]] Result<Period> covered(std::int64_t van_id);
-  [[nodiscard]] Result<std::vector<VerdictLine>> verdicts(std::int64_t van_id);
+  // By question, then segment. seen_from is not kept.
+  [[nodiscard]] Result<std::vector<Verdict>> verdicts(std::int64_t van_id);
   // The whole life of the van, in order of time.
   [[nodiscard]] Result<TraceLines> trace(std::int64_t van_id);
   // In order of log ids.

@@ -8,6 +8,7 @@
 #include <set>
 #include <sstream>
 
+#include "energy/van_verdicts.hpp"
 #include "ledger/schema.hpp"
 #include "notes/note_kinds.hpp"
 #include "timeline/van_history.hpp"
@@ -20,7 +21,7 @@ namespace {
 
 // Raise it whenever a method changes a figure: ledgers made before are then
 // made again by themselves.
-constexpr int kFiguresVersion = 3;
+constexpr int kFiguresVersion = 4;
 
 constexpr char kPulledFileName[] = "pulled.csv";
 
@@ -279,11 +280,16 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   std::ranges::stable_sort(
       record.lost, {}, [](const LostStretch& lost) { return lost.from.value_or(UtcTime::min()); });
   PackEvidence evidence;
-  if (auto done = episodes->for_each([&](const Episode& episode) { evidence.observe(episode); });
+  VanVerdicts verdicts;
+  if (auto done = episodes->for_each([&](const Episode& episode) {
+        evidence.observe(episode);
+        verdicts.observe(episode);
+      });
       !done)
     return done.error();
-  record.readings = evidence.decide();
-  VanAccount account{source.facts, record.readings};
+  const std::vector<PackReading> readings = evidence.decide();
+  record.verdicts = verdicts.decide(readings, {});
+  VanAccount account{source.facts, readings};
   if (auto done = episodes->for_each([&](const Episode& episode) {
         account.add(episode);
         record.trace.observe(episode);

@@ -1,5 +1,7 @@
 #include "ledger/row.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
 #include "ledger/fields.hpp"
@@ -37,11 +39,7 @@ struct ColumnLister {
 struct CellMaker {
   Row row;
 
-  explicit CellMaker(const VanNames& van) {
-    row.push_back({van.van, {}});
-    row.push_back(van.vin.empty() ? Cell::unknown("the van never answered its VIN")
-                                  : Cell{van.vin, {}});
-  }
+  explicit CellMaker(const VanNames& van) : row(row_begin(van)) {}
   void time(const char*, UtcTime at) { row.push_back({at, {}}); }
   void figure(const char*, const MaybeFigure& f) { row.push_back(Cell::of(f)); }
   void reading(const char*, const std::optional<double>& value, const fields::Step& step) {
@@ -107,6 +105,38 @@ Row row_of(const VanNames& van, const ChargeSession& session, const std::string&
   CellMaker maker{van};
   fields::of_session(maker, session, currency);
   return std::move(maker.row);
+}
+
+Row row_begin(const VanNames& van) {
+  return {{van.van, {}},
+          van.vin.empty() ? Cell::unknown("the van never answered its VIN") : Cell{van.vin, {}}};
+}
+
+std::vector<Column> verdict_columns() {
+  using enum ColumnKind;
+  return {{"ecu", text, true},       {"calibration_id", text, true}, {"segment", count, false},
+          {"question", text, false}, {"verdict", text, false},       {"value", figure, true},
+          {"evidence", text, false}, {"decided_on", time, false}};
+}
+
+Row row_of(const Verdict& verdict) {
+  Cell value = Cell::unknown(verdict.evidence);
+  if (verdict.answer == VerdictAnswer::agreed) {
+    if (verdict.number)
+      value = {*verdict.number, {}};
+    else if (!verdict.word.empty())
+      value = {verdict.word, {}};
+  }
+  return {verdict.ecu == 0 ? Cell::unknown("no ECU answers it")
+                           : Cell{fmt::format("{:X}", verdict.ecu), {}},
+          verdict.calibration_id.empty() ? Cell::unknown("the ECU told no calibration id")
+                                         : Cell{verdict.calibration_id, {}},
+          {std::int64_t{verdict.segment}, {}},
+          {std::string{word_of(verdict.question)}, {}},
+          {std::string{word_of(verdict.answer)}, {}},
+          std::move(value),
+          {verdict.evidence, {}},
+          {verdict.decided_on, {}}};
 }
 
 }  // namespace packmile

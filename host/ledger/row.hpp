@@ -14,6 +14,7 @@
 
 #include "energy/van_account.hpp"
 #include "figure.hpp"
+#include "reading/verdict.hpp"
 #include "timeline/lost_stretch.hpp"
 
 namespace packmile {
@@ -21,13 +22,14 @@ namespace packmile {
 enum class ColumnKind : std::uint8_t {
   text,
   time,
-  real,      // a plain number that is no measured figure, such as coverage
-  count,     // a whole number
-  figure,    // a number with its interval
-  words,     // a list of words
-  swings,    // depth_pct and count; JSON only
-  lost,      // from, to, sectors, why; JSON only
-  questions  // of the owner, and what answers them; JSON only
+  real,       // a plain number that is no measured figure, such as coverage
+  count,      // a whole number
+  figure,     // a number with its interval
+  words,      // a list of words
+  swings,     // depth_pct and count; JSON only
+  lost,       // from, to, sectors, why; JSON only
+  questions,  // of the owner, and what answers them; JSON only
+  verdicts    // about the words of a card's van; JSON only
 };
 
 // Whether a van's answers settle a question of its owner's.
@@ -53,7 +55,7 @@ struct Column {
 struct Cell {
   std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
                std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>,
-               std::vector<OwnersQuestion>>
+               std::vector<OwnersQuestion>, std::vector<Verdict>>
       value;
   std::string why;  // the reason, when there is no value
 
@@ -105,5 +107,10 @@ struct VanNames {
 [[nodiscard]] std::vector<Column> session_columns();
 [[nodiscard]] Row row_of(const VanNames& van, const ChargeSession& session,
                          const std::string& currency);
+// Of `verdicts` without van and vin, which come first in its rows.
+[[nodiscard]] std::vector<Column> verdict_columns();
+[[nodiscard]] Row row_of(const Verdict& verdict);
+// The two cells that begin every row of a van.
+[[nodiscard]] Row row_begin(const VanNames& van);
 
 }  // namespace packmile

@@ -172,6 +172,22 @@ CREATE TABLE note(
 ) STRICT;
 CREATE INDEX note_by_van ON note(van, "from");
 )sql",
+        R"sql(-- ecu: null where nobody answers; value: a word or a number, by the question.
+DROP TABLE verdict;
+CREATE TABLE verdict(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  ecu INTEGER,
+  calibration_id TEXT NOT NULL,
+  segment INTEGER NOT NULL,
+  question TEXT NOT NULL,
+  verdict TEXT NOT NULL,
+  value TEXT,
+  value_number REAL, value_low REAL, value_high REAL, value_scatter REAL,
+  evidence TEXT NOT NULL,
+  decided_on INTEGER NOT NULL
+) STRICT;
+CREATE INDEX verdict_by_van ON verdict(van_id);
+)sql",
 };
 
 }  // namespace

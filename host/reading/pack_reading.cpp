@@ -1,11 +1,15 @@
 #include "reading/pack_reading.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <string>
 #include <utility>
 
 #include "reading/coding_votes.hpp"
+#include "reading/offset_watch.hpp"
+#include "reading/pack_charge.hpp"
 #include "reading/sign_votes.hpp"
 
 namespace packmile {
@@ -55,6 +59,17 @@ std::string tally_text(const VoteWalk& walk) {
   return std::to_string(walk.positive()) + ":" + std::to_string(walk.negative());
 }
 
+void number_segments(std::vector<PackReading>& readings) {
+  std::vector<Verdict> all;
+  for (const PackReading& reading : readings)
+    all.insert(all.end(), reading.verdicts.begin(), reading.verdicts.end());
+  open_segments(all);
+  for (PackReading& reading : readings)
+    for (const Verdict& verdict : all)
+      if (verdict.ecu == reading.ecu && verdict.calibration_id == reading.calibration_id)
+        reading.segment = verdict.segment;
+}
+
 // "voltage sag 312:0, acceleration 41:1", kinds with votes only.
 std::string all_tallies(const SignVotes& sign) {
   std::string text;
@@ -70,8 +85,45 @@ std::string all_tallies(const SignVotes& sign) {
 struct VanVotes {
   CodingVotes coding;
   SignVotes sign;
+  OffsetWatch offset;
+  std::uint64_t episodes = 0;
+  std::int64_t first_ms = 0;
   std::int64_t last_ms = 0;
 };
+
+// The sign by its votes alone; the verdict needs more.
+struct SignFound {
+  VerdictAnswer answer = VerdictAnswer::too_little;
+  // Of the walks that ended; unknown: none did, or they disagree.
+  CurrentSign leaning = CurrentSign::unknown;
+  std::optional<SignKind> against;  // a kind that speaks against it
+};
+
+SignFound sign_of(const SignVotes& sign) {
+  int positive = 0;
+  int negative = 0;
+  for (const SignKind kind : kKinds) {
+    positive += sign.kind(kind).reached_positive();
+    negative += sign.kind(kind).reached_negative();
+  }
+  SignFound found;
+  if (positive > 0 && negative > 0) {
+    found.answer = VerdictAnswer::contradictory;
+    return found;
+  }
+  if (positive + negative == 0) return found;
+  found.leaning = positive > 0 ? CurrentSign::discharge_positive : CurrentSign::discharge_negative;
+  for (const SignKind kind : kKinds) {
+    if (!sign.kind(kind).speaks_against(found.leaning)) continue;
+    found.answer = VerdictAnswer::contradictory;
+    found.against = kind;
+    return found;
+  }
+  const VoteWalk& charging = sign.kind(SignKind::soc_charge);
+  if (positive + negative >= 2 || charging.reached_positive() || charging.reached_negative())
+    found.answer = VerdictAnswer::agreed;
+  return found;
+}
 
 struct Outcome {
   CurrentVerdict verdict;
@@ -116,19 +168,12 @@ Outcome judge(const CodingVotes& coding_votes, CurrentCoding coding, const SignV
                   "minutes, or charge"};
   }
 
-  int reached_positive = 0;
-  int reached_negative = 0;
-  for (const SignKind kind : kKinds) {
-    reached_positive += sign.kind(kind).reached_positive();
-    reached_negative += sign.kind(kind).reached_negative();
-  }
-  if (reached_positive > 0 && reached_negative > 0) {
+  const SignFound found = sign_of(sign);
+  if (found.answer == VerdictAnswer::contradictory && !found.against) {
     return {CurrentVerdict::contradictory, CurrentSign::unknown,
             "the kinds of evidence disagree about the sign, or it changed: " + all_tallies(sign)};
   }
-  const CurrentSign leaning = reached_positive > 0   ? CurrentSign::discharge_positive
-                              : reached_negative > 0 ? CurrentSign::discharge_negative
-                                                     : CurrentSign::unknown;
+  const CurrentSign leaning = found.leaning;
   const std::int64_t soc_votes =
       sign.kind(SignKind::soc_drive).positive() + sign.kind(SignKind::soc_drive).negative() +
       sign.kind(SignKind::soc_charge).positive() + sign.kind(SignKind::soc_charge).negative();
@@ -137,32 +182,117 @@ Outcome judge(const CodingVotes& coding_votes, CurrentCoding coding, const SignV
             "the state of charge is answered and does not move while 3 Ah or more flow one way (" +
                 all_tallies(sign) + ")"};
   }
+  if (found.against) {
+    return {
+        CurrentVerdict::contradictory, CurrentSign::unknown,
+        std::string(story_of(*found.against)) + " speaks against the rest: " + all_tallies(sign)};
+  }
   if (leaning != CurrentSign::unknown) {
-    for (const SignKind kind : kKinds) {
-      if (sign.kind(kind).speaks_against(leaning)) {
-        return {CurrentVerdict::contradictory, CurrentSign::unknown,
-                std::string(story_of(kind)) + " speaks against the rest: " + all_tallies(sign)};
-      }
-    }
     const double ohm = sign.resistance_ohm();
     if (ohm >= 0 && (ohm < kLeastOhm || ohm > kMostOhm)) {
       return {CurrentVerdict::contradictory, CurrentSign::unknown,
               "the scale is doubtful: voltage over current makes a pack of " + std::to_string(ohm) +
                   " ohm, outside 0.01 to 1"};
     }
-    const VoteWalk& charging = sign.kind(SignKind::soc_charge);
-    if (reached_positive + reached_negative >= 2 || charging.reached_positive() ||
-        charging.reached_negative()) {
-      return {CurrentVerdict::agreed, leaning,
-              std::string(leaning == CurrentSign::discharge_positive ? "positive" : "negative") +
-                  " is discharge (votes for positive : negative): " + all_tallies(sign)};
-    }
+  }
+  if (found.answer == VerdictAnswer::agreed) {
+    return {CurrentVerdict::agreed, leaning,
+            std::string(leaning == CurrentSign::discharge_positive ? "positive" : "negative") +
+                " is discharge (votes for positive : negative): " + all_tallies(sign)};
   }
   std::string missing = leaning == CurrentSign::unknown
                             ? "too few votes yet (" + all_tallies(sign) + "): "
                             : "only one kind of evidence has decided (" + all_tallies(sign) + "): ";
   return {CurrentVerdict::too_little, CurrentSign::unknown,
           missing + "drive for ten minutes with speed answered, or charge by 8 % at rest"};
+}
+
+std::string coding_text(const CodingVotes& coding) {
+  const CodingTally& tally = coding.tally();
+  return fmt::format(
+      "{} words are possible as two's complement, {} as offset binary, {} under neither, over "
+      "{:.0f} min",
+      tally.twos, tally.offset, tally.junk,
+      static_cast<double>(tally.last_ms - tally.first_ms) / 60e3);
+}
+
+// The verdict of the current, taken apart into its questions.
+std::vector<Verdict> questions_of(const VanVotes& votes, const PackReading& reading,
+                                  const std::optional<OffsetFound>& offset) {
+  const auto row = [&](VerdictQuestion question) {
+    Verdict verdict;
+    verdict.question = question;
+    verdict.ecu = reading.ecu;
+    verdict.calibration_id = reading.calibration_id;
+    verdict.seen_from = reading.seen_from;
+    verdict.decided_on = reading.decided_on;
+    return verdict;
+  };
+  Verdict coding = row(VerdictQuestion::coding);
+  coding.evidence = coding_text(votes.coding);
+  if (votes.coding.contradictory()) {
+    coding.answer = VerdictAnswer::contradictory;
+    coding.evidence += "; some days decide for the one, others for the other";
+  } else if (reading.coding != CurrentCoding::unknown) {
+    coding.answer = VerdictAnswer::agreed;
+    coding.word = word_of(reading.coding);
+  } else if (votes.coding.tally().enough()) {
+    coding.evidence += "; more than 1 % speak against either";
+  } else {
+    coding.evidence +=
+        "; 60 words over a minute, three of them distinct, are needed: drive for ten minutes";
+  }
+
+  const bool foreign = reading.verdict == CurrentVerdict::not_pack_current;
+  Verdict sign = row(VerdictQuestion::sign);
+  const SignFound found = sign_of(votes.sign);
+  sign.answer = foreign ? VerdictAnswer::not_applicable : found.answer;
+  sign.evidence = "votes for positive : negative is discharge: " + all_tallies(votes.sign);
+  if (foreign) {
+    sign.evidence = "it is not the pack's current";
+  } else if (found.answer == VerdictAnswer::agreed) {
+    sign.word = word_of(found.leaning);
+  } else if (found.answer == VerdictAnswer::contradictory) {
+    sign.evidence += "; the kinds disagree, or it changed";
+  } else {
+    sign.evidence +=
+        "; two kinds must decide, or a charge at rest: drive for ten minutes with speed answered, "
+        "or charge by 8 %";
+  }
+
+  Verdict pack = row(VerdictQuestion::pack_current);
+  pack.evidence = reading.evidence;
+  switch (reading.verdict) {
+    case CurrentVerdict::agreed:
+      pack.answer = VerdictAnswer::agreed;
+      pack.word = "yes";
+      break;
+    case CurrentVerdict::not_pack_current:
+      pack.answer = VerdictAnswer::agreed;
+      pack.word = "no";
+      break;
+    case CurrentVerdict::contradictory:
+      pack.answer = VerdictAnswer::contradictory;
+      break;
+    case CurrentVerdict::too_little:
+      pack.answer = VerdictAnswer::too_little;
+      break;
+  }
+
+  Verdict by_offset = row(VerdictQuestion::offset_a);
+  if (offset) {
+    by_offset.answer = offset->answer;
+    by_offset.evidence = offset->evidence;
+    // The errors of a balance are the same every time it is drawn: systematic.
+    if (offset->offset && offset->answer == VerdictAnswer::agreed)
+      by_offset.number = figure_of(offset->offset->a, 0, offset->offset->u_a);
+  } else if (foreign) {
+    by_offset.answer = VerdictAnswer::not_applicable;
+    by_offset.evidence = "it is not the pack's current";
+  } else {
+    by_offset.evidence = "what the current means is not agreed yet: see pack_current";
+  }
+  return {std::move(coding), std::move(sign), std::move(pack), std::move(by_offset)};
 }
 
 }  // namespace
@@ -209,6 +339,7 @@ double PackReading::pack_a(std::uint16_t raw) const { return pack_tenths_a(raw) 
 
 struct PackEvidence::State {
   std::map<std::pair<std::uint32_t, std::string>, VanVotes> vans;
+  PackCharge charge;  // scratch
 };
 
 PackEvidence::PackEvidence() : state_(std::make_unique<State>()) {}
@@ -230,7 +361,12 @@ void PackEvidence::observe(const Episode& episode) {
   } else if (coding == CurrentCoding::unknown) {
     coding = CurrentCoding::offset_binary;
   }
-  votes.sign.observe(episode, coding);
+  state_->charge.fill(pack, coding);
+  votes.sign.observe(episode, coding, state_->charge);
+  votes.offset.observe(episode, coding, state_->charge);
+  const std::int64_t first_ms = pack.time_ms.front();
+  votes.first_ms = votes.episodes == 0 ? first_ms : std::min(votes.first_ms, first_ms);
+  ++votes.episodes;
   votes.last_ms = std::max(votes.last_ms, pack.time_ms.back());
 }
 
@@ -254,9 +390,17 @@ std::vector<PackReading> PackEvidence::decide() const {
       const VoteWalk& walk = votes.sign.kind(kind);
       reading.tallies.push_back({std::string(word_of(kind)), walk.positive(), walk.negative()});
     }
+    reading.seen_from = UtcTime{std::chrono::milliseconds{votes.first_ms}};
     reading.decided_on = UtcTime{std::chrono::milliseconds{votes.last_ms}};
+    std::optional<OffsetFound> offset;
+    if (reading.verdict == CurrentVerdict::agreed) {
+      offset = votes.offset.decide(reading.sign == CurrentSign::discharge_positive ? 1 : -1);
+      if (offset->answer == VerdictAnswer::agreed) reading.offset = offset->offset;
+    }
+    reading.verdicts = questions_of(votes, reading, offset);
     readings.push_back(std::move(reading));
   }
+  number_segments(readings);
   return readings;
 }
 

@@ -14,10 +14,12 @@
 #include <cstdint>
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "reading/verdict.hpp"
 #include "timeline/episode.hpp"
 
 namespace packmile {
@@ -39,6 +41,13 @@ struct VoteTally {
   std::int64_t negative = 0;
 };
 
+// Of the current sensor, positive as pack_a: a word of 0 A with an offset of
+// 0.3 A means -0.3 A.
+struct SensorOffset {
+  double a = 0;
+  double u_a = 0;  // 1 sd
+};
+
 struct PackReading {
   std::uint32_t ecu = 0;
   std::string calibration_id;
@@ -49,7 +58,14 @@ struct PackReading {
   // One sentence for people: what was decided from what, or what is missing
   // and how to get it.
   std::string evidence;
+  UtcTime seen_from{};   // beginning and
   UtcTime decided_on{};  // end of the data that it rests on
+  // Only where it is agreed: energy takes it out.
+  std::optional<SensorOffset> offset;
+  // Each question by itself, as rows: coding, sign, pack_current, offset_a.
+  std::vector<Verdict> verdicts;
+  // As open_segments() numbers these rows.
+  std::uint32_t segment = 1;
 
   // Tenths of an ampere, positive = discharge: the word's own resolution, so
   // that every coding and sign of the same current gives the same number.

@@ -19,8 +19,6 @@ constexpr std::size_t kMostOhms = 4'096;
 constexpr double kKineticLeast = 5.0;  // m^2/s^3
 constexpr std::int64_t kKineticLongestMs = 4'000;
 constexpr std::int64_t kKineticCoveredMs = 1'000;
-// For a vote, not for energy: longer pauses carry no charge here.
-constexpr std::int64_t kBridgeMs = 15'000;
 constexpr std::int64_t kSocPauseMs = 120'000;
 constexpr std::int64_t kSocVoteCodes = 2;
 // More than this between two answers is a controller that has thought again, not
@@ -29,8 +27,6 @@ constexpr std::int64_t kReanchorCodes = 8;
 constexpr std::int64_t kUnseenCodes = 4;
 constexpr std::int64_t kSocFull = 255;
 constexpr int kUnseenTenthsA = 3;
-// One Ah in the unit of charge_.
-constexpr double kChargePerAh = 2.0 * 10 * 3'600'000;
 
 struct Cursor {
   std::size_t at = 0;
@@ -72,13 +68,12 @@ bool VoteWalk::speaks_against(CurrentSign sign) const {
 
 SignVotes::SignVotes() { ohms_.reserve(kMostOhms); }
 
-void SignVotes::observe(const Episode& episode, CurrentCoding coding) {
+void SignVotes::observe(const Episode& episode, CurrentCoding coding, const PackCharge& charge) {
   if (episode.pack.time_ms.size() < 2) return;
   observe_sag(episode.pack);
   if (coding == CurrentCoding::unknown) return;
-  fill_charge(episode.pack, coding);
-  observe_kinetic(episode);
-  observe_soc(episode, coding);
+  observe_kinetic(episode, charge.sum());
+  observe_soc(episode, coding, charge.sum());
 }
 
 void SignVotes::observe_sag(const PackSeries& pack) {
@@ -102,23 +97,7 @@ void SignVotes::observe_sag(const PackSeries& pack) {
   }
 }
 
-void SignVotes::fill_charge(const PackSeries& pack, CurrentCoding coding) {
-  const std::size_t n = pack.time_ms.size();
-  charge_.resize(n);
-  const std::uint16_t flip = coding == CurrentCoding::offset_binary ? 0x8000 : 0;
-  std::int64_t sum = 0;
-  std::int64_t before = static_cast<std::int16_t>(pack.a_raw[0] ^ flip);
-  charge_[0] = 0;
-  for (std::size_t i = 1; i < n; ++i) {
-    const std::int64_t now = static_cast<std::int16_t>(pack.a_raw[i] ^ flip);
-    const std::int64_t step_ms = pack.time_ms[i] - pack.time_ms[i - 1];
-    sum += step_ms <= kBridgeMs ? (before + now) * step_ms : 0;
-    charge_[i] = sum;
-    before = now;
-  }
-}
-
-void SignVotes::observe_kinetic(const Episode& episode) {
+void SignVotes::observe_kinetic(const Episode& episode, const std::vector<std::int64_t>& charge) {
   const auto& speed = episode.speed;
   const auto& rows = episode.pack.time_ms;
   windows_.clear();
@@ -141,7 +120,7 @@ void SignVotes::observe_kinetic(const Episode& episode) {
     const std::size_t b = past - 1;
     const std::int64_t covered = rows[b] - rows[a];
     if (covered < kKineticCoveredMs) continue;
-    const auto mean = static_cast<float>(static_cast<double>(charge_[b] - charge_[a]) / 2 /
+    const auto mean = static_cast<float>(static_cast<double>(charge[b] - charge[a]) / 2 /
                                          static_cast<double>(covered));
     means_.push_back(mean);
     const double power = (after * after - before * before) / 2 / (static_cast<double>(apart) / 1e3);
@@ -159,7 +138,8 @@ void SignVotes::observe_kinetic(const Episode& episode) {
   }
 }
 
-void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
+void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding,
+                            const std::vector<std::int64_t>& sum) {
   const auto& soc = episode.soc;
   const auto& speed = episode.speed;
   const auto& odometer = episode.odometer;
@@ -219,9 +199,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding) {
     }
     previous_ms = now_ms;
     previous_code = code;
-    const auto charge_since = [&](const Anchor& anchor) {
-      return charge_[row] - charge_[anchor.row];
-    };
+    const auto charge_since = [&](const Anchor& anchor) { return sum[row] - sum[anchor.row]; };
     const auto mean_since = [&](const Anchor& anchor) {
       const std::int64_t span = rows[row] - rows[anchor.row];
       return span > 0 ? static_cast<double>(charge_since(anchor)) / 2 / static_cast<double>(span)

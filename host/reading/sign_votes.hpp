@@ -21,6 +21,7 @@
 #include <map>
 #include <vector>
 
+#include "reading/pack_charge.hpp"
 #include "reading/pack_reading.hpp"
 #include "timeline/episode.hpp"
 
@@ -66,7 +67,8 @@ class SignVotes {
  public:
   SignVotes();
   // Words are read under `coding`; unknown: only sag, which needs none.
-  void observe(const Episode& episode, CurrentCoding coding);
+  // charge: of the same episode under the same coding.
+  void observe(const Episode& episode, CurrentCoding coding, const PackCharge& charge);
 
   [[nodiscard]] const VoteWalk& kind(SignKind kind) const {
     return walks_[static_cast<std::size_t>(kind)];
@@ -87,9 +89,9 @@ class SignVotes {
     walks_[static_cast<std::size_t>(kind)].vote(time_ms, positive);
   }
   void observe_sag(const PackSeries& pack);
-  void fill_charge(const PackSeries& pack, CurrentCoding coding);
-  void observe_kinetic(const Episode& episode);
-  void observe_soc(const Episode& episode, CurrentCoding coding);
+  void observe_kinetic(const Episode& episode, const std::vector<std::int64_t>& charge);
+  void observe_soc(const Episode& episode, CurrentCoding coding,
+                   const std::vector<std::int64_t>& sum);
 
   std::array<VoteWalk, kSignKinds> walks_;
   std::vector<float> ohms_;
@@ -102,14 +104,12 @@ class SignVotes {
   std::int64_t unseen_rises_ = 0;
   std::int64_t seen_rises_ = 0;
   bool soc_fell_ = false;
-  // Scratch, kept so that an episode costs no allocation: charge_[i] is twice
-  // the charge before row i, tenths of an ampere times ms.
+  // Scratch, kept so that an episode costs no allocation.
   struct Window {
     std::int64_t time_ms;
     float mean_tenths_a;
     float power;  // a*v, m^2/s^3
   };
-  std::vector<std::int64_t> charge_;
   std::vector<Window> windows_;
   std::vector<float> means_;
 };

@@ -6,6 +6,8 @@ namespace {
 void clear_series(SignalSeries& series) {
   series.time_ms.clear();
   series.raw.clear();
+  series.ecu = 0;
+  series.calibration_id.clear();
 }
 
 }  // namespace

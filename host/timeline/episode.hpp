@@ -30,6 +30,9 @@ inline constexpr std::chrono::hours kEpisodeLongest{48};
 struct SignalSeries {
   std::vector<std::int64_t> time_ms;  // UTC
   std::vector<std::uint32_t> raw;
+  // Who answers it: response id, 0 where nobody does; and that ECU's software.
+  std::uint32_t ecu = 0;
+  std::string calibration_id;
 };
 
 // A step of more poll periods than this is a gap.

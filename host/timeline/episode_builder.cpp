@@ -24,13 +24,34 @@ std::uint32_t pack_ecu_of(const Boot& boot) {
   return own ? own->ecu : boot.series_ecu.pack;
 }
 
-std::string calibration_of(const Boot& boot, std::uint32_t ecu) {
+// Of the ECU's software alone.
+std::string software_of(const Boot& boot, std::uint32_t ecu) {
   std::string text;
   for (const EcuFacts& facts : boot.ecus)
     if (facts.response_id == ecu) text = facts.calibration_id;
+  return text;
+}
+
+std::string calibration_of(const Boot& boot, std::uint32_t ecu) {
+  std::string text = software_of(boot, ecu);
   const std::string& own = boot.roles.pack_text();
   if (!text.empty() && !own.empty()) text += ", ";
   return text + own;
+}
+
+struct SeriesSource {
+  SignalSeries Episode::*series;
+  SignalRole role;
+  std::uint32_t SeriesEcus::*standard;
+};
+constexpr std::array kSeriesSources{
+    SeriesSource{&Episode::speed, SignalRole::speed, &SeriesEcus::speed},
+    SeriesSource{&Episode::soc, SignalRole::soc, &SeriesEcus::soc},
+    SeriesSource{&Episode::odometer, SignalRole::odometer, &SeriesEcus::odometer}};
+
+std::uint32_t ecu_of(const Boot& boot, const SeriesSource& source) {
+  const RoleSource* own = boot.roles.of(source.role);
+  return own ? own->ecu : boot.series_ecu.*source.standard;
 }
 
 double step_of(const RoleSource* own, double code) {
@@ -105,6 +126,15 @@ bool EpisodeBuilder::must_split(std::int64_t first_ms, bool& goes_on) const {
       goes_on = true;
       return true;
     }
+    for (const SeriesSource& source : kSeriesSources) {
+      const SignalSeries& series = episode_.*source.series;
+      const std::uint32_t answers = ecu_of(*boot_, source);
+      if (answers != 0 && series.ecu != 0 &&
+          (answers != series.ecu || software_of(*boot_, answers) != series.calibration_id)) {
+        goes_on = true;
+        return true;
+      }
+    }
   }
   goes_on = first_ms - start_ms_ > kLongestMs;
   return goes_on;
@@ -143,6 +173,12 @@ void EpisodeBuilder::add_stretch(std::span<const BlockView> blocks, Tick first, 
   if (episode_.pack.ecu == 0 && pack_ecu_of(*boot_) != 0) {
     episode_.pack.ecu = pack_ecu_of(*boot_);
     episode_.pack.calibration_id = calibration_of(*boot_, episode_.pack.ecu);
+  }
+  for (const SeriesSource& source : kSeriesSources) {
+    SignalSeries& series = episode_.*source.series;
+    if (series.ecu != 0) continue;
+    series.ecu = ecu_of(*boot_, source);
+    if (series.ecu != 0) series.calibration_id = software_of(*boot_, series.ecu);
   }
   episode_.clock_guessed = episode_.clock_guessed || boot_->clock_guessed;
   for (const BlockView& block : blocks) {

@@ -55,14 +55,23 @@ VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
   stand.end = stand.start + minutes{3};
   stand.charge_ah = MaybeFigure::known({0.5, 0.4, 0.6, 0.01});
   van.figures.stands = {stand};
-  van.readings = {{0x7E8,
-                   "CAL",
-                   CurrentVerdict::agreed,
-                   CurrentCoding::offset_binary,
-                   CurrentSign::discharge_negative,
-                   {},
-                   "evidence",
-                   at(5)}};
+  Verdict coding;
+  coding.answer = VerdictAnswer::agreed;
+  coding.word = "offset";
+  coding.evidence = "812 words";
+  coding.ecu = 0x7E8;
+  coding.calibration_id = "CAL";
+  coding.decided_on = at(5);
+  Verdict offset = coding;
+  offset.question = VerdictQuestion::offset_a;
+  offset.word.clear();
+  offset.number = Figure{0.31, 0.27, 0.35, 0};
+  offset.segment = 2;
+  Verdict silent;
+  silent.question = VerdictQuestion::speed_rounding;
+  silent.answer = VerdictAnswer::not_applicable;
+  silent.evidence = "the van answers no speed";
+  van.verdicts = {coding, offset, silent};
   return van;
 }
 
@@ -123,10 +132,18 @@ TEST_CASE("ledger: what goes in comes out") {
 
   const auto verdicts = ledger.verdicts(vans[0].id).value();
   REQUIRE(verdicts.size() == 3);
-  CHECK(verdicts[0].question == "coding");
-  CHECK(verdicts[0].value == "offset");
-  CHECK(verdicts[1].verdict == "agreed");
-  CHECK(verdicts[2].value == word_of(CurrentSign::discharge_negative));
+  CHECK(verdicts[0].question == VerdictQuestion::coding);
+  CHECK(verdicts[0].word == "offset");
+  CHECK(verdicts[0].ecu == 0x7E8);
+  CHECK(verdicts[0].calibration_id == "CAL");
+  CHECK(verdicts[0].decided_on == at(5));
+  CHECK_FALSE(verdicts[0].number.has_value());
+  CHECK(verdicts[1].answer == VerdictAnswer::agreed);
+  CHECK(verdicts[1].segment == 2);
+  CHECK(verdicts[1].number->high == 0.35);
+  CHECK(verdicts[2].answer == VerdictAnswer::not_applicable);
+  CHECK(verdicts[2].evidence == "the van answers no speed");
+  CHECK(verdicts[2].ecu == 0);
 
   const auto covered = ledger.covered(vans[0].id).value();
   CHECK(*covered.from == want.start);

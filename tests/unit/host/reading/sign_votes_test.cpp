@@ -53,8 +53,11 @@ TEST_CASE("sign: two thirds of three votes speak against") {
 }
 
 TEST_CASE("sign: sag and kinetic of a modelled drive agree, resistance is found") {
+  const Episode drive = model_drive({});
+  PackCharge charge;
+  charge.fill(drive.pack, CurrentCoding::twos_complement);
   SignVotes votes;
-  votes.observe(model_drive({}), CurrentCoding::twos_complement);
+  votes.observe(drive, CurrentCoding::twos_complement, charge);
   const VoteWalk& sag = votes.kind(SignKind::sag);
   const VoteWalk& kinetic = votes.kind(SignKind::kinetic);
   CHECK(sag.reached_positive());
@@ -94,8 +97,10 @@ TEST_CASE("sign: pairs nearer than two seconds are not used") {
                           high ? 60 : 10, 500);
   }
   testing::close_episode(episode);
+  PackCharge charge;
+  charge.fill(episode.pack, CurrentCoding::twos_complement);
   SignVotes votes;
-  votes.observe(episode, CurrentCoding::twos_complement);
+  votes.observe(episode, CurrentCoding::twos_complement, charge);
   CHECK(votes.kind(SignKind::sag).positive() + votes.kind(SignKind::sag).negative() == 0);
 }
 
