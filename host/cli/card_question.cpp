@@ -161,7 +161,10 @@ std::string wrapped(const std::vector<std::string>& words, std::size_t indent) {
 
 std::string value_text(const Verdict& verdict) {
   if (verdict.answer != VerdictAnswer::agreed) return {};
-  return verdict.number ? figure_text(*verdict.number) : verdict.word;
+  if (!verdict.number) return verdict.word;
+  // A step is exact.
+  return verdict.number->low == verdict.number->high ? fmt::format("{:.3g}", verdict.number->value)
+                                                     : figure_text(*verdict.number);
 }
 
 std::string ecu_text(std::uint32_t ecu) { return fmt::format("{:X}", ecu); }

@@ -103,7 +103,8 @@ std::optional<SpeedFit> fit_speed(std::span<const SpeedStretch> stretches) {
   fit.u_c_kmh = scatter * std::sqrt(xx / det);
   fit.k_rounded = xy / xx;
   fit.k_cut = (xy - kCutKmh * xt) / xx;
-  fit.u_k_alone = scatter / std::sqrt(xx);
+  // The cut is not quite half a km/h, nor the rounding quite nothing.
+  fit.u_k_alone = std::hypot(scatter / std::sqrt(xx), kShapeU_kmh * xt / xx);
   if (!std::isfinite(fit.k) || !std::isfinite(fit.u_c_kmh)) return std::nullopt;
   return fit;
 }

@@ -165,6 +165,9 @@ void OffsetWatch::observe(const Episode& episode, CurrentCoding coding, const Pa
   if (!soc.time_ms.empty()) {
     if (soc.time_ms.front() - stretch.start_ms <= kFirstReadingMs)
       stretch.soc_first_pct = soc_pct(soc.raw.front());
+    stretch.head = std::llround(charge_at(pack, charge.sum(), soc.time_ms.front()));
+    stretch.tail =
+        charge.sum().back() - std::llround(charge_at(pack, charge.sum(), soc.time_ms.back()));
     if (end_ms - soc.time_ms.back() <= kLastReadingMs)
       stretch.soc_last_pct = soc_pct(soc.raw.back());
   }
@@ -274,7 +277,8 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
     const Stretch& a = stretches_[from];
     std::optional<Balance> longest;
     std::size_t end = from;
-    double net = 0, one_way = 0, gap = 0, awake_ms = 0, unseen_ms = 0, asleep_pct = 0;
+    double net = 0, one_way = 0, gap = 0, awake_ms = 0, unseen_ms = 0, asleep_pct = 0,
+           answered_late = 0, sleeps = 0;
     for (std::size_t to = from + 1; a.rest_v > 0 && to < stretches_.size(); ++to) {
       const Stretch& b = stretches_[to];
       const Stretch& last = stretches_[to - 1];
@@ -284,8 +288,12 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
       gap += static_cast<double>(last.gap);
       awake_ms += static_cast<double>(last.awake_ms);
       unseen_ms += static_cast<double>(last.unseen_ms);
-      if (b.soc_first_pct >= 0 && last.soc_last_pct >= 0)
+      if (b.soc_first_pct >= 0 && last.soc_last_pct >= 0) {
         asleep_pct += b.soc_first_pct - last.soc_last_pct;
+        sleeps += 1;
+        // Awake, but between the two answers.
+        answered_late += static_cast<double>(last.tail + b.head);
+      }
       if (b.rest_v <= 0) continue;
       const double step_pct = std::max(a.soc_step_pct, b.soc_step_pct);
       const double risen_pct = b.soc_first_pct - a.soc_first_pct;
@@ -305,14 +313,19 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
       balance.ah = one_way / kChargePerAh;
       // A pack without a known capacity holds no more than all that flowed.
       const double ah = capacity_ah > 0 ? capacity_ah : balance.ah;
-      const double awake_rise_pct = risen_pct - asleep_pct;
-      balance.offset_a = (turn * net / kChargePerAh + awake_rise_pct / 100 * ah) / awake_h;
+      // From answer to answer. What the pack's charge did asleep is not the sensor's.
+      const double flowed = net - static_cast<double>(a.head) + static_cast<double>(b.head);
+      const double asleep_ah = asleep_pct / 100 * ah + turn * answered_late / kChargePerAh;
+      // Answers jump by a step now and then where nothing was lost.
+      const double jumps_ah = kSocSteps * step_pct / 100 * ah * std::sqrt(2.0 * sleeps);
+      const bool leaks = std::abs(asleep_ah) > 2 * jumps_ah;
+      balance.offset_a =
+          (turn * flowed / kChargePerAh + risen_pct / 100 * ah - (leaks ? asleep_ah : 0)) / awake_h;
       BalanceErrors errors;
       errors.capacity_ah = ah;
       errors.u_share = std::hypot(kSocSteps * step_pct / 100, kControllerU);
       errors.one_way_ah = balance.ah;
-      errors.missed_ah =
-          std::hypot(kMissedU * gap / kChargePerAh, kMissedU * asleep_pct / 100 * ah);
+      errors.missed_ah = std::hypot(kMissedU * gap / kChargePerAh, kMissedU * asleep_ah);
       errors.awake_h = awake_h;
       balance.u_a = u_of_balance_a(errors);
       balance.awake_h = awake_h;
