@@ -23,7 +23,7 @@ constexpr std::uint64_t kStartMs = 1'772'000'000'000;  // 2026-02-25
 
 // A quarter of an hour of stop and go at 5 Hz: the current follows the
 // acceleration, the voltage sags with it, the SoC falls.
-void drive(CardMaker& card, Tick from) {
+void drive(CardMaker& card, Tick from, int turn = 1) {
   for (int k = 0; k < 4500; ++k) {
     const double t = k * 0.2;
     const double v_kmh = 30 - 30 * std::cos(t * 2 * 3.14159265 / 60);
@@ -33,7 +33,7 @@ void drive(CardMaker& card, Tick from) {
     const auto tick = from + static_cast<Tick>(k) * 200;
     card.response(tick, test::pack_key(200),
                   {0x3F, 2, static_cast<std::uint32_t>(std::lround(volts * 64)),
-                   static_cast<std::uint32_t>(std::lround(amps * 10)) & 0xFFFF,
+                   static_cast<std::uint32_t>(std::lround(turn * amps * 10)) & 0xFFFF,
                    static_cast<std::uint32_t>(std::lround(v_kmh))});
     if (k % 25 == 0)
       card.response(tick + 5, test::soc_key(5000),
@@ -367,4 +367,41 @@ TEST_CASE("rebuild: facts of a van by VIN, else by a name that no other VIN has"
   CHECK(facts_of(d.depot.fleet, {"Cedar", kOtherVin}).nominal_ah == 160.0);
   CHECK(facts_of(d.depot.fleet, {"Yew", test::kVin}).nominal_ah == 90.0);
   CHECK_FALSE(facts_of(d.depot.fleet, {"Cedar", test::kVin}).nominal_ah.has_value());
+}
+
+TEST_CASE("rebuild: software that turns the sign round is another segment, and both have energy") {
+  DepotOnDisk disk;
+  CardMaker card{0x2A, 1024};
+  card.settings("willow", kStartMs - 1000);
+  const int turns[] = {1, -1};
+  const char* const calibrations[] = {"CAL1", "CAL2"};
+  for (std::uint32_t k = 0; k < 2; ++k) {
+    card.boot(100 + k);
+    SessionText text;
+    text.vin = test::kVin;
+    text.clock = ClockSample{kClockSystem, kStartMs + k * 7'200'000ull, 1000, 1};
+    text.calibration_id = calibrations[k];
+    card.session(1000, text);
+    drive(card, 2000, turns[k]);
+  }
+  disk.import(card.bytes());
+  disk.rebuild_now();
+  Ledger ledger = Ledger::open(disk.depot.ledger()).value();
+  const auto vans = ledger.vans().value();
+  REQUIRE(vans.size() == 1);
+  const auto verdicts = ledger.verdicts(vans[0].id).value();
+  std::vector<std::string> signs;
+  for (const Verdict& verdict : verdicts) {
+    if (verdict.question != VerdictQuestion::sign) continue;
+    CAPTURE(verdict.evidence);
+    CHECK(verdict.answer == VerdictAnswer::agreed);
+    signs.push_back(verdict.calibration_id + " " + std::to_string(verdict.segment) + " " +
+                    verdict.word);
+  }
+  CHECK(signs ==
+        std::vector<std::string>{"CAL1 1 discharge_positive", "CAL2 2 discharge_negative"});
+  const auto trips = ledger.trips(vans[0].id, {}).value();
+  REQUIRE(trips.size() == 2);
+  // The same drive twice.
+  CHECK(trips[0].net_kwh.figure->value == trips[1].net_kwh.figure->value);
 }
