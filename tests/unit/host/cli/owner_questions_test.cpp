@@ -163,7 +163,14 @@ TEST_CASE("first hour: a van of service 01 answers every question") {
       page.says("energy per mile yes, by pack voltage and current, state of charge, odometer, "
                 "speed"));
   CHECK(page.says("the outside temperature: seasons cannot be compared"));
-  CHECK(std::get<std::vector<OwnersQuestion>>(page.row.back().value).size() == 5);
+  const Rows rows{check_columns(), {page.row}};
+  CHECK(std::get<std::vector<OwnersQuestion>>(page.row[rows.column_of("questions")].value).size() ==
+        5);
+  // The page says of each verdict what it says in its row.
+  const auto& verdicts = std::get<std::vector<Verdict>>(page.row[rows.column_of("verdicts")].value);
+  CHECK(verdicts.size() == kVerdictQuestions);
+  CHECK(page.whole.find("  sign            agreed, discharge_positive") != std::string::npos);
+  CHECK(page.whole.find("  speed_rounding  too_little") != std::string::npos);
 }
 
 TEST_CASE("first hour: a van that answers the same as data identifiers") {
