@@ -288,7 +288,6 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
       !done)
     return done.error();
   const std::vector<PackReading> readings = evidence.decide();
-  record.verdicts = verdicts.decide(readings, {});
   VanAccount account{source.facts, readings};
   if (auto done = episodes->for_each([&](const Episode& episode) {
         account.add(episode);
@@ -297,6 +296,7 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
       !done)
     return done.error();
   record.figures = account.finish();
+  record.verdicts = verdicts.decide(readings, {});
   record.trace.finish();
   const auto keep = [&](const std::vector<Finding>& findings) {
     for (const Finding finding : findings)
