@@ -2,6 +2,7 @@
 #pragma once
 #include <chrono>
 #include <cmath>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <utility>
@@ -10,6 +11,24 @@ namespace packmile {
 
 // Milliseconds UTC. Local time exists only where people read it.
 using UtcTime = std::chrono::sys_time<std::chrono::milliseconds>;
+
+// By how much a moment may be said too late and too early, ms; absent: nothing
+// bounds it on that side.
+struct TimeDoubt {
+  std::optional<std::int64_t> too_late_ms = 0, too_early_ms = 0;
+
+  [[nodiscard]] std::optional<UtcTime> earliest(UtcTime said) const {
+    if (!too_late_ms) return std::nullopt;
+    return said - std::chrono::milliseconds{*too_late_ms};
+  }
+  [[nodiscard]] std::optional<UtcTime> latest(UtcTime said) const {
+    if (!too_early_ms) return std::nullopt;
+    return said + std::chrono::milliseconds{*too_early_ms};
+  }
+  // Nothing at all is known about when it was.
+  [[nodiscard]] bool boundless() const { return !too_late_ms && !too_early_ms; }
+  bool operator==(const TimeDoubt&) const = default;
+};
 
 // 1 mile = 1.609344 km exactly (international yard and pound agreement, 1959).
 inline constexpr double kKmPerMile = 1.609344;

@@ -53,7 +53,9 @@ enum class Finding : std::uint8_t {
   definition_soc_impossible,
   definition_speed_impossible,
   definition_temperature_impossible,
-  definition_odometer_fell
+  definition_odometer_fell,
+  order_conflict,
+  period_unsure
 };
 
 struct FindingEntry {
@@ -157,6 +159,12 @@ inline constexpr std::array kFindings{
                  "used"},
     FindingEntry{Finding::definition_odometer_fell, "definition_odometer_fell",
                  "the owner's signal for the odometer runs backwards; it is not used"},
+    FindingEntry{Finding::order_conflict, "order_conflict",
+                 "the order on the card contradicts the odometer, or the clocks around it leave no "
+                 "room: the interval of its time holds all of them"},
+    FindingEntry{Finding::period_unsure, "period_unsure",
+                 "its time is not sure enough to tell whether it belongs to the period that was "
+                 "asked for"},
 };
 
 // The table is looked up by position.

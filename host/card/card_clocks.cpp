@@ -51,7 +51,8 @@ CardClocks fit_card_clocks(Boots boots, std::uint64_t prepared_unix_ms) {
   for (const BootFacts& boot : boots) floor.see(boot.clock_readings);
   out.before_prepared = floor.before_prepared();
   for (const BootFacts& boot : boots)
-    out.of_boot.push_back(fit_boot_clock(boot.clock_readings, floor.not_before_unix_ms()));
+    out.of_boot.push_back(
+        fit_boot_clock(boot.clock_readings, floor.not_before_unix_ms(), prepared_unix_ms));
   drop_clocks_against_order(boots, out.of_boot);
   return out;
 }

@@ -176,7 +176,10 @@ Step import_one(const std::string& name, const std::optional<UtcTime>& pulled_at
   list.add(one.survey.verdict);
   if (one.survey.verdict == CardVerdict::no_log) return Step::next;
   if (pulled_at && one.survey.log_id) {
-    const auto kept = keep_pulled_at(archive, *import, *one.survey.log_id, *pulled_at);
+    PulledCard pulled{*pulled_at, 0};
+    for (const BootFacts& boot : one.survey.boots)
+      pulled.last_sequence = std::max(pulled.last_sequence, boot.last_sequence);
+    const auto kept = keep_pulled_at(archive, *import, *one.survey.log_id, pulled);
     if (!kept) {
       say(kept.error());
       return Step::stop;

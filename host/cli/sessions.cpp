@@ -1,6 +1,8 @@
 // packmile sessions: one row for each charge session.
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 
@@ -14,6 +16,8 @@ ExitCode run_sessions(const RowsOptions& options) {
   Rows rows{session_columns(), {}};
   std::vector<std::vector<std::string>> lines;
   Reasons reasons;
+  std::int64_t beside = 0;
+  std::int64_t unsure = 0;
   for (const AskedVan& van : asked.vans) {
     if (!van.id) continue;
     const auto list = asked.open.ledger.sessions(*van.id, asked.period);
@@ -21,7 +25,14 @@ ExitCode run_sessions(const RowsOptions& options) {
       say(list.error());
       return ExitCode::failed;
     }
+    const auto others = asked.open.ledger.sessions_beside(*van.id, asked.period);
+    if (!others) {
+      say(others.error());
+      return ExitCode::failed;
+    }
+    beside += *others;
     for (const ChargeSession& session : *list) {
+      unsure += std::ranges::count(session.findings, Finding::period_unsure);
       rows.rows.push_back(row_of(van.names, session, asked.open.depot.fleet.currency));
       if (options.format != Format::table) continue;
       for (const MaybeFigure* f : {&session.pack_kwh, &session.grid_kwh, &session.peak_kw})
@@ -29,16 +40,13 @@ ExitCode run_sessions(const RowsOptions& options) {
       const auto soc = [](const std::optional<double>& soc_pct) {
         return soc_pct ? fmt::format("{:.0f}", *soc_pct) : std::string{"-"};
       };
-      lines.push_back(
-          {clean_text(van.names.van), asked.zone().minute(session.start),
-           fmt::format(
-               "{:.0f}",
-               std::chrono::duration<double, std::ratio<60>>(session.end - session.start).count()),
-           std::string{word_of(session.kind)}, std::string{word_of(session.source)},
-           figure_text(session.pack_kwh), figure_text(session.grid_kwh),
-           figure_text(session.peak_kw),
-           soc(session.soc_start_pct) + " to " + soc(session.soc_end_pct),
-           share_text(session.coverage), text_of(session.findings)});
+      lines.push_back({clean_text(van.names.van),
+                       moment_text(asked.zone(), session.start, session.start_doubt),
+                       minutes_text(session), std::string{word_of(session.kind)},
+                       std::string{word_of(session.source)}, figure_text(session.pack_kwh),
+                       figure_text(session.grid_kwh), figure_text(session.peak_kw),
+                       soc(session.soc_start_pct) + " to " + soc(session.soc_end_pct),
+                       share_text(session.coverage), text_of(session.findings)});
     }
   }
   return write_rows(options, "sessions", rows, asked.zone(), [&]() -> Result<std::string> {
@@ -49,7 +57,7 @@ ExitCode run_sessions(const RowsOptions& options) {
         {"source", false}, {"pack kWh", true}, {"grid kWh", true}, {"peak kW", true},
         {"SoC %", true},   {"seen", true},     {"findings", false}};
     return render_table(columns, lines) + fmt::format("{} sessions\n", lines.size()) +
-           foot_of(asked, reasons) + *evidence;
+           foot_of(asked, reasons) + beside_text(beside, unsure, "sessions") + *evidence;
   });
 }
 

@@ -47,6 +47,7 @@ ExitCode run_throughput(const RowsOptions& options) {
   Rows rows{throughput_columns(), {}};
   std::vector<std::vector<std::string>> lines;
   std::string lost;
+  std::string unsure;
   Reasons reasons;
   for (const AskedVan& van : asked.vans) {
     const auto parts = parts_of_van(asked, van);
@@ -57,6 +58,11 @@ ExitCode run_throughput(const RowsOptions& options) {
     const Throughput t = throughput_of(*parts, asked.period, asked.zone());
     rows.rows.push_back(row_of(van.names, t));
     if (options.format != Format::table) continue;
+    if (t.unsure_rows > 0)
+      unsure += fmt::format(
+          "{}: {} trips and charges may or may not belong to this period; low holds none of them, "
+          "high all.\n",
+          clean_text(van.names.van), t.unsure_rows);
     lost += lost_text(van.names.van, t.lost, asked.zone());
     for (const MaybeFigure* f : {&t.discharge_kwh, &t.charge_kwh, &t.full_cycles, &t.odometer_km,
                                  &t.kwh_per_mile, &t.standing_kwh, &t.before_logging_kwh})
@@ -88,7 +94,7 @@ ExitCode run_throughput(const RowsOptions& options) {
            "out and in: at the pack, regen counts as in; standing: out of the pack outside trips.\n"
            "before logging is assumed, not measured: the odometer at the first record times the "
            "use since. It is in no other figure.\n" +
-           lost + *evidence;
+           unsure + lost + *evidence;
   });
 }
 

@@ -1,6 +1,8 @@
 // packmile trips: one row for each trip.
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 
@@ -25,6 +27,8 @@ ExitCode run_trips(const RowsOptions& options) {
   Rows rows{trip_columns(), {}};
   std::vector<std::vector<std::string>> lines;
   Reasons reasons;
+  std::int64_t beside = 0;
+  std::int64_t unsure = 0;
   std::size_t trips = 0;
   for (const AskedVan& van : asked.vans) {
     if (!van.id) continue;
@@ -33,21 +37,25 @@ ExitCode run_trips(const RowsOptions& options) {
       say(list.error());
       return ExitCode::failed;
     }
+    const auto others = asked.open.ledger.trips_beside(*van.id, asked.period);
+    if (!others) {
+      say(others.error());
+      return ExitCode::failed;
+    }
+    beside += *others;
     for (const Trip& trip : *list) {
+      unsure += std::ranges::count(trip.findings, Finding::period_unsure);
       ++trips;
       rows.rows.push_back(row_of(van.names, trip));
       if (options.format != Format::table) continue;
       const MaybeFigure& per = miles ? trip.kwh_per_mile : trip.wh_per_km;
       for (const MaybeFigure* f : {&trip.distance_km, &trip.net_kwh, &per}) reasons.note(*f);
-      lines.push_back(
-          {clean_text(van.names.van), asked.zone().minute(trip.start),
-           fmt::format(
-               "{:.0f}",
-               std::chrono::duration<double, std::ratio<60>>(trip.end - trip.start).count()),
-           figure_text(trip.distance_km, miles ? 1 / kKmPerMile : 1), figure_text(trip.net_kwh),
-           figure_text(per), soc_text(trip),
-           trip.ambient_mean_c ? fmt::format("{:.0f}", *trip.ambient_mean_c) : "-",
-           share_text(trip.coverage), text_of(trip.findings)});
+      lines.push_back({clean_text(van.names.van),
+                       moment_text(asked.zone(), trip.start, trip.start_doubt), minutes_text(trip),
+                       figure_text(trip.distance_km, miles ? 1 / kKmPerMile : 1),
+                       figure_text(trip.net_kwh), figure_text(per), soc_text(trip),
+                       trip.ambient_mean_c ? fmt::format("{:.0f}", *trip.ambient_mean_c) : "-",
+                       share_text(trip.coverage), text_of(trip.findings)});
     }
   }
   return write_rows(options, "trips", rows, asked.zone(), [&]() -> Result<std::string> {
@@ -60,7 +68,7 @@ ExitCode run_trips(const RowsOptions& options) {
                                            {"seen", true},    {"findings", false}};
     return render_table(columns, lines) +
            fmt::format("{} {}\n", trips, trips == 1 ? "trip" : "trips") + foot_of(asked, reasons) +
-           *evidence;
+           beside_text(beside, unsure, "trips") + *evidence;
   });
 }
 

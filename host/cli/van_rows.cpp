@@ -15,6 +15,13 @@ namespace {
 // More distinct reasons than this hide what matters; JSON has them all.
 constexpr std::size_t kMostReasons = 8;
 constexpr std::size_t kMostLostLines = 10;
+// A clock that is read hourly and at worst 100 ppm off stays well inside.
+constexpr std::int64_t kSureMs = 600'000;
+
+bool sure(const TimeDoubt& doubt) {
+  return doubt.too_late_ms && doubt.too_early_ms &&
+         *doubt.too_late_ms + *doubt.too_early_ms <= kSureMs;
+}
 
 }  // namespace
 
@@ -107,6 +114,36 @@ std::string foot_of(const Asked& asked, const Reasons& reasons) {
   return fmt::format("\nDepot {}, zone {}; period: {}. In brackets: 95 % interval.\n{}",
                      clean_text(asked.open.depot.root.string()), asked.zone().name(),
                      clean_text(asked.period_text), reasons.text());
+}
+
+std::string moment_text(const Zone& zone, UtcTime at, const TimeDoubt& doubt) {
+  if (sure(doubt)) return zone.minute(at);
+  const auto low = doubt.earliest(at), high = doubt.latest(at);
+  // The minute in which it ends is cut down, too: the next one is not too early.
+  const auto up = [&] { return zone.minute(*high + std::chrono::milliseconds{59'999}); };
+  if (low && high) return "between " + zone.minute(*low) + " and " + up();
+  if (low) return "after " + zone.minute(*low);
+  return high ? "before " + up() : "not known";
+}
+
+std::string minutes_text(UtcTime start, UtcTime end, const TimeDoubt& of_start,
+                         const TimeDoubt& of_end) {
+  if (of_start != of_end && !(sure(of_start) && sure(of_end))) return "-";
+  return fmt::format("{:.0f}", std::chrono::duration<double, std::ratio<60>>(end - start).count());
+}
+
+std::string beside_text(std::int64_t beside, std::int64_t unsure, const char* what) {
+  std::string out;
+  if (unsure > 0)
+    out += fmt::format(
+        "period_unsure: {} {} counted here by the time in the middle, and may belong to another "
+        "period.\n",
+        unsure, what);
+  if (beside > 0)
+    out += fmt::format(
+        "{} {} beside this period may belong to it; without --from and --to they are listed.\n",
+        beside, what);
+  return out;
 }
 
 Result<std::string> evidence_of(Asked& asked, bool undecided_only) {

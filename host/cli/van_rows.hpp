@@ -48,6 +48,19 @@ class Reasons {
 
 // Lines below a table: the depot, its zone, the period, what brackets mean.
 [[nodiscard]] std::string foot_of(const Asked& asked, const Reasons& reasons);
+// "2026-03-02 07:10"; where that is not sure to ten minutes, "between .. and ..",
+// "after ..", "before .." or "not known".
+[[nodiscard]] std::string moment_text(const Zone& zone, UtcTime at, const TimeDoubt& doubt);
+// Whole minutes; "-" where the two ends are of boots whose clocks leave it open.
+[[nodiscard]] std::string minutes_text(UtcTime start, UtcTime end, const TimeDoubt& of_start,
+                                       const TimeDoubt& of_end);
+template <typename Row>
+[[nodiscard]] std::string minutes_text(const Row& row) {
+  return minutes_text(row.start, row.end, row.start_doubt, row.end_doubt);
+}
+// A line for a table of one period: how many rows beside it may belong to it, and
+// what becomes of those that are in it. Empty: none.
+[[nodiscard]] std::string beside_text(std::int64_t beside, std::int64_t unsure, const char* what);
 // One line a van: what its pack current was taken for, and why.
 // undecided_only: leaves out the vans whose pack current is agreed.
 [[nodiscard]] Result<std::string> evidence_of(Asked& asked, bool undecided_only);

@@ -116,6 +116,11 @@ void add_finding(std::vector<Finding>& findings, Finding finding) {
   }
 }
 
+void add_clock_findings(std::vector<Finding>& findings, const Episode& episode) {
+  if (episode.clock_guessed) add_finding(findings, Finding::clock_guessed);
+  if (episode.order_conflict) add_finding(findings, Finding::order_conflict);
+}
+
 WordHabits look_at_words(const PackRows& rows, std::size_t from, std::size_t to) {
   WordHabits habits;
   const double steps_per_a_code = kAmpPerCode / std::max(rows.a_step_a, kAmpPerCode);

@@ -58,5 +58,7 @@ struct PackEnergy {
                                     const PackEnergy& energy, double km);
 
 void add_finding(std::vector<Finding>& findings, Finding finding);
+// What is doubtful about when the episode was.
+void add_clock_findings(std::vector<Finding>& findings, const Episode& episode);
 
 }  // namespace packmile

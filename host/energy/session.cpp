@@ -154,9 +154,10 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   const Episode& episode = input.episode;
   work.span = segment.span;
   work.by_soc = segment.by_soc;
-  work.clock_uncertainty_ms = episode.clock_uncertainty_ms;
+  work.start_doubt = episode.clock_doubt;
+  work.end_doubt = episode.clock_doubt;
   work.touches_end = segment.span.to_ms >= episode.end.time_since_epoch().count() - kMinuteMs;
-  if (episode.clock_guessed) add_finding(work.findings, Finding::clock_guessed);
+  add_clock_findings(work.findings, episode);
   const auto soc_first = before(episode.soc, segment.span.from_ms);
   const auto soc_inside = first_in(episode.soc, segment.span);
   const auto soc_last = last_in(episode.soc, segment.span);
@@ -203,7 +204,7 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
 void join_sessions(SessionWork& first, const SessionWork& second) {
   first.span.to_ms = second.span.to_ms;
   first.touches_end = second.touches_end;
-  first.clock_uncertainty_ms = std::max(first.clock_uncertainty_ms, second.clock_uncertainty_ms);
+  first.end_doubt = second.end_doubt;
   if (first.shown && !second.shown) first.why = second.why;
   first.shown = first.shown && second.shown;
   first.integral += second.integral;
@@ -228,7 +229,8 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
   ChargeSession& session = rows.session;
   session.start = at(work.span.from_ms);
   session.end = at(work.span.to_ms);
-  session.clock_uncertainty_ms = work.clock_uncertainty_ms;
+  session.start_doubt = work.start_doubt;
+  session.end_doubt = work.end_doubt;
   session.source = work.by_soc ? SessionSource::inferred : SessionSource::measured;
   session.current_verdict = work.verdict;
   session.findings = work.findings;
@@ -272,6 +274,7 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
     Stand given;
     given.start = session.start;
     given.end = session.start;
+    given.start_doubt = given.end_doubt = session.start_doubt;
     given.coverage = session.coverage;
     given.discharge_kwh = MaybeFigure::known(work.integral.discharge_figure_kwh(rules));
     given.discharge_ah = MaybeFigure::known(work.integral.discharge_figure_ah(rules));
@@ -287,7 +290,8 @@ ChargeSession build_unseen_session(const UnseenCharge& charge, const VanFacts& f
   ChargeSession session;
   session.start = charge.start;
   session.end = charge.end;
-  session.clock_uncertainty_ms = charge.clock_uncertainty_ms;
+  session.start_doubt = charge.start_doubt;
+  session.end_doubt = charge.end_doubt;
   session.source = SessionSource::inferred;
   session.current_verdict = charge.verdict;
   session.soc_start_pct = charge.soc_before_pct;

@@ -19,7 +19,7 @@ namespace packmile {
 // on in the next one.
 struct SessionWork {
   Span span;
-  std::int64_t clock_uncertainty_ms = 0;
+  TimeDoubt start_doubt, end_doubt;
   bool by_soc = false;
   bool touches_end = false;  // of its episode
   CurrentVerdict verdict = CurrentVerdict::too_little;
@@ -50,7 +50,7 @@ struct SessionRows {
 // A charge that nobody saw: the state of charge rose across a silence.
 struct UnseenCharge {
   UtcTime start, end;
-  std::int64_t clock_uncertainty_ms = 0;
+  TimeDoubt start_doubt, end_doubt;
   double soc_before_pct = 0;
   double soc_after_pct = 0;
   double soc_step_pct = kSocPctPerCode;

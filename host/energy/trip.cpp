@@ -102,8 +102,9 @@ Trip build_trip(const SegmentInput& input, const Segment& segment) {
   const Episode& episode = input.episode;
   trip.start = at(segment.span.from_ms);
   trip.end = at(segment.span.to_ms);
-  trip.clock_uncertainty_ms = episode.clock_uncertainty_ms;
-  if (episode.clock_guessed) add_finding(trip.findings, Finding::clock_guessed);
+  trip.start_doubt = episode.clock_doubt;
+  trip.end_doubt = episode.clock_doubt;
+  add_clock_findings(trip.findings, episode);
 
   const TripDistance distance =
       distance_of(episode, segment.span, segment.moving, input.odometer_whole_km, input.rules);
@@ -164,6 +165,8 @@ Trip build_unseen_trip(const UnseenDrive& drive, const VanFacts& facts, const En
   Trip trip;
   trip.start = drive.start;
   trip.end = drive.end;
+  trip.start_doubt = drive.start_doubt;
+  trip.end_doubt = drive.end_doubt;
   trip.distance_km = MaybeFigure::known(
       figure_of(drive.km, u_of_floor_difference_km(0.1), rules.odometer_scale_u * drive.km));
   trip.distance_source = DistanceSource::odometer;

@@ -12,6 +12,7 @@ namespace packmile {
 // SoC before minus after; absent: not answered, or the pack was charged too.
 struct UnseenDrive {
   UtcTime start, end;
+  TimeDoubt start_doubt, end_doubt;
   double km = 0;
   std::optional<double> fallen_pct;
   std::optional<double> soc_start_pct, soc_end_pct;

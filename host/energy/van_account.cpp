@@ -42,12 +42,16 @@ struct Ending {
   std::int64_t end_ms = 0;
   std::optional<SlowSample> soc, odometer;
   double soc_step_pct = kSocPctPerCode;
+  TimeDoubt end_doubt;
+  std::vector<Finding> clock_findings;
 };
 
 Stand build_stand(const SegmentInput& input, const Segment& segment) {
   Stand stand;
   stand.start = at(segment.span.from_ms);
   stand.end = at(segment.span.to_ms);
+  stand.start_doubt = input.episode.clock_doubt;
+  stand.end_doubt = input.episode.clock_doubt;
   const PackEnergy energy = pack_energy_of(input, segment);
   stand.coverage = energy.coverage;
   // A stand is short and has no figure of its own to refuse: even a few pairs
@@ -238,10 +242,15 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   const bool rose =
       near(kNearSilenceRiseMs) && rise_pct >= kUnseenChargeSteps * least_pct - kRoundingPct;
   const bool fell = near(kNearSilenceMs) && -rise_pct >= least_pct - kRoundingPct;
+  const TimeDoubt end_doubt = episode.clock_doubt;
+  std::vector<Finding> doubts = last.clock_findings;
+  add_clock_findings(doubts, episode);
   if (drove) {
     UnseenDrive drive;
     drive.start = at(last.end_ms);
     drive.end = at(awake.from_ms);
+    drive.start_doubt = last.end_doubt;
+    drive.end_doubt = end_doubt;
     drive.km = driven_codes * 0.1;
     drive.verdict = verdict;
     if (last.soc && soc) {
@@ -251,27 +260,29 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
       if (!rose) drive.fallen_pct = before_pct - after_pct;
     }
     Trip trip = build_unseen_trip(drive, facts, rules);
-    trip.clock_uncertainty_ms = episode.clock_uncertainty_ms;
-    if (episode.clock_guessed) add_finding(trip.findings, Finding::clock_guessed);
+    for (const Finding finding : doubts) add_finding(trip.findings, finding);
     figures.trips.push_back(std::move(trip));
   }
   if (rose) {
     UnseenCharge charge;
     charge.start = at(last.end_ms);
     charge.end = at(awake.from_ms);
-    charge.clock_uncertainty_ms = episode.clock_uncertainty_ms;
+    charge.start_doubt = last.end_doubt;
+    charge.end_doubt = end_doubt;
     charge.soc_before_pct = before_pct;
     charge.soc_after_pct = after_pct;
     charge.soc_step_pct = step_pct;
     charge.also_drove = drove;
     charge.verdict = verdict;
     ChargeSession session = build_unseen_session(charge, facts);
-    if (episode.clock_guessed) add_finding(session.findings, Finding::clock_guessed);
+    for (const Finding finding : doubts) add_finding(session.findings, finding);
     figures.sessions.push_back(std::move(session));
   } else if (fell && !drove) {
     Stand stand;
     stand.start = at(last.end_ms);
     stand.end = at(awake.from_ms);
+    stand.start_doubt = last.end_doubt;
+    stand.end_doubt = end_doubt;
     const std::string unseen = "nothing was heard of the van while its charge fell";
     if (facts.nominal_kwh) {
       // The scale of one step is small against the step itself.
@@ -326,6 +337,9 @@ void VanAccount::State::add(const Episode& episode) {
     if (ending && !(i == 0 && goes_on)) add_across(episode, *ending, span, verdict);
     Ending here = ending.value_or(Ending{});
     here.end_ms = std::max(span.to_ms, here.end_ms);
+    here.end_doubt = episode.clock_doubt;
+    here.clock_findings.clear();
+    add_clock_findings(here.clock_findings, episode);
     if (const auto soc = last_in(episode.soc, span)) {
       here.soc = soc;
       here.soc_step_pct = episode.soc_step_pct;

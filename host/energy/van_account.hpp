@@ -64,7 +64,8 @@ enum class SessionSource : std::uint8_t { measured, inferred, noted };
 
 struct Trip {
   UtcTime start, end;
-  std::int64_t clock_uncertainty_ms = 0;
+  // `end - start` is sure where both are of one boot; when it was need not be.
+  TimeDoubt start_doubt, end_doubt;
   MaybeFigure distance_km;
   DistanceSource distance_source = DistanceSource::none;
   MaybeFigure discharge_kwh, regen_kwh, net_kwh;
@@ -81,7 +82,7 @@ struct Trip {
 
 struct ChargeSession {
   UtcTime start, end;
-  std::int64_t clock_uncertainty_ms = 0;
+  TimeDoubt start_doubt, end_doubt;
   ChargeKind kind = ChargeKind::unknown;
   SessionSource source = SessionSource::measured;
   MaybeFigure pack_kwh, pack_ah;  // charging lobes only
@@ -100,6 +101,7 @@ struct ChargeSession {
 // the state of charge fell (asleep, no awake time).
 struct Stand {
   UtcTime start, end;
+  TimeDoubt start_doubt, end_doubt;
   MaybeFigure net_kwh;  // positive: the pack lost energy
   // Its lobes, each >= 0; net is discharge - charge. For the throughput.
   MaybeFigure discharge_kwh, charge_kwh;

@@ -2,10 +2,11 @@
 // list the columns of a row, its cells, the SQL columns, and the values that go
 // into and come out of the ledger.
 //
-// A visitor has: time, figure, reading, soc (a reading with a step of its own), word, real, whole,
-// findings; kept_figure and kept_whole for what the ledger keeps and rows do not show; and
-// unknown_text, unknown_figure, fixed for what rows show and the ledger does
-// not keep yet.
+// A visitor has: moment (a time, which rows do not show where nothing bounds it),
+// interval (between what a moment lies), figure, reading, soc (a reading with a
+// step of its own), word, real, findings; kept_figure for what the ledger keeps
+// and rows do not show; and unknown_text, unknown_figure, fixed for what rows show and the ledger
+// does not keep yet.
 #pragma once
 #include <string>
 
@@ -42,8 +43,8 @@ inline constexpr int kValuesOf<CurrentVerdict> = 4;
 
 template <typename V, typename T>
 void of_trip(V& v, T& trip) {
-  v.time("start", trip.start);
-  v.time("end", trip.end);
+  v.moment("start", trip.start, trip.start_doubt);
+  v.moment("end", trip.end, trip.end_doubt);
   v.figure("distance_km", trip.distance_km);
   v.word("distance_source", trip.distance_source);
   v.figure("discharge_kwh", trip.discharge_kwh);
@@ -61,13 +62,14 @@ void of_trip(V& v, T& trip) {
   v.findings("findings", trip.findings);
   v.kept_figure("discharge_ah", trip.discharge_ah);
   v.kept_figure("regen_ah", trip.regen_ah);
-  v.kept_whole("clock_uncertainty_ms", trip.clock_uncertainty_ms);
+  v.interval("start_low", "start_high", trip.start, trip.start_doubt);
+  v.interval("end_low", "end_high", trip.end, trip.end_doubt);
 }
 
 template <typename V, typename T>
 void of_session(V& v, T& session, const std::string& currency) {
-  v.time("start", session.start);
-  v.time("end", session.end);
+  v.moment("start", session.start, session.start_doubt);
+  v.moment("end", session.end, session.end_doubt);
   v.word("kind", session.kind);
   v.word("source", session.source);
   v.figure("pack_kwh", session.pack_kwh);
@@ -84,13 +86,14 @@ void of_session(V& v, T& session, const std::string& currency) {
   v.figure("filled_kwh", session.filled_kwh);
   v.word("current_verdict", session.current_verdict);
   v.findings("findings", session.findings);
-  v.kept_whole("clock_uncertainty_ms", session.clock_uncertainty_ms);
+  v.interval("start_low", "start_high", session.start, session.start_doubt);
+  v.interval("end_low", "end_high", session.end, session.end_doubt);
 }
 
 template <typename V, typename T>
 void of_stand(V& v, T& stand) {
-  v.time("start", stand.start);
-  v.time("end", stand.end);
+  v.moment("start", stand.start, stand.start_doubt);
+  v.moment("end", stand.end, stand.end_doubt);
   v.figure("net_kwh", stand.net_kwh);
   v.figure("discharge_kwh", stand.discharge_kwh);
   v.figure("charge_kwh", stand.charge_kwh);
@@ -98,6 +101,8 @@ void of_stand(V& v, T& stand) {
   v.figure("charge_ah", stand.charge_ah);
   v.real("coverage", stand.coverage);
   v.figure("filled_kwh", stand.filled_kwh);
+  v.interval("start_low", "start_high", stand.start, stand.start_doubt);
+  v.interval("end_low", "end_high", stand.end, stand.end_doubt);
 }
 
 }  // namespace packmile::fields

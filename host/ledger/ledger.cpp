@@ -83,6 +83,38 @@ Result<Done> insert_plain(Db& db, std::int64_t van_id, const char* table,
   return Done{};
 }
 
+// Parameters 2 and 3.
+void bind_period(Statement& statement, const Period& period) {
+  statement.bind(2, period.from ? std::int64_t{period.from->time_since_epoch().count()}
+                                : std::numeric_limits<std::int64_t>::min());
+  statement.bind(3, period.to ? std::int64_t{period.to->time_since_epoch().count()}
+                              : std::numeric_limits<std::int64_t>::max());
+}
+
+Result<std::int64_t> count_beside(Db& db, const char* table, std::int64_t van_id,
+                                  const Period& period) {
+  // Nothing lies beside everything.
+  if (!period.from && !period.to) return std::int64_t{0};
+  auto statement = Statement::prepare(
+      db, std::string{"SELECT count(*) FROM "} + table +
+              " WHERE van_id=?1 AND NOT (start>=?2 AND start<?3) AND "
+              "(start_low IS NULL OR start_low<?3) AND (start_high IS NULL OR start_high>=?2)");
+  if (!statement) return statement.error();
+  statement->bind(1, van_id);
+  bind_period(*statement, period);
+  const auto row = statement->step();
+  if (!row) return row.error();
+  return *row ? statement->integer(0) : std::int64_t{0};
+}
+
+// Stands are in no list of their own.
+void mark_unsure(Stand&, const Period&) {}
+template <typename T>
+void mark_unsure(T& row, const Period& period) {
+  if (!period.surely_holds(row.start, row.start_doubt))
+    row.findings.push_back(Finding::period_unsure);
+}
+
 template <typename T>
 Result<std::vector<T>> select_all(Db& db, std::int64_t van_id, const Period& period) {
   std::string sql = "SELECT ";
@@ -92,10 +124,7 @@ Result<std::vector<T>> select_all(Db& db, std::int64_t van_id, const Period& per
   auto statement = Statement::prepare(db, sql);
   if (!statement) return statement.error();
   statement->bind(1, van_id);
-  statement->bind(2, period.from ? std::int64_t{period.from->time_since_epoch().count()}
-                                 : std::numeric_limits<std::int64_t>::min());
-  statement->bind(3, period.to ? std::int64_t{period.to->time_since_epoch().count()}
-                               : std::numeric_limits<std::int64_t>::max());
+  bind_period(*statement, period);
   std::vector<T> out;
   for (;;) {
     const auto row = statement->step();
@@ -103,6 +132,7 @@ Result<std::vector<T>> select_all(Db& db, std::int64_t van_id, const Period& per
     if (!*row) return out;
     SqlReader reader{*statement};
     Table<T>::fields(reader, out.emplace_back());
+    mark_unsure(out.back(), period);
   }
 }
 
@@ -304,13 +334,22 @@ Result<std::vector<Stand>> Ledger::stands(std::int64_t van_id, const Period& per
   return select_all<Stand>(db_, van_id, period);
 }
 
+Result<std::int64_t> Ledger::trips_beside(std::int64_t van_id, const Period& period) {
+  return count_beside(db_, "trip", van_id, period);
+}
+Result<std::int64_t> Ledger::sessions_beside(std::int64_t van_id, const Period& period) {
+  return count_beside(db_, "session", van_id, period);
+}
+
 Result<Period> Ledger::covered(std::int64_t van_id) {
   Period out;
   const auto done = for_each_row(
       db_,
-      "SELECT min(start), max(\"end\") FROM (SELECT start,\"end\" FROM trip WHERE van_id=?1 "
-      "UNION ALL SELECT start,\"end\" FROM session WHERE van_id=?1 "
-      "UNION ALL SELECT start,\"end\" FROM stand WHERE van_id=?1)",
+      "SELECT min(start), max(\"end\") FROM "
+      "(SELECT start,\"end\",start_low,start_high FROM trip WHERE van_id=?1 "
+      "UNION ALL SELECT start,\"end\",start_low,start_high FROM session WHERE van_id=?1 "
+      "UNION ALL SELECT start,\"end\",start_low,start_high FROM stand WHERE van_id=?1) "
+      "WHERE start_low IS NOT NULL OR start_high IS NOT NULL",
       van_id, [&](const Statement& s) {
         if (s.is_null(0)) return;
         out = {time_of(s.integer(0)), time_of(s.integer(1))};

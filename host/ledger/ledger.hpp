@@ -30,6 +30,15 @@ inline constexpr char kLedgerFileName[] = "depot.db";
 struct Period {
   std::optional<UtcTime> from, to;
   [[nodiscard]] bool holds(UtcTime at) const { return (!from || at >= *from) && (!to || at < *to); }
+  // Wherever within its doubt the moment was, or at least somewhere there.
+  [[nodiscard]] bool surely_holds(UtcTime at, const TimeDoubt& doubt) const {
+    const auto earliest = doubt.earliest(at), latest = doubt.latest(at);
+    return (!from || (earliest && *earliest >= *from)) && (!to || (latest && *latest < *to));
+  }
+  [[nodiscard]] bool may_hold(UtcTime at, const TimeDoubt& doubt) const {
+    const auto earliest = doubt.earliest(at), latest = doubt.latest(at);
+    return (!from || !latest || *latest >= *from) && (!to || !earliest || *earliest < *to);
+  }
 };
 
 // Everything about one van that goes into the ledger.
@@ -89,12 +98,18 @@ class Ledger {
   [[nodiscard]] Result<Done> set_made_from(const std::string& fingerprint);
 
   [[nodiscard]] Result<std::vector<LedgerVan>> vans();  // by name, then key
-  // In order of start; those that start in the period.
+  // In order of start; those whose `start` lies in the period, so that each is in
+  // one month. Those that may have started outside it, too, have period_unsure.
   [[nodiscard]] Result<std::vector<Trip>> trips(std::int64_t van_id, const Period& period);
   [[nodiscard]] Result<std::vector<ChargeSession>> sessions(std::int64_t van_id,
                                                             const Period& period);
   [[nodiscard]] Result<std::vector<Stand>> stands(std::int64_t van_id, const Period& period);
-  // From the first to the last record of the van.
+  // How many trips or sessions have their `start` outside the period, and may have
+  // started in it.
+  [[nodiscard]] Result<std::int64_t> trips_beside(std::int64_t van_id, const Period& period);
+  [[nodiscard]] Result<std::int64_t> sessions_beside(std::int64_t van_id, const Period& period);
+  // From the first to the last record of the van; those that nothing bounds in
+  // time are left out.
   [[nodiscard]] Result<Period> covered(std::int64_t van_id);
   // By question, then segment. seen_from is not kept.
   [[nodiscard]] Result<std::vector<Verdict>> verdicts(std::int64_t van_id);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <bit>
+#include <charconv>
 #include <map>
 #include <set>
 #include <sstream>
@@ -167,8 +168,15 @@ std::string fingerprint_of(const VanSource& source) {
       for (const std::uint64_t number :
            {std::uint64_t{boot.log_id}, std::uint64_t{boot.boot_id},
             std::uint64_t{boot.first_sequence}, std::uint64_t{boot.last_sequence}, boot.sectors,
-            boot.sectors_missing, static_cast<std::uint64_t>(boot.clock_offset_ms)})
+            boot.sectors_missing, static_cast<std::uint64_t>(boot.clock_offset_ms),
+            std::uint64_t{boot.clock_guessed}, std::uint64_t{boot.order_conflict}})
         print.add(number);
+      for (const auto& bound : {boot.earliest_start_ms, boot.latest_end_ms})
+        print.add(bound ? std::string_view{fmt::format("{}", *bound)} : std::string_view{"none"});
+      for (const ClockAnchor& anchor : boot.clock_anchors)
+        for (const std::int64_t number :
+             {static_cast<std::int64_t>(anchor.tick_ms), anchor.low_ms, anchor.high_ms})
+          print.add(number);
       // A definition may stand in the settings alone, and have been changed there.
       for (const BootOwnersSignal& signal : boot.owners_signals) print.add(text_of(signal));
     }
@@ -309,9 +317,8 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   return record;
 }
 
-struct Pulled {
-  std::map<std::uint32_t, UtcTime> at;  // by log id, the latest
-};
+// By log id: for each state of the card the latest moment that was told.
+using Pulled = std::map<std::uint32_t, std::vector<PulledCard>>;
 
 Result<Pulled> read_pulled(const Archive& archive) {
   const auto text = archive.text(kPulledFileName);
@@ -321,14 +328,37 @@ Result<Pulled> read_pulled(const Archive& archive) {
   Pulled pulled;
   std::istringstream in{*text};
   for (std::string line; std::getline(in, line);) {
-    // log-0000002A,2026-03-31T17:00:00Z ; anything else is no line of ours.
+    // log-0000002A,2026-03-31T17:00:00Z,4210 ; the last sector that was on it is
+    // not there in lines of earlier versions. Anything else is no line of ours.
     unsigned log_id = 0;
     int used = 0;
     if (std::sscanf(line.c_str(), "log-%8X,%n", &log_id, &used) != 1 || used == 0) continue;
-    const auto at = utc->read(std::string_view{line}.substr(static_cast<std::size_t>(used)));
+    std::string_view rest = std::string_view{line}.substr(static_cast<std::size_t>(used));
+    PulledCard card;
+    if (const auto comma = rest.find(','); comma != std::string_view::npos) {
+      const std::string_view number = rest.substr(comma + 1);
+      const auto read =
+          std::from_chars(number.data(), number.data() + number.size(), card.last_sequence);
+      if (read.ec != std::errc{} || read.ptr != number.data() + number.size()) continue;
+      rest = rest.substr(0, comma);
+    }
+    const auto at = utc->read(rest);
     if (!at) continue;
-    const auto [known, added] = pulled.at.emplace(log_id, *at);
-    if (!added) known->second = std::max(known->second, *at);
+    card.at = *at;
+    auto& told = pulled[log_id];
+    const auto known = std::ranges::find(told, card.last_sequence, &PulledCard::last_sequence);
+    if (known == told.end())
+      told.push_back(card);
+    else
+      known->at = std::max(known->at, card.at);
+  }
+  // A line without a last sector bounds all of the card, and so it must be the
+  // latest.
+  for (auto& [log_id, told] : pulled) {
+    const UtcTime latest = std::ranges::max(told, {}, &PulledCard::at).at;
+    std::erase_if(told, [&](const PulledCard& card) {
+      return card.last_sequence == PulledCard{}.last_sequence && card.at < latest;
+    });
   }
   return pulled;
 }
@@ -336,14 +366,17 @@ Result<Pulled> read_pulled(const Archive& archive) {
 }  // namespace
 
 Result<Done> keep_pulled_at(const Archive& archive, Archive::Import& import, std::uint32_t log_id,
-                            UtcTime at) {
+                            const PulledCard& card) {
   const auto pulled = read_pulled(archive);
   if (!pulled) return pulled.error();
-  const auto known = pulled->at.find(log_id);
-  if (known != pulled->at.end() && known->second >= at) return Done{};
+  if (const auto of_log = pulled->find(log_id); of_log != pulled->end()) {
+    for (const PulledCard& known : of_log->second)
+      if (known.last_sequence == card.last_sequence && known.at >= card.at) return Done{};
+  }
   const auto utc = Zone::find("UTC");
   if (!utc) return utc.error();
-  import.add_line(kPulledFileName, fmt::format("log-{:08X},{}", log_id, utc->iso(at)));
+  import.add_line(kPulledFileName,
+                  fmt::format("log-{:08X},{},{}", log_id, utc->iso(card.at), card.last_sequence));
   return Done{};
 }
 
@@ -404,10 +437,9 @@ Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
     if (!van.vin.empty()) vin_of_name[van.name] = van.vin;
   const auto histories = VanHistory::open(
       *archive,
-      [&](std::uint32_t log_id) -> std::optional<UtcTime> {
-        const auto found = pulled->at.find(log_id);
-        if (found == pulled->at.end()) return std::nullopt;
-        return found->second;
+      [&](std::uint32_t log_id) {
+        const auto found = pulled->find(log_id);
+        return found == pulled->end() ? std::vector<PulledCard>{} : found->second;
       },
       vin_of_name);
   if (!histories) return histories.error();

@@ -39,12 +39,12 @@ struct RebuiltVan {
 [[nodiscard]] Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,
                                                       const RebuildRequest& request = {});
 
-// Keeps the moment at which a card was pulled, as told by whoever pulled it:
-// the latest place in time for boots that had no clock. It begins to count with
-// the sectors of the import; an earlier moment than one that is known adds
-// nothing.
+// Keeps the moment at which a card was pulled, as told by whoever pulled it, and
+// the last sector that was on it then: the latest place in time for boots up to
+// that sector that had no clock. It begins to count with the sectors of the
+// import; of two moments for the same last sector the later one counts.
 [[nodiscard]] Result<Done> keep_pulled_at(const Archive& archive, Archive::Import& import,
-                                          std::uint32_t log_id, UtcTime at);
+                                          std::uint32_t log_id, const PulledCard& card);
 
 // Facts of the van that the ledger found by this key; empty ones when fleet.toml
 // does not know it.

@@ -9,13 +9,26 @@
 namespace packmile {
 namespace {
 
+constexpr char kNothingBefore[] = "its boot read no clock, and nothing says what it came after";
+constexpr char kNothingBehind[] =
+    "its boot read no clock, and nothing says what came after it; say when the card was pulled: "
+    "packmile import CARD --pulled-at TIME";
+constexpr char kNeverBounded[] =
+    "no clock was read on this card, and nothing bounds it; say when it was pulled: packmile "
+    "import "
+    "CARD --pulled-at TIME";
+
 struct ColumnLister {
   std::vector<Column> columns{{"van", ColumnKind::text, false}, {"vin", ColumnKind::text, true}};
 
   void add(const char* name, ColumnKind kind, bool may_be_unknown = false) {
     columns.push_back({name, kind, may_be_unknown});
   }
-  void time(const char* name, UtcTime) { add(name, ColumnKind::time); }
+  void moment(const char* name, UtcTime, const TimeDoubt&) { add(name, ColumnKind::time, true); }
+  void interval(const char* low, const char* high, UtcTime, const TimeDoubt&) {
+    add(low, ColumnKind::time, true);
+    add(high, ColumnKind::time, true);
+  }
   void figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
   void reading(const char* name, const std::optional<double>&, const fields::Step&) {
     add(name, ColumnKind::figure);
@@ -30,7 +43,6 @@ struct ColumnLister {
   void real(const char* name, double) { add(name, ColumnKind::real); }
   void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
   void kept_figure(const char*, const MaybeFigure&) {}
-  void kept_whole(const char*, std::int64_t) {}
   void unknown_text(const char* name, const char*) { add(name, ColumnKind::text, true); }
   void unknown_figure(const char* name, const char*) { add(name, ColumnKind::figure); }
   void fixed(const char* name, const std::string&) { add(name, ColumnKind::text); }
@@ -40,7 +52,16 @@ struct CellMaker {
   Row row;
 
   explicit CellMaker(const VanNames& van) : row(row_begin(van)) {}
-  void time(const char*, UtcTime at) { row.push_back({at, {}}); }
+  void moment(const char*, UtcTime at, const TimeDoubt& doubt) {
+    row.push_back(doubt.boundless() ? Cell::unknown(kNeverBounded) : Cell{at, {}});
+  }
+  void interval(const char*, const char*, UtcTime at, const TimeDoubt& doubt) {
+    const auto cell = [&](const std::optional<UtcTime>& bound, const char* why) {
+      row.push_back(bound ? Cell{*bound, {}} : Cell::unknown(why));
+    };
+    cell(doubt.earliest(at), kNothingBefore);
+    cell(doubt.latest(at), kNothingBehind);
+  }
   void figure(const char*, const MaybeFigure& f) { row.push_back(Cell::of(f)); }
   void reading(const char*, const std::optional<double>& value, const fields::Step& step) {
     if (!value)
@@ -64,7 +85,6 @@ struct CellMaker {
     row.push_back({std::move(words), {}});
   }
   void kept_figure(const char*, const MaybeFigure&) {}
-  void kept_whole(const char*, std::int64_t) {}
   void unknown_text(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
   void unknown_figure(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
   void fixed(const char*, const std::string& value) { row.push_back({value, {}}); }

@@ -172,7 +172,7 @@ CREATE TABLE note(
 ) STRICT;
 CREATE INDEX note_by_van ON note(van, "from");
 )sql",
-        R"sql(-- ecu: null where nobody answers; value: a word or a number, by the question.
+    R"sql(-- ecu: null where nobody answers; value: a word or a number, by the question.
 DROP TABLE verdict;
 CREATE TABLE verdict(
   van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
@@ -187,6 +187,22 @@ CREATE TABLE verdict(
   decided_on INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX verdict_by_van ON verdict(van_id);
+)sql",
+        R"sql(-- Between what start and end were; null: nothing bounds it on that side.
+ALTER TABLE trip DROP COLUMN clock_uncertainty_ms;
+ALTER TABLE trip ADD COLUMN start_low INTEGER;
+ALTER TABLE trip ADD COLUMN start_high INTEGER;
+ALTER TABLE trip ADD COLUMN end_low INTEGER;
+ALTER TABLE trip ADD COLUMN end_high INTEGER;
+ALTER TABLE session DROP COLUMN clock_uncertainty_ms;
+ALTER TABLE session ADD COLUMN start_low INTEGER;
+ALTER TABLE session ADD COLUMN start_high INTEGER;
+ALTER TABLE session ADD COLUMN end_low INTEGER;
+ALTER TABLE session ADD COLUMN end_high INTEGER;
+ALTER TABLE stand ADD COLUMN start_low INTEGER;
+ALTER TABLE stand ADD COLUMN start_high INTEGER;
+ALTER TABLE stand ADD COLUMN end_low INTEGER;
+ALTER TABLE stand ADD COLUMN end_high INTEGER;
 )sql",
 };
 

@@ -29,7 +29,11 @@ struct SqlColumns {
   void add(const char* name, ColumnKind kind) {
     for (auto& key : keys_of({name, kind, false})) names.push_back(std::move(key));
   }
-  void time(const char* name, UtcTime) { add(name, ColumnKind::time); }
+  void moment(const char* name, UtcTime, const TimeDoubt&) { add(name, ColumnKind::time); }
+  void interval(const char* low, const char* high, UtcTime, const TimeDoubt&) {
+    add(low, ColumnKind::time);
+    add(high, ColumnKind::time);
+  }
   void figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
   void reading(const char* name, const std::optional<double>&, const fields::Step&) {
     add(name, ColumnKind::figure);
@@ -44,7 +48,6 @@ struct SqlColumns {
   void real(const char* name, double) { add(name, ColumnKind::real); }
   void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
   void kept_figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
-  void kept_whole(const char* name, std::int64_t) { add(name, ColumnKind::count); }
   void unknown_text(const char*, const char*) {}
   void unknown_figure(const char*, const char*) {}
   void fixed(const char*, const std::string&) {}
@@ -55,7 +58,11 @@ class SqlBinder {
   // `next`: the first free parameter.
   SqlBinder(Statement& statement, int next) : statement_(statement), next_(next) {}
 
-  void time(const char*, UtcTime at) { statement_.bind(next_++, at.time_since_epoch().count()); }
+  void moment(const char*, UtcTime at, const TimeDoubt&) { time(at); }
+  void interval(const char*, const char*, UtcTime at, const TimeDoubt& doubt) {
+    for (const auto& bound : {doubt.earliest(at), doubt.latest(at)})
+      bound ? time(*bound) : statement_.bind_null(next_++);
+  }
   void figure(const char*, const MaybeFigure& f) {
     if (f.figure) {
       for (const double value : {f.figure->value, f.figure->low, f.figure->high, f.figure->scatter})
@@ -86,12 +93,13 @@ class SqlBinder {
     statement_.bind(next_++, std::string_view{text_of(found)});
   }
   void kept_figure(const char* name, const MaybeFigure& f) { figure(name, f); }
-  void kept_whole(const char*, std::int64_t value) { statement_.bind(next_++, value); }
   void unknown_text(const char*, const char*) {}
   void unknown_figure(const char*, const char*) {}
   void fixed(const char*, const std::string&) {}
 
  private:
+  void time(UtcTime at) { statement_.bind(next_++, std::int64_t{at.time_since_epoch().count()}); }
+
   Statement& statement_;
   int next_;
 };
@@ -100,8 +108,16 @@ class SqlReader {
  public:
   explicit SqlReader(const Statement& statement) : statement_(statement) {}
 
-  void time(const char*, UtcTime& at) {
+  void moment(const char*, UtcTime& at, TimeDoubt&) {
     at = UtcTime{std::chrono::milliseconds{statement_.integer(next_++)}};
+  }
+  // Behind the moment that it is of.
+  void interval(const char*, const char*, UtcTime at, TimeDoubt& doubt) {
+    const std::int64_t said = at.time_since_epoch().count();
+    doubt = {std::nullopt, std::nullopt};
+    if (!statement_.is_null(next_)) doubt.too_late_ms = said - statement_.integer(next_);
+    if (!statement_.is_null(next_ + 1)) doubt.too_early_ms = statement_.integer(next_ + 1) - said;
+    next_ += 2;
   }
   void figure(const char*, MaybeFigure& f) {
     if (statement_.is_null(next_)) {
@@ -133,7 +149,6 @@ class SqlReader {
     found = findings_of(statement_.text(next_++));
   }
   void kept_figure(const char* name, MaybeFigure& f) { figure(name, f); }
-  void kept_whole(const char*, std::int64_t& value) { value = statement_.integer(next_++); }
   void unknown_text(const char*, const char*) {}
   void unknown_figure(const char*, const char*) {}
   void fixed(const char*, const std::string&) {}

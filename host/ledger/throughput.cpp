@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <utility>
 
 #include "energy/swings.hpp"
 #include "ledger/figure_sum.hpp"
@@ -127,11 +128,40 @@ MaybeFigure hours_of(const TraceLines& trace, const Period& period, SocBandKind 
   return MaybeFigure::known({hours(middle), hours(least), hours(most), 0});
 }
 
-void add_charging(const VanParts& parts, const Period& period, Throughput& out) {
+// Which rows a period takes: those whose said start lies in it; only those that
+// cannot have started outside; or all that may have started in it.
+enum class Takes : std::uint8_t { said, sure, all };
+
+struct Membership {
+  const Period& period;
+  Takes takes = Takes::said;
+
+  template <typename Row>
+  [[nodiscard]] bool has(const Row& row) const {
+    switch (takes) {
+      case Takes::said:
+        return period.holds(row.start);
+      case Takes::sure:
+        return period.surely_holds(row.start, row.start_doubt);
+      case Takes::all:
+        return period.may_hold(row.start, row.start_doubt);
+    }
+    return false;
+  }
+  template <typename Row>
+  [[nodiscard]] std::int64_t unsure(const std::vector<Row>& rows) const {
+    return std::ranges::count_if(rows, [&](const Row& row) {
+      return period.may_hold(row.start, row.start_doubt) &&
+             !period.surely_holds(row.start, row.start_doubt);
+    });
+  }
+};
+
+void add_charging(const VanParts& parts, const Membership& member, Throughput& out) {
   FigureSum dc, ac, other;
   double hours = 0, doubtful_hours = 0;
   for (const ChargeSession& session : parts.sessions) {
-    if (!period.holds(session.start)) continue;
+    if (!member.has(session)) continue;
     const double session_hours = ms_between(session.start, session.end) / kMsPerHour;
     FigureSum* side = &other;
     switch (session.kind) {
@@ -178,22 +208,25 @@ void add_charging(const VanParts& parts, const Period& period, Throughput& out) 
        std::min(1.0, (d.value + other.figure().value) / all_kwh + half), random});
 }
 
-}  // namespace
-
-Throughput throughput_of(const VanParts& parts, const Period& period, const Zone& zone) {
+// Of the rows that a membership takes.
+Throughput figures_of(const VanParts& parts, const Membership& member, const Zone& zone) {
+  const Period& period = member.period;
   Throughput out;
   out.none_why = "no record of this van in the period";
   Account account;
   FigureSum standing_kwh, trip_kwh, trip_km;
   Coverage known, seen;
-  const auto span = [&](UtcTime start, UtcTime end) {
+  const auto span = [&](const auto& row) {
+    const auto& [start, end] = std::pair{row.start, row.end};
+    // Nothing says when that was.
+    if (row.start_doubt.boundless()) return;
     if (!out.measured_from || start < *out.measured_from) out.measured_from = start;
     if (!out.measured_to || end > *out.measured_to) out.measured_to = end;
   };
 
   for (const Trip& trip : parts.trips) {
-    if (!period.holds(trip.start)) continue;
-    span(trip.start, trip.end);
+    if (!member.has(trip)) continue;
+    span(trip);
     account.out_kwh.add(trip.discharge_kwh);
     account.in_kwh.add(trip.regen_kwh);
     account.out_ah.add(trip.discharge_ah);
@@ -216,7 +249,7 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
     }
   }
   for (const ChargeSession& session : parts.sessions) {
-    if (!period.holds(session.start)) continue;
+    if (!member.has(session)) continue;
     account.in_kwh.add(session.pack_kwh);
     account.in_ah.add(session.pack_ah);
     if (session.filled_kwh.figure)
@@ -224,12 +257,12 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
                          session.pack_kwh, session.pack_ah);
     // The silence in which an inferred charge lies is no awake time.
     if (session.source != SessionSource::measured) continue;
-    span(session.start, session.end);
+    span(session);
     known.add(session.start, session.end, session.pack_kwh.figure ? session.coverage : 0);
     seen.add(session.start, session.end, session.coverage);
   }
   for (const Stand& stand : parts.stands) {
-    if (!period.holds(stand.start)) continue;
+    if (!member.has(stand)) continue;
     account.out_kwh.add(stand.discharge_kwh);
     account.in_kwh.add(stand.charge_kwh);
     account.out_ah.add(stand.discharge_ah);
@@ -241,7 +274,7 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
     }
     // A silence in which the charge fell is no awake time.
     if (stand.coverage <= 0) continue;
-    span(stand.start, stand.end);
+    span(stand);
     const bool energy = stand.net_kwh.figure.has_value();
     known.add(stand.start, stand.end, energy ? stand.coverage : 0);
     seen.add(stand.start, stand.end, stand.coverage);
@@ -288,7 +321,7 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
   }
 
   out.before_logging_kwh = before_logging(parts, zone);
-  add_charging(parts, period, out);
+  add_charging(parts, member, out);
   out.hours_soc_high = hours_of(parts.trace, period, SocBandKind::high, SocBandKind::high_at_least,
                                 SocBandKind::high_at_most);
   out.hours_soc_low = hours_of(parts.trace, period, SocBandKind::low, SocBandKind::low_at_least,
@@ -310,6 +343,37 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
     if ((!period.to || !lost.from || *lost.from < *period.to) &&
         (!period.from || !lost.to || *lost.to > *period.from))
       out.lost.push_back(lost);
+  return out;
+}
+
+// The figure of the rows that were said to be in the period, with an interval that
+// holds it for any of those that may be. `sum`: of none of them it is 0.
+void widen(MaybeFigure& said, const MaybeFigure& sure, const MaybeFigure& all, bool sum) {
+  if (!said.figure) return;
+  if (sum && !sure.figure) said.figure->low = std::min(said.figure->low, 0.0);
+  for (const MaybeFigure* other : {&sure, &all}) {
+    if (!other->figure) continue;
+    said.figure->low = std::min(said.figure->low, other->figure->low);
+    said.figure->high = std::max(said.figure->high, other->figure->high);
+  }
+}
+
+}  // namespace
+
+Throughput throughput_of(const VanParts& parts, const Period& period, const Zone& zone) {
+  const Membership member{period, Takes::said};
+  Throughput out = figures_of(parts, member, zone);
+  out.unsure_rows = member.unsure(parts.trips) + member.unsure(parts.sessions);
+  if (out.unsure_rows + member.unsure(parts.stands) == 0) return out;
+  const Throughput sure = figures_of(parts, {period, Takes::sure}, zone);
+  const Throughput all = figures_of(parts, {period, Takes::all}, zone);
+  for (const auto figure :
+       {&Throughput::discharge_kwh, &Throughput::charge_kwh, &Throughput::discharge_ah,
+        &Throughput::charge_ah, &Throughput::full_cycles, &Throughput::standing_kwh,
+        &Throughput::charger_hours})
+    widen(out.*figure, sure.*figure, all.*figure, true);
+  for (const auto figure : {&Throughput::kwh_per_mile, &Throughput::dc_share})
+    widen(out.*figure, sure.*figure, all.*figure, false);
   return out;
 }
 

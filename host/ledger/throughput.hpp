@@ -4,7 +4,9 @@
 // Output    one row of `throughput`.
 // Sign      every kWh and Ah here is >= 0; discharge is out of the pack, charge
 //           into it (regen included).
-// Method    sums over what starts in the period, by figure_sum.hpp. Estimates
+// Method    sums over what starts in the period, by figure_sum.hpp. What may have
+//           started in another one counts by its `start`, and low and high hold
+//           the figure without any of it and with all of it. Estimates
 //           for gaps (filled_kwh) are added; their Ah follow from the voltage
 //           of the stretch. A stretch whose energy is not known is left out and
 //           lowers the coverage.
@@ -44,6 +46,8 @@ struct Throughput {
   std::optional<std::vector<SwingCount>> swings;
   std::string swings_why;
   std::vector<LostStretch> lost;  // that touch the period, in order of time
+  // Trips and sessions that may or may not have started in the period.
+  std::int64_t unsure_rows = 0;
 };
 
 // `zone`: for the months of before_logging_kwh.

@@ -7,13 +7,10 @@
 
 #include "card/card_clocks.hpp"
 #include "card/sequence_gap.hpp"
+#include "timeline/clock_repair.hpp"
 
 namespace packmile {
 namespace {
-
-// How wrong a guessed time may be where nothing bounds it: the age of a card
-// that was left in a drawer. Common practice, no source.
-constexpr std::int64_t kUnboundedMs = 366LL * 86'400'000;
 
 struct Gathered {
   BootFacts facts;
@@ -67,6 +64,7 @@ class Gatherer {
   std::vector<GatheredGap> gaps;
   std::uint32_t ring_sectors = 0;  // of most sectors
   CardSettings settings;
+  std::uint64_t prepared_first_unix_ms = 0;
   bool conflict = false;
 
  private:
@@ -74,6 +72,9 @@ class Gatherer {
   void take_settings(std::span<const std::uint8_t> payload) {
     const auto read = read_settings(payload);
     if (!read) return;
+    if (read->prepared_unix_ms != 0 &&
+        (prepared_first_unix_ms == 0 || read->prepared_unix_ms < prepared_first_unix_ms))
+      prepared_first_unix_ms = read->prepared_unix_ms;
     if (read->prepared_unix_ms > settings.prepared_unix_ms ||
         (read->prepared_unix_ms == settings.prepared_unix_ms && read->van > settings.van))
       settings = *read;
@@ -192,45 +193,10 @@ Boot boot_from(Gathered& gathered, const CardSettings& settings, const BootClock
   boot.clock_source = clock.source;
   boot.clock_offset_ms = clock.offset_ms;
   boot.clock_uncertainty_ms = clock.uncertainty_ms;
-  boot.clock_guessed = !clock.known();
+  // One that was set during the boot says between what, not when.
+  boot.clock_guessed = !clock.known() || clock.jumped;
+  boot.clock_anchors = clock.anchors;
   return boot;
-}
-
-std::int64_t end_ms(const Boot& boot) {
-  return boot.clock_offset_ms + static_cast<std::int64_t>(boot.last_tick);
-}
-
-// Places boots[begin, end), none of which has a clock, one behind the other.
-void place_run(LogBoots& log, std::size_t begin, std::size_t end,
-               std::optional<std::int64_t> pulled_at_ms) {
-  std::int64_t length_ms = 0;
-  for (std::size_t i = begin; i < end; ++i)
-    length_ms += static_cast<std::int64_t>(log.boots[i].last_tick);
-
-  std::optional<std::int64_t> earliest_ms, latest_ms;
-  if (begin > 0)
-    earliest_ms = end_ms(log.boots[begin - 1]) + 1;
-  else if (log.prepared_unix_ms != 0 && log.prepared_unix_ms < kLargestTick)
-    earliest_ms = static_cast<std::int64_t>(log.prepared_unix_ms);
-  // A boot that has a clock was powered up at its tick 0.
-  if (end < log.boots.size())
-    latest_ms = log.boots[end].clock_offset_ms - length_ms;
-  else if (pulled_at_ms)
-    latest_ms = *pulled_at_ms - length_ms;
-
-  // Behind the boot before, where there is one; otherwise close to the first
-  // sure moment, which is nearer than the desk where the card was prepared.
-  const bool from_the_end = latest_ms && (!earliest_ms || (begin == 0 && end < log.boots.size()));
-  std::int64_t at_ms = from_the_end ? *latest_ms : earliest_ms.value_or(0);
-  const std::int64_t slack_ms = earliest_ms && latest_ms
-                                    ? std::max<std::int64_t>(0, *latest_ms - *earliest_ms)
-                                    : kUnboundedMs;
-  for (std::size_t i = begin; i < end; ++i) {
-    Boot& boot = log.boots[i];
-    boot.clock_offset_ms = at_ms;
-    boot.clock_uncertainty_ms = slack_ms;
-    at_ms = end_ms(boot) + 1;
-  }
 }
 
 // The time of the first or the last sample of one sector. Absent: it has none.
@@ -272,12 +238,14 @@ Result<Done> add_gaps(LogBoots& log, const SectorSource& source, const Gatherer&
       auto time = sample_time(source, log.boots[index_of[gap.before]], gap.before_sequence, true);
       if (!time) return time.error();
       out.lost.from = *time;
+      out.boot_of_from = index_of[gap.before];
     }
     if (gap.data_behind) {
       auto time =
           sample_time(source, log.boots[index_of[gap.data_behind]], gap.behind_sequence, false);
       if (!time) return time.error();
       out.lost.to = *time;
+      out.boot_of_to = index_of[gap.data_behind];
     }
     const std::uint64_t overwritten = overwritten_of(gap.numbers, gatherer.ring_sectors, boot_ends);
     for (const auto& [sectors, why] :
@@ -292,6 +260,7 @@ Result<Done> add_gaps(LogBoots& log, const SectorSource& source, const Gatherer&
           log.van_tags[one->boot_behind] == log.van_tags[out.boot_behind]) {
         one->lost.sectors += sectors;
         one->lost.to = out.lost.to;
+        one->boot_of_to = out.boot_of_to;
         one->boot_behind = out.boot_behind;
       } else {
         log.gaps.push_back(out);
@@ -307,7 +276,7 @@ Result<Done> add_gaps(LogBoots& log, const SectorSource& source, const Gatherer&
 }  // namespace
 
 Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id,
-                                std::optional<UtcTime> pulled_at) {
+                                std::vector<PulledCard> pulled) {
   Gatherer gatherer;
   auto walked = source.for_each_sector(log_id, [&](const SectorHeader& header, const auto& sector) {
     return gatherer.take(header, sector_payload(sector, header));
@@ -319,6 +288,8 @@ Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id
   log.log_id = log_id;
   log.settings_van = gatherer.settings.van;
   log.prepared_unix_ms = gatherer.settings.prepared_unix_ms;
+  log.prepared_first_unix_ms = gatherer.prepared_first_unix_ms;
+  log.pulled = std::move(pulled);
   log.conflict = gatherer.conflict;
   std::sort(gatherer.boots.begin(), gatherer.boots.end(), [](const auto& a, const auto& b) {
     return a->facts.first_sequence != b->facts.first_sequence
@@ -337,18 +308,11 @@ Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id
     log.van_tags.push_back(gathered.facts.van_tag);
     log.boots.push_back(boot_from(gathered, gatherer.settings, clocks.of_boot[i]));
     samples = samples || log.boots.back().has_samples;
-    clock = clock || !log.boots.back().clock_guessed;
+    clock = clock || clocks.of_boot[i].known();
   }
   log.no_clock = samples && !clock;
 
-  std::optional<std::int64_t> pulled_at_ms;
-  if (pulled_at) pulled_at_ms = pulled_at->time_since_epoch().count();
-  for (std::size_t begin = 0; begin < log.boots.size();) {
-    std::size_t end = begin;
-    while (end < log.boots.size() && log.boots[end].clock_guessed) ++end;
-    if (end != begin) place_run(log, begin, end, pulled_at_ms);
-    begin = end + 1;
-  }
+  repair_clocks({&log, 1}, {});
   if (auto added = add_gaps(log, source, gatherer); !added) return added.error();
   return log;
 }

@@ -1,10 +1,8 @@
 // The boots of one log: told apart, given a clock, in order of their sequence.
 //
 // Input     all good sectors of one log.
-// Clock     card/card_clocks.hpp; boots without one are placed by their
-//           neighbours: right behind the boot before, else right before the
-//           first boot that has a clock, else from the moment on at which the
-//           card was prepared, else so that they end when the card was read.
+// Clock     card/card_clocks.hpp; boots without one are bounded and placed by
+//           what this log alone says (clock_repair.hpp).
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -22,6 +20,8 @@ namespace packmile {
 struct LogGap {
   std::size_t boot_behind = 0;  // index of the boot of the sector behind it
   LostStretch lost;
+  // Whose samples lost.from and lost.to are.
+  std::optional<std::size_t> boot_of_from, boot_of_to;
 };
 
 // More gaps than this on one log are counted with the last one.
@@ -29,8 +29,10 @@ inline constexpr std::size_t kMostGaps = 4096;
 
 struct LogBoots {
   std::uint32_t log_id = 0;
-  std::string settings_van;             // may be empty
-  std::uint64_t prepared_unix_ms = 0;   // 0: not known
+  std::string settings_van;                  // may be empty
+  std::uint64_t prepared_unix_ms = 0;        // of the newest settings; 0: not known
+  std::uint64_t prepared_first_unix_ms = 0;  // of the oldest
+  std::vector<PulledCard> pulled;
   std::vector<Boot> boots;              // in order of first_sequence
   std::vector<std::uint32_t> van_tags;  // one for each boot; 0: none
   std::vector<LogGap> gaps;             // in order of boot_behind
@@ -42,6 +44,6 @@ struct LogBoots {
 };
 
 [[nodiscard]] Result<LogBoots> read_log_boots(const SectorSource& source, std::uint32_t log_id,
-                                              std::optional<UtcTime> pulled_at);
+                                              std::vector<PulledCard> pulled);
 
 }  // namespace packmile

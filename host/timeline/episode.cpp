@@ -29,8 +29,8 @@ void Episode::clear() {
   clear_series(module_v);
   soc_step_pct = kSocStepPct;
   start = end = {};
-  clock_uncertainty_ms = 0;
-  clock_guessed = cut = false;
+  clock_doubt = {};
+  clock_guessed = order_conflict = cut = false;
   log_id = boot_id = 0;
 }
 

@@ -89,9 +89,10 @@ struct Episode {
   // From the first to the last answer of any signal.
   UtcTime start;
   UtcTime end;
-  // Half-width of what is not known about `start` beyond the tick, ms.
-  std::int64_t clock_uncertainty_ms = 0;
+  // Of every time of the episode; the time between two of one boot is sure.
+  TimeDoubt clock_doubt;
   bool clock_guessed = false;
+  bool order_conflict = false;  // Boot::order_conflict
   // The episode goes on in the next one without a silence (kEpisodeLongest).
   bool cut = false;
   std::uint32_t log_id = 0;

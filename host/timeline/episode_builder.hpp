@@ -50,6 +50,8 @@ class EpisodeBuilder {
                                        const BlockView& block, std::size_t begin,
                                        std::size_t end) const;
   void emit(bool goes_on);
+  // The episode's times are as unsure as this one, at least.
+  void widen_clock(const Boot& boot, std::int64_t time_ms);
 
   // Voltage or current of a pack whose words come from owner's signals.
   struct PackHalf {

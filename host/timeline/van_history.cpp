@@ -6,7 +6,9 @@
 #include <tuple>
 
 #include "timeline/boot_order.hpp"
+#include "timeline/clock_repair.hpp"
 #include "timeline/episode_builder.hpp"
+#include "timeline/odometer_span.hpp"
 #include "timeline/owners_judge.hpp"
 #include "timeline/van_identity.hpp"
 
@@ -70,6 +72,58 @@ void find_overlaps(const std::vector<Boot>& boots, std::vector<CardUse>& cards) 
   }
 }
 
+// Empty where the VIN tells.
+std::string name_of(const Boot& boot, VanTold how) {
+  if (!boot.vin.empty()) return {};
+  return how == VanTold::name ? boot.settings_van : log_name(boot.log_id);
+}
+
+// Odometers are looked at for vans that have a boot without a clock, and for so
+// many boots; without one a boot is bounded by its card alone.
+constexpr std::size_t kMostOdometers = 20'000;
+
+// Now that it is known whose each boot is, also by the other cards of its van.
+Result<Done> repair_all(std::vector<LogBoots>& logs, const std::vector<std::vector<VanTold>>& told,
+                        const SectorSource& source) {
+  std::vector<std::vector<BootOwner>> owners;
+  std::set<std::string> guessed;
+  for (std::size_t k = 0; k < logs.size(); ++k) {
+    auto& of_log = owners.emplace_back();
+    for (std::size_t i = 0; i < logs[k].boots.size(); ++i) {
+      const Boot& boot = logs[k].boots[i];
+      of_log.push_back({boot.vin + "/" + name_of(boot, told[k][i]), std::nullopt});
+      if (boot.clock_guessed && boot.has_samples) guessed.insert(of_log.back().van);
+    }
+  }
+  if (guessed.empty()) return Done{};
+  std::size_t looked_at = 0;
+  for (std::size_t k = 0; k < logs.size(); ++k) {
+    for (std::size_t i = 0; i < logs[k].boots.size(); ++i) {
+      if (!guessed.contains(owners[k][i].van) || looked_at == kMostOdometers) continue;
+      ++looked_at;
+      auto odometer = odometer_of(source, logs[k].boots[i]);
+      if (!odometer) return odometer.error();
+      owners[k][i].odometer = *odometer;
+    }
+  }
+  std::vector<std::vector<std::int64_t>> was_ms;
+  for (const LogBoots& log : logs) {
+    auto& of_log = was_ms.emplace_back();
+    for (const Boot& boot : log.boots) of_log.push_back(boot.clock_offset_ms);
+  }
+  repair_clocks(logs, owners);
+  for (std::size_t k = 0; k < logs.size(); ++k) {
+    const auto moved = [&](std::size_t boot) {
+      return std::chrono::milliseconds{logs[k].boots[boot].clock_offset_ms - was_ms[k][boot]};
+    };
+    for (LogGap& gap : logs[k].gaps) {
+      if (gap.lost.from && gap.boot_of_from) *gap.lost.from += moved(*gap.boot_of_from);
+      if (gap.lost.to && gap.boot_of_to) *gap.lost.to += moved(*gap.boot_of_to);
+    }
+  }
+  return Done{};
+}
+
 bool lost_order(const LostStretch& a, const LostStretch& b) {
   const auto key = [](const LostStretch& s) {
     return std::tuple(s.from.value_or(UtcTime::min()), s.to.value_or(UtcTime::max()), s.log_id,
@@ -82,7 +136,9 @@ bool lost_order(const LostStretch& a, const LostStretch& b) {
 
 Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
                                                  std::optional<UtcTime> pulled_at) {
-  return open(source, [pulled_at](std::uint32_t) { return pulled_at; });
+  std::vector<PulledCard> pulled;
+  if (pulled_at) pulled.push_back({*pulled_at});
+  return open(source, [pulled](std::uint32_t) { return pulled; });
 }
 
 Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
@@ -102,6 +158,7 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
   const NameOwners owners = name_owners(logs, vin_of_name);
   auto told = tell_vans(logs, source, owners);
   if (!told) return told.error();
+  if (auto repaired = repair_all(logs, *told, source); !repaired) return repaired.error();
   const auto of_another = [&](const Boot& boot) {
     const auto owner = owners.vin_of_name.find(boot.settings_van);
     return owner != owners.vin_of_name.end() && owner->second != boot.vin;
@@ -117,8 +174,7 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
     for (std::size_t i = 0; i < log.boots.size(); ++i) {
       Boot& boot = log.boots[i];
       const VanTold how = (*told)[k][i];
-      std::string name;
-      if (boot.vin.empty()) name = how == VanTold::name ? boot.settings_van : log_name(log.log_id);
+      const std::string name = name_of(boot, how);
       VanHistory& van = vans[{boot.vin, name}];
       van.key_ = {boot.vin, name};
       van.source_ = &source;
@@ -140,6 +196,7 @@ Result<std::vector<VanHistory>> VanHistory::open(const SectorSource& source,
         find(van.findings_, Finding::clock_before_prepared);
       if (boot.has_samples && boot.clock_guessed && !log.no_clock)
         find(van.findings_, Finding::clock_guessed);
+      if (boot.has_samples && boot.order_conflict) find(van.findings_, Finding::order_conflict);
       if (boot.broken_definition) find(van.findings_, Finding::definition_broken);
       if (boot.sectors_missing != 0) find(van.findings_, Finding::sectors_missing);
       if (boot.counters.dropped_samples != 0) find(van.findings_, Finding::samples_dropped);

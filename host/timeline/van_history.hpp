@@ -4,9 +4,8 @@
 // Input     good sectors in order: of the archive, or of one card.
 // Output    Boot values, then episodes in time order.
 // Clock     each boot's wall clock = tick + offset, the offset from the clock
-//           readings in its session records (analytic rule: median of the
-//           readings that agree). A boot without a reading is placed behind the
-//           boot before it on the same card and marked clock_guessed.
+//           readings in its session records (card/boot_clock.hpp). A boot without
+//           one is bounded and placed by clock_repair.hpp and marked clock_guessed.
 // Bounded   one episode at a time is in memory.
 #pragma once
 #include <cstdint>
@@ -73,6 +72,14 @@ struct Boot {
   std::int64_t clock_uncertainty_ms = 0;
   std::uint8_t clock_source = 0;  // packmile.ClockSource
   bool clock_guessed = false;
+  // What its clock said; empty: no clock.
+  std::vector<ClockAnchor> clock_anchors;
+  // Where clock_guessed: tick 0 was not before, last_tick not after (unix ms).
+  // Absent: nothing bounds it on that side.
+  std::optional<std::int64_t> earliest_start_ms, latest_end_ms;
+  // Its place by the sequence on the card contradicts the odometer, or the clocks
+  // around it leave no room for it.
+  bool order_conflict = false;
   // Of the first and last sample; both 0 and has_samples false: none.
   bool has_samples = false;
   Tick first_tick = 0;
@@ -104,6 +111,15 @@ struct CardUse {
   std::vector<Finding> findings;
 };
 
+// What whoever pulled a card said: all that was on it then, up to a sector, was
+// written before.
+struct PulledCard {
+  UtcTime at{};
+  std::uint32_t last_sequence = 0xFFFFFFFFu;
+
+  bool operator==(const PulledCard&) const = default;
+};
+
 class VanHistory {
  public:
   // Every van that the source holds, in order of their keys. pulled_at: when
@@ -111,8 +127,8 @@ class VanHistory {
   // source must stay where it is while a history is in use.
   [[nodiscard]] static Result<std::vector<VanHistory>> open(const SectorSource& source,
                                                             std::optional<UtcTime> pulled_at = {});
-  // The same with a moment for each log.
-  using PulledAt = std::function<std::optional<UtcTime>(std::uint32_t log_id)>;
+  // The same with moments for each log.
+  using PulledAt = std::function<std::vector<PulledCard>(std::uint32_t log_id)>;
   [[nodiscard]] static Result<std::vector<VanHistory>> open(const SectorSource& source,
                                                             const PulledAt& pulled_at);
   // The same where the owner has said which VIN a name belongs to.

@@ -6,12 +6,11 @@
 #include <set>
 #include <tuple>
 
-#include "card/record_decoder.hpp"
+#include "timeline/odometer_span.hpp"
 
 namespace packmile {
 namespace {
 
-constexpr double kKmPerCode = 0.1;
 constexpr double kMsInHour = 3'600'000;
 // How far an odometer may go on between two readings of one van: a drive that
 // was not logged, and no more than this an hour, day and night (common practice,
@@ -31,11 +30,6 @@ constexpr std::size_t kMostNeighbours = 64;
 
 enum class Evidence { fits, contradicts, none };
 
-struct OdometerSpan {
-  double first_km = 0;
-  double last_km = 0;
-};
-
 std::int64_t start_ms_of(const Boot& boot) {
   return boot.clock_offset_ms + static_cast<std::int64_t>(boot.first_tick);
 }
@@ -46,36 +40,6 @@ std::int64_t end_ms_of(const Boot& boot) {
 bool tells_odometer(const Boot& boot) {
   return boot.has_samples && boot.series_ecu.odometer != 0 &&
          boot.clock_uncertainty_ms < kSureClockMs;
-}
-
-Result<std::optional<OdometerSpan>> odometer_of(const SectorSource& source, const Boot& boot) {
-  std::optional<OdometerSpan> span;
-  RecordDecoder decoder;
-  Tick first_tick = 0;
-  Tick last_tick = 0;
-  auto walked = source.for_each_sector(
-      boot.log_id, SequenceRange{boot.first_sequence, boot.last_sequence},
-      [&](const SectorHeader& header, std::span<const std::uint8_t, kSectorBytes> sector) {
-        if (header.kind != SectorKind::data || header.boot_id != boot.boot_id) return true;
-        if (!decoder.decode(sector_payload(sector, header))) return true;
-        for (const BlockView& block : decoder.blocks()) {
-          const std::size_t column = block.column_of(signal::odometer_km);
-          if (column == block.signals || block.ecu != boot.series_ecu.odometer) continue;
-          const std::size_t last = block.rows - 1;
-          if (!span || block.tick_ms[0] < first_tick) {
-            if (!span) span.emplace();
-            first_tick = block.tick_ms[0];
-            span->first_km = block.raw[column][0] * kKmPerCode;
-          }
-          if (block.tick_ms[last] >= last_tick) {
-            last_tick = block.tick_ms[last];
-            span->last_km = block.raw[column][last] * kKmPerCode;
-          }
-        }
-        return true;
-      });
-  if (!walked) return walked.error();
-  return span;
 }
 
 // Can the odometer have gone from one reading to the later one?
@@ -257,7 +221,8 @@ class Teller {
       if (!*left || !*came) continue;
       const std::int64_t elapsed_ms = start_ms_of(*later) - end_ms_of(*earlier) +
                                       earlier->clock_uncertainty_ms + later->clock_uncertainty_ms;
-      if (!continues((*left)->last_km, (*came)->first_km, elapsed_ms)) return Evidence::contradicts;
+      if (!continues((*left)->last_km(), (*came)->first_km(), elapsed_ms))
+        return Evidence::contradicts;
       evidence = Evidence::fits;
     }
     return evidence;

@@ -15,6 +15,7 @@ namespace fs = std::filesystem;
 using test::CardMaker;
 using test::SessionText;
 using test::TempFolder;
+using namespace std::chrono_literals;
 
 namespace {
 
@@ -333,7 +334,7 @@ TEST_CASE("rebuild: an empty depot has no van") {
   CHECK(d.rebuild_now(true).empty());
 }
 
-TEST_CASE("rebuild: when a card without a clock was pulled is kept, the latest counts") {
+TEST_CASE("rebuild: when a card without a clock was pulled is kept, the latest counts, per state") {
   DepotOnDisk d;
   CardMaker card{7, 256};
   card.boot(1);
@@ -344,15 +345,17 @@ TEST_CASE("rebuild: when a card without a clock was pulled is kept, the latest c
   d.import(card.bytes());
   const UtcTime pulled{std::chrono::milliseconds{kStartMs}};
   for (const auto& [log_id, at] :
-       {std::pair{7u, pulled}, std::pair{7u, pulled - std::chrono::hours{5}},
-        std::pair{8u, pulled + std::chrono::hours{5}}}) {
+       {std::pair{7u, PulledCard{pulled, 300}}, std::pair{7u, PulledCard{pulled - 5h, 300}},
+        std::pair{8u, PulledCard{pulled + 5h, 31}}, std::pair{7u, PulledCard{pulled + 5h, 400}}}) {
     auto archive = Archive::open(d.depot.archive()).value();
     auto import = archive.begin_import().value();
     REQUIRE(keep_pulled_at(archive, import, log_id, at));
     REQUIRE(import.commit());
   }
   CHECK(Archive::open(d.depot.archive()).value().text("pulled.csv").value() ==
-        "log-00000007,2026-02-25T06:13:20.000+00:00\nlog-00000008,2026-02-25T11:13:20.000+00:00\n");
+        "log-00000007,2026-02-25T06:13:20.000+00:00,300\n"
+        "log-00000008,2026-02-25T11:13:20.000+00:00,31\n"
+        "log-00000007,2026-02-25T11:13:20.000+00:00,400\n");
   (void)d.rebuild_now();
   Ledger ledger = Ledger::open(d.depot.ledger()).value();
   const auto covered = ledger.covered(ledger.vans().value()[0].id).value();

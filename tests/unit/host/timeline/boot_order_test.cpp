@@ -2,7 +2,10 @@
 
 #include <doctest/doctest.h>
 
+#include <cstdlib>
+
 #include "card/card_survey.hpp"
+#include "timeline/clock_repair.hpp"
 #include "unit/host/card/card_maker.hpp"
 
 using namespace packmile;
@@ -28,13 +31,13 @@ void add_boot(CardMaker& card, std::uint32_t boot_id, std::initializer_list<Tick
   card.close();
 }
 
-LogBoots boots_of(CardMaker& card, std::optional<UtcTime> pulled_at = {}) {
+LogBoots boots_of(CardMaker& card, std::vector<PulledCard> pulled = {}) {
   const TempFolder folder;
   const auto file = CardFile::open(folder.write("card.log", card.bytes()));
   REQUIRE(file);
   const CardSurvey survey = survey_card(*file);
   const CardSectors sectors(*file, survey);
-  auto log = read_log_boots(sectors, *survey.log_id, pulled_at);
+  auto log = read_log_boots(sectors, *survey.log_id, std::move(pulled));
   REQUIRE(log);
   return std::move(*log);
 }
@@ -69,28 +72,45 @@ TEST_CASE("boots: without a clock they stand between their neighbours, in order"
   add_boot(card, 4, {1'000}, kMonday + 500'000);
   const LogBoots log = boots_of(card);
   REQUIRE(log.boots.size() == 4);
-  CHECK(log.boots[1].clock_guessed);
-  CHECK(log.boots[1].clock_offset_ms == kMonday + 60'001);
-  CHECK(log.boots[2].clock_offset_ms == kMonday + 90'002);
-  // 500 s less the 60, 30 and 10 s that are accounted for.
-  CHECK(log.boots[1].clock_uncertainty_ms == 500'000 - 100'001);
-  CHECK(log.boots[2].clock_uncertainty_ms == 500'000 - 100'001);
+  const Boot& b = log.boots[1];
+  const Boot& c = log.boots[2];
+  CHECK(b.clock_guessed);
+  CHECK(c.clock_guessed);
+  // By hand: behind the end of A at 60 s, the 30 s of B and the 10 s of C before
+  // the start of D at 500 s; A's clock is an RTC that was prepared 6.9 days
+  // before (50 ppm: 30 s, and 25 ms more after 500 s), read to 1 s, and the ticks may be 100 ppm
+  // off.
+  constexpr std::int64_t kRtcMs = 30'000;
+  CHECK(*b.earliest_start_ms == kMonday + 60'000 - kRtcMs - 6);
+  CHECK(*c.earliest_start_ms == kMonday + 90'000 - kRtcMs - 6 - 3);
+  CHECK(*c.latest_end_ms == kMonday + 501'000 + kRtcMs + 25);
+  CHECK(*b.latest_end_ms == kMonday + 491'000 + kRtcMs + 25 + 1);
+  // In the middle of the 400 s that are left, C right behind B.
+  CHECK(b.clock_offset_ms == kMonday + 60'001 + (500'000 - 100'001) / 2);
+  CHECK(std::abs(c.clock_offset_ms - (b.clock_offset_ms + 30'001)) <= 1);
+  const TickInterval end_of_c = interval_at(c, 10'000);
+  const TickInterval start_of_b = interval_at(b, 0);
+  CHECK(*start_of_b.low_ms >= *interval_at(log.boots[0], 60'000).low_ms);
+  CHECK(*end_of_c.high_ms <= *interval_at(log.boots[3], 0).high_ms);
+  CHECK(*end_of_c.high_ms - *start_of_b.low_ms == 441'000 + 2 * kRtcMs + 25 + 6);
   CHECK_FALSE(log.boots[3].clock_guessed);
 }
 
-TEST_CASE("boots: without a clock at the front they end at the first sure moment") {
+TEST_CASE("boots: without a clock at the front they lie behind the preparation of the card") {
   CardMaker card(7, 256);
   card.settings("Alder", kPrepared);
   add_boot(card, 1, {1'000, 60'000});
   add_boot(card, 2, {1'000}, kMonday);
   const LogBoots log = boots_of(card);
-  CHECK(log.boots[0].clock_offset_ms == kMonday - 60'000);
-  CHECK(log.boots[0].clock_uncertainty_ms ==
-        kMonday - 60'000 - static_cast<std::int64_t>(kPrepared));
+  const Boot& first = log.boots[0];
+  CHECK(*first.earliest_start_ms == static_cast<std::int64_t>(kPrepared));
+  // The RTC of the next boot: 50 ppm of the 600,000 s since the preparation.
+  CHECK(*first.latest_end_ms == kMonday + 1'000 + 30'000);
+  CHECK(first.clock_offset_ms == (static_cast<std::int64_t>(kPrepared) + kMonday - 60'000) / 2);
 }
 
 TEST_CASE("boots: no clock on the whole card") {
-  const UtcTime pulled_at{std::chrono::milliseconds(kMonday)};
+  const std::vector<PulledCard> pulled_at{{UtcTime{std::chrono::milliseconds(kMonday)}}};
   SUBCASE("prepared and pulled bound it") {
     CardMaker card(7, 256);
     card.settings("Alder", kPrepared);
@@ -98,10 +118,11 @@ TEST_CASE("boots: no clock on the whole card") {
     add_boot(card, 2, {1'000, 9'000});
     const LogBoots log = boots_of(card, pulled_at);
     CHECK(log.no_clock);
-    CHECK(log.boots[0].clock_offset_ms == static_cast<std::int64_t>(kPrepared));
-    CHECK(log.boots[1].clock_offset_ms == static_cast<std::int64_t>(kPrepared) + 60'001);
-    CHECK(log.boots[1].clock_uncertainty_ms ==
-          kMonday - 69'000 - static_cast<std::int64_t>(kPrepared));
+    CHECK(*log.boots[0].earliest_start_ms == static_cast<std::int64_t>(kPrepared));
+    CHECK(*log.boots[1].earliest_start_ms == static_cast<std::int64_t>(kPrepared) + 60'000 - 6);
+    CHECK(*log.boots[1].latest_end_ms == kMonday);
+    CHECK(*log.boots[0].latest_end_ms == kMonday - 9'000 + 1);
+    CHECK(log.boots[1].clock_offset_ms > log.boots[0].clock_offset_ms + 60'000);
   }
   SUBCASE("only the day on which it was pulled") {
     CardMaker card(7, 256);
@@ -110,6 +131,8 @@ TEST_CASE("boots: no clock on the whole card") {
     const LogBoots log = boots_of(card, pulled_at);
     CHECK(log.boots[0].clock_offset_ms == kMonday - 60'000);
     CHECK(log.boots[0].clock_uncertainty_ms == kYear);
+    CHECK_FALSE(log.boots[0].earliest_start_ms.has_value());
+    CHECK(*log.boots[0].latest_end_ms == kMonday);
   }
   SUBCASE("nothing at all") {
     CardMaker card(7, 256);
@@ -118,6 +141,8 @@ TEST_CASE("boots: no clock on the whole card") {
     CHECK(log.no_clock);
     CHECK(log.boots[0].clock_guessed);
     CHECK(log.boots[0].clock_uncertainty_ms == kYear);
+    CHECK_FALSE(log.boots[0].earliest_start_ms.has_value());
+    CHECK_FALSE(log.boots[0].latest_end_ms.has_value());
   }
 }
 
