@@ -60,8 +60,8 @@ ExitCode run_throughput(const RowsOptions& options) {
     if (options.format != Format::table) continue;
     if (t.unsure_rows > 0)
       unsure += fmt::format(
-          "{}: {} trips and charges may or may not belong to this period; low holds none of them, "
-          "high all.\n",
+          "{}, trips and charges that may or may not belong to this period: {}; the intervals hold "
+          "both\n",
           clean_text(van.names.van), t.unsure_rows);
     lost += lost_text(van.names.van, t.lost, asked.zone());
     for (const MaybeFigure* f : {&t.discharge_kwh, &t.charge_kwh, &t.full_cycles, &t.odometer_km,

@@ -126,9 +126,9 @@ std::string moment_text(const Zone& zone, UtcTime at, const TimeDoubt& doubt) {
   return high ? "before " + up() : "not known";
 }
 
-std::string minutes_text(UtcTime start, UtcTime end, const TimeDoubt& of_start,
+std::string minutes_text(UtcTime start, UtcTime end, bool heard, const TimeDoubt& of_start,
                          const TimeDoubt& of_end) {
-  if (of_start != of_end && !(sure(of_start) && sure(of_end))) return "-";
+  if (!heard && !(sure(of_start) && sure(of_end))) return "-";
   return fmt::format("{:.0f}", std::chrono::duration<double, std::ratio<60>>(end - start).count());
 }
 
@@ -136,13 +136,13 @@ std::string beside_text(std::int64_t beside, std::int64_t unsure, const char* wh
   std::string out;
   if (unsure > 0)
     out += fmt::format(
-        "period_unsure: {} {} counted here by the time in the middle, and may belong to another "
-        "period.\n",
-        unsure, what);
+        "{} counted here by the middle of their interval that may belong to another period: {} "
+        "(period_unsure)\n",
+        what, unsure);
   if (beside > 0)
     out += fmt::format(
-        "{} {} beside this period may belong to it; without --from and --to they are listed.\n",
-        beside, what);
+        "{} beside this period that may belong to it: {} (listed without --from and --to)\n", what,
+        beside);
   return out;
 }
 

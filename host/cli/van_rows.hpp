@@ -51,12 +51,13 @@ class Reasons {
 // "2026-03-02 07:10"; where that is not sure to ten minutes, "between .. and ..",
 // "after ..", "before .." or "not known".
 [[nodiscard]] std::string moment_text(const Zone& zone, UtcTime at, const TimeDoubt& doubt);
-// Whole minutes; "-" where the two ends are of boots whose clocks leave it open.
-[[nodiscard]] std::string minutes_text(UtcTime start, UtcTime end, const TimeDoubt& of_start,
-                                       const TimeDoubt& of_end);
+// Whole minutes; "-" for what was not heard, between boots whose clocks leave it
+// open. What was heard is of one boot, and its length sure.
+[[nodiscard]] std::string minutes_text(UtcTime start, UtcTime end, bool heard,
+                                       const TimeDoubt& of_start, const TimeDoubt& of_end);
 template <typename Row>
 [[nodiscard]] std::string minutes_text(const Row& row) {
-  return minutes_text(row.start, row.end, row.start_doubt, row.end_doubt);
+  return minutes_text(row.start, row.end, row.coverage > 0, row.start_doubt, row.end_doubt);
 }
 // A line for a table of one period: how many rows beside it may belong to it, and
 // what becomes of those that are in it. Empty: none.

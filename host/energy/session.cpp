@@ -154,8 +154,8 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   const Episode& episode = input.episode;
   work.span = segment.span;
   work.by_soc = segment.by_soc;
-  work.start_doubt = episode.clock_doubt;
-  work.end_doubt = episode.clock_doubt;
+  work.start_doubt = episode.doubt_of(at(segment.span.from_ms));
+  work.end_doubt = episode.doubt_of(at(segment.span.to_ms));
   work.touches_end = segment.span.to_ms >= episode.end.time_since_epoch().count() - kMinuteMs;
   add_clock_findings(work.findings, episode);
   const auto soc_first = before(episode.soc, segment.span.from_ms);

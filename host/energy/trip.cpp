@@ -102,8 +102,8 @@ Trip build_trip(const SegmentInput& input, const Segment& segment) {
   const Episode& episode = input.episode;
   trip.start = at(segment.span.from_ms);
   trip.end = at(segment.span.to_ms);
-  trip.start_doubt = episode.clock_doubt;
-  trip.end_doubt = episode.clock_doubt;
+  trip.start_doubt = episode.doubt_of(trip.start);
+  trip.end_doubt = episode.doubt_of(trip.end);
   add_clock_findings(trip.findings, episode);
 
   const TripDistance distance =

@@ -50,8 +50,8 @@ Stand build_stand(const SegmentInput& input, const Segment& segment) {
   Stand stand;
   stand.start = at(segment.span.from_ms);
   stand.end = at(segment.span.to_ms);
-  stand.start_doubt = input.episode.clock_doubt;
-  stand.end_doubt = input.episode.clock_doubt;
+  stand.start_doubt = input.episode.doubt_of(stand.start);
+  stand.end_doubt = input.episode.doubt_of(stand.end);
   const PackEnergy energy = pack_energy_of(input, segment);
   stand.coverage = energy.coverage;
   // A stand is short and has no figure of its own to refuse: even a few pairs
@@ -242,7 +242,7 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   const bool rose =
       near(kNearSilenceRiseMs) && rise_pct >= kUnseenChargeSteps * least_pct - kRoundingPct;
   const bool fell = near(kNearSilenceMs) && -rise_pct >= least_pct - kRoundingPct;
-  const TimeDoubt end_doubt = episode.clock_doubt;
+  const TimeDoubt end_doubt = episode.doubt_of(at(awake.from_ms));
   std::vector<Finding> doubts = last.clock_findings;
   add_clock_findings(doubts, episode);
   if (drove) {
@@ -337,7 +337,7 @@ void VanAccount::State::add(const Episode& episode) {
     if (ending && !(i == 0 && goes_on)) add_across(episode, *ending, span, verdict);
     Ending here = ending.value_or(Ending{});
     here.end_ms = std::max(span.to_ms, here.end_ms);
-    here.end_doubt = episode.clock_doubt;
+    here.end_doubt = episode.doubt_of(at(here.end_ms));
     here.clock_findings.clear();
     add_clock_findings(here.clock_findings, episode);
     if (const auto soc = last_in(episode.soc, span)) {

@@ -64,7 +64,7 @@ enum class SessionSource : std::uint8_t { measured, inferred, noted };
 
 struct Trip {
   UtcTime start, end;
-  // `end - start` is sure where both are of one boot; when it was need not be.
+  // `end - start` is sure for what was heard; when it was need not be.
   TimeDoubt start_doubt, end_doubt;
   MaybeFigure distance_km;
   DistanceSource distance_source = DistanceSource::none;

@@ -1,5 +1,7 @@
 #include "timeline/episode.hpp"
 
+#include "card/boot_clock.hpp"
+
 namespace packmile {
 namespace {
 
@@ -29,11 +31,24 @@ void Episode::clear() {
   clear_series(module_v);
   soc_step_pct = kSocStepPct;
   start = end = {};
-  clock_doubt = {};
+  start_doubt = end_doubt = {};
   clock_guessed = order_conflict = cut = false;
   log_id = boot_id = 0;
 }
 
 bool Episode::empty() const { return start == UtcTime{} && end == UtcTime{}; }
+
+TimeDoubt Episode::doubt_of(UtcTime time) const {
+  const std::int64_t from_start_ms = drift_ms((time - start).count());
+  const std::int64_t to_end_ms = drift_ms((end - time).count());
+  // Seen from either end the tick can have run off by no more than its drift.
+  const auto nearer = [&](std::optional<std::int64_t> at_start,
+                          std::optional<std::int64_t> at_end) {
+    if (!at_start || !at_end || (*at_start == 0 && *at_end == 0)) return at_start;
+    return std::optional{std::min(*at_start + from_start_ms, *at_end + to_end_ms)};
+  };
+  return {nearer(start_doubt.too_late_ms, end_doubt.too_late_ms),
+          nearer(start_doubt.too_early_ms, end_doubt.too_early_ms)};
+}
 
 }  // namespace packmile

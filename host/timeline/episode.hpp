@@ -89,8 +89,8 @@ struct Episode {
   // From the first to the last answer of any signal.
   UtcTime start;
   UtcTime end;
-  // Of every time of the episode; the time between two of one boot is sure.
-  TimeDoubt clock_doubt;
+  // Of the two; the time between any two of one boot is sure.
+  TimeDoubt start_doubt, end_doubt;
   bool clock_guessed = false;
   bool order_conflict = false;  // Boot::order_conflict
   // The episode goes on in the next one without a silence (kEpisodeLongest).
@@ -100,6 +100,8 @@ struct Episode {
 
   void clear();
   [[nodiscard]] bool empty() const;
+  // Of a time from `start` to `end`.
+  [[nodiscard]] TimeDoubt doubt_of(UtcTime time) const;
 };
 
 }  // namespace packmile

@@ -75,6 +75,22 @@ void append_words(std::vector<std::uint16_t>& out, const std::uint32_t* words, s
   for (std::size_t i = 0; i < rows; ++i) to[i] = static_cast<std::uint16_t>(words[i]);
 }
 
+TimeDoubt doubt_of(const Boot& boot, std::int64_t time_ms) {
+  const TickInterval said = interval_at(
+      boot, static_cast<Tick>(std::max<std::int64_t>(0, time_ms - boot.clock_offset_ms)));
+  TimeDoubt doubt{std::nullopt, std::nullopt};
+  if (said.low_ms) doubt.too_late_ms = time_ms - *said.low_ms;
+  if (said.high_ms) doubt.too_early_ms = *said.high_ms - time_ms;
+  return doubt;
+}
+
+TimeDoubt wider(const TimeDoubt& a, const TimeDoubt& b) {
+  const auto most = [](std::optional<std::int64_t> x, std::optional<std::int64_t> y) {
+    return x && y ? std::optional{std::max(*x, *y)} : std::nullopt;
+  };
+  return {most(a.too_late_ms, b.too_late_ms), most(a.too_early_ms, b.too_early_ms)};
+}
+
 }  // namespace
 
 void EpisodeBuilder::begin_boot(const Boot& boot) {
@@ -148,7 +164,8 @@ void EpisodeBuilder::open_episode(std::int64_t first_ms, std::int64_t last_ms) {
   end_ms_ = last_ms;
   episode_.log_id = boot_->log_id;
   episode_.boot_id = boot_->boot_id;
-  widen_clock(*boot_, first_ms);
+  episode_.start_doubt = doubt_of(*boot_, first_ms);
+  joined_doubt_.reset();
   const OwnersRoles& roles = boot_->roles;
   episode_.pack.v_step_v = step_of(roles.of(SignalRole::pack_v), kPackVStep);
   episode_.pack.a_step_a = step_of(roles.of(SignalRole::pack_a), kPackAStep);
@@ -185,8 +202,9 @@ void EpisodeBuilder::add_stretch(std::span<const BlockView> blocks, Tick first, 
   episode_.clock_guessed = episode_.clock_guessed || boot_->clock_guessed;
   episode_.order_conflict = episode_.order_conflict || boot_->order_conflict;
   if (last_boot_ != boot_) {
-    widen_clock(*last_boot_, end_ms_);
-    widen_clock(*boot_, first_ms);
+    joined_doubt_ =
+        wider(joined_doubt_.value_or(episode_.start_doubt), doubt_of(*last_boot_, end_ms_));
+    joined_doubt_ = wider(*joined_doubt_, doubt_of(*boot_, first_ms));
   }
   for (const BlockView& block : blocks) {
     std::size_t begin = 0;
@@ -413,31 +431,12 @@ void EpisodeBuilder::emit(bool goes_on) {
   episode_.start = UtcTime{milliseconds(start_ms_)};
   episode_.end = UtcTime{milliseconds(end_ms_)};
   episode_.cut = goes_on;
-  widen_clock(*last_boot_, end_ms_);
-  // Between the two ends the tick may run off and back again.
-  const std::int64_t between_ms = drift_ms(end_ms_ - start_ms_) / 2;
-  if (episode_.clock_doubt.too_late_ms && *episode_.clock_doubt.too_late_ms != 0)
-    *episode_.clock_doubt.too_late_ms += between_ms;
-  if (episode_.clock_doubt.too_early_ms && *episode_.clock_doubt.too_early_ms != 0)
-    *episode_.clock_doubt.too_early_ms += between_ms;
+  episode_.end_doubt = doubt_of(*last_boot_, end_ms_);
+  if (joined_doubt_)
+    episode_.start_doubt = episode_.end_doubt = wider(*joined_doubt_, episode_.end_doubt);
   open_ = false;
   if (!stopped_ && !visit_(episode_)) stopped_ = true;
   episode_.clear();
-}
-
-void EpisodeBuilder::widen_clock(const Boot& boot, std::int64_t time_ms) {
-  const TickInterval said = interval_at(
-      boot, static_cast<Tick>(std::max<std::int64_t>(0, time_ms - boot.clock_offset_ms)));
-  const auto widen = [](std::optional<std::int64_t>& by_ms, std::optional<std::int64_t> other_ms) {
-    if (by_ms && other_ms)
-      by_ms = std::max(*by_ms, *other_ms);
-    else
-      by_ms.reset();
-  };
-  widen(episode_.clock_doubt.too_late_ms,
-        said.low_ms ? std::optional{time_ms - *said.low_ms} : std::nullopt);
-  widen(episode_.clock_doubt.too_early_ms,
-        said.high_ms ? std::optional{*said.high_ms - time_ms} : std::nullopt);
 }
 
 void EpisodeBuilder::finish() {

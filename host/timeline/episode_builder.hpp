@@ -14,6 +14,7 @@
 #include <cstdint>
 #include <functional>
 #include <limits>
+#include <optional>
 #include <span>
 
 #include "card/record_decoder.hpp"
@@ -50,8 +51,6 @@ class EpisodeBuilder {
                                        const BlockView& block, std::size_t begin,
                                        std::size_t end) const;
   void emit(bool goes_on);
-  // The episode's times are as unsure as this one, at least.
-  void widen_clock(const Boot& boot, std::int64_t time_ms);
 
   // Voltage or current of a pack whose words come from owner's signals.
   struct PackHalf {
@@ -72,6 +71,8 @@ class EpisodeBuilder {
   bool open_ = false;  // the episode has samples
   const Boot* boot_ = nullptr;
   const Boot* last_boot_ = nullptr;  // of the sample before
+  // Of an episode of more than one boot: the widest where they meet.
+  std::optional<TimeDoubt> joined_doubt_;
   std::int64_t start_ms_ = 0;
   std::int64_t end_ms_ = 0;
   // Up to here boots before this one have had their say.

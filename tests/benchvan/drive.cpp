@@ -108,7 +108,7 @@ int run_drive(const DriveOptions& options) {
       {.entropy = identity.number("boot"), .supply_measured = !options.faults.no_supply});
   clockwork.run(kNever, [&] { return scene.first_row_ns().has_value(); });
   const Nanos first_row_ns = *scene.first_row_ns();
-  clockwork.give_clock(first_row_ns, options.start_unix_ms);
+  if (!options.faults.no_clock) clockwork.give_clock(first_row_ns, options.start_unix_ms);
   if (candump) candump->set_origin(options.start_unix_ms * 1000 - first_row_ns / 1000);
   clockwork.run(kNever, [&] { return scene.finished(); });
   clockwork.run(clockwork.now_ns() + kSilentEndNs + nanos_of_seconds(options.parked_hours * 3600));

@@ -14,6 +14,7 @@ constexpr std::array kFaultNames{
     FaultName{"no-odometer", &Faults::no_odometer, "the odometer is not answered"},
     FaultName{"no-soc", &Faults::no_soc, "the state of charge is not answered"},
     FaultName{"no-vin", &Faults::no_vin, "the VIN is not answered"},
+    FaultName{"no-clock", &Faults::no_clock, "the logger's board has no clock"},
     FaultName{"soc-frozen", &Faults::soc_frozen, "the first state of charge is answered for ever"},
     FaultName{"ids-29bit", &Faults::ids_29bit, "ECUs obey 29-bit ids only"},
     FaultName{"bus-250k", &Faults::bus_250k, "the bus runs at 250 kbit/s"},

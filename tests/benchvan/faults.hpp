@@ -12,6 +12,7 @@ struct Faults {
   bool no_odometer = false;
   bool no_soc = false;
   bool no_vin = false;
+  bool no_clock = false;
   bool soc_frozen = false;
   bool ids_29bit = false;
   bool bus_250k = false;

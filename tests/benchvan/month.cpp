@@ -120,8 +120,9 @@ int run_month(const MonthOptions& options) {
     CardFile card = CardFile::prepare((out / (van.name + ".log")).string(), kMonthCardBytes,
                                       identity.number("log id"),
                                       {.van = van.name, .prepared_unix_ms = kOriginUnixMs});
-    Clockwork clockwork(bench, scene, card,
-                        {.entropy = identity.number("boot"), .origin_unix_ms = kOriginUnixMs});
+    Clockwork::Setup setup{.entropy = identity.number("boot")};
+    if (!options.faults.no_clock) setup.origin_unix_ms = kOriginUnixMs;
+    Clockwork clockwork(bench, scene, card, setup);
     clockwork.run(kNever, [&] { return scene.finished(); });
     clockwork.run(clockwork.now_ns() + kSilentEndNs);
     clockwork.stop();

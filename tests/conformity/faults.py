@@ -59,6 +59,7 @@ EXPECTED = {
     "adapter-mute": (0.99, {}),
     "no-supply": (ALL, {}),
     "no-vin": (ALL, {"vin": None}),
+    "no-clock": (ALL, {"clock_source": "none"}),
     "supply-low": (0, {"answers": [], "requests_while_parked": 0}),
     "dead-bus": (0, {"answers": []}),
     # Of answers by identifier, which this van does not give.

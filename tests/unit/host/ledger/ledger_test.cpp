@@ -213,6 +213,68 @@ TEST_CASE("ledger: the tables spell their columns as the rows do") {
       }
 }
 
+TEST_CASE("ledger: a period marks what may belong to another one, and counts what lies beside it") {
+  const test::TempFolder scratch;
+  Ledger ledger = Ledger::open(scratch.path() / "depot.db").value();
+  VanRecord van;
+  van.key = "a";
+  const auto add = [&](std::int64_t start_s, TimeDoubt doubt) {
+    Trip trip;
+    trip.start = at(start_s * 1'000);
+    trip.end = at(start_s * 1'000 + 1);
+    trip.start_doubt = trip.end_doubt = doubt;
+    van.figures.trips.push_back(trip);
+  };
+  add(50, {});                             // before it
+  add(99, {500, 1'000});                   // may have started as it did
+  add(100, {});                            // in it
+  add(150, {50'001, 0});                   // or before
+  add(160, {std::nullopt, 1'000});         // or at any time before
+  add(199, {1'000, 999});                  // just in it
+  add(200, {1'000, std::nullopt});         // may have started before it ended
+  add(300, {std::nullopt, std::nullopt});  // at any time
+  REQUIRE(ledger.replace_van(van));
+  const auto id = ledger.vans().value()[0].id;
+  const Period period{at(100'000), at(200'000)};
+  const auto trips = ledger.trips(id, period).value();
+  REQUIRE(trips.size() == 4);
+  const auto unsure = [&](std::size_t k) {
+    return std::ranges::find(trips[k].findings, Finding::period_unsure) != trips[k].findings.end();
+  };
+  CHECK_FALSE(unsure(0));
+  CHECK(unsure(1));
+  CHECK(unsure(2));
+  CHECK_FALSE(unsure(3));
+  CHECK(ledger.trips_beside(id, period).value() == 3);
+  CHECK(ledger.trips_beside(id, {}).value() == 0);
+  CHECK(ledger.sessions_beside(id, period).value() == 0);
+  CHECK(ledger.trips_beside(id, {at(400'000), std::nullopt}).value() == 2);
+  // Nothing is said to have happened when nobody knows.
+  const auto covered = ledger.covered(id).value();
+  CHECK(*covered.from == at(50'000));
+  CHECK(*covered.to == at(200'001));
+}
+
+TEST_CASE("rows: a moment that nothing bounds is not known, and says how to find out") {
+  Trip trip = a_trip();
+  const auto cell = [&](std::string_view name) {
+    const Rows rows{trip_columns(), {}};
+    return row_of({"Alder", ""}, trip)[rows.column_of(name)];
+  };
+  CHECK(std::get<UtcTime>(cell("start_low").value) == trip.start - milliseconds{1'500});
+  CHECK(std::get<UtcTime>(cell("start_high").value) == trip.start + milliseconds{2'500});
+  CHECK(cell("end").known());
+  CHECK_FALSE(cell("end_low").known());
+  CHECK(cell("end_high").known());
+  trip.end_doubt = {std::nullopt, std::nullopt};
+  CHECK_FALSE(cell("end").known());
+  CHECK(cell("end").why.find("--pulled-at") != std::string::npos);
+  CHECK(cell("end_high").why.find("--pulled-at") != std::string::npos);
+  trip.end_doubt = {};
+  CHECK(std::get<UtcTime>(cell("end_low").value) == trip.end);
+  CHECK(std::get<UtcTime>(cell("end_high").value) == trip.end);
+}
+
 TEST_CASE("ledger: tables are strict and times are integers") {
   const test::TempFolder scratch;
   REQUIRE(Ledger::open(scratch.path() / "depot.db"));

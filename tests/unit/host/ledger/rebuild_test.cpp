@@ -364,6 +364,49 @@ TEST_CASE("rebuild: when a card without a clock was pulled is kept, the latest c
   CHECK(pulled - *covered.to < std::chrono::minutes{1});
 }
 
+TEST_CASE("rebuild: a card that was told later to have been pulled bounds its rows anew") {
+  DepotOnDisk d;
+  CardMaker card{7, 256};
+  card.settings("Cedar", kStartMs);
+  card.boot(1);
+  SessionText text;
+  text.vin = test::kVin;
+  card.session(1000, text);
+  drive(card, 2000);
+  d.import(card.bytes());
+  (void)d.rebuild_now();
+  const auto trip = [&] {
+    Ledger ledger = Ledger::open(d.depot.ledger()).value();
+    const auto trips = ledger.trips(ledger.vans().value()[0].id, {}).value();
+    REQUIRE(trips.size() == 1);
+    return trips[0];
+  };
+  const UtcTime prepared{std::chrono::milliseconds{kStartMs}};
+  const Trip open = trip();
+  CHECK(open.start_doubt.earliest(open.start) >= prepared);
+  CHECK_FALSE(open.end_doubt.latest(open.end).has_value());
+  const auto pulled_at = [&](UtcTime at) {
+    auto archive = Archive::open(d.depot.archive()).value();
+    auto import = archive.begin_import().value();
+    REQUIRE(keep_pulled_at(archive, import, 7, {at, 255}));
+    REQUIRE(import.commit());
+    const auto vans = d.rebuild_now();
+    CHECK(vans[0].changed);
+    return trip();
+  };
+  const Trip bound = pulled_at(prepared + 10h);
+  CHECK(*bound.end_doubt.latest(bound.end) <= prepared + 10h);
+  CHECK(*bound.end_doubt.latest(bound.end) > prepared + 10h - 2s);
+  // The row's middle is told, not the end that happens to be known.
+  CHECK(bound.start - prepared > 4h);
+  CHECK(bound.start - prepared < 6h);
+  CHECK(bound.end - bound.start == open.end - open.start);
+  CHECK(bound.net_kwh.figure->value == open.net_kwh.figure->value);
+  CHECK(std::ranges::count(bound.findings, Finding::clock_guessed) == 1);
+  const Trip later = pulled_at(prepared + 20h);
+  CHECK(*later.end_doubt.latest(later.end) > prepared + 19h);
+}
+
 TEST_CASE("rebuild: facts of a van by VIN, else by a name that no other VIN has") {
   DepotOnDisk d{std::string{"[[van]]\nname = 'Cedar'\nvin = '"} + kOtherVin +
                 "'\nnominal_ah = 160\n[[van]]\nname = 'Yew'\nnominal_ah = 90\n"};

@@ -113,6 +113,41 @@ TEST_CASE("throughput: a period takes what starts in it, its end is not in it") 
   CHECK(border.discharge_kwh.figure->value == Approx(12.5));
 }
 
+// By hand: the first day is sure, the second day's trip of 7 kWh and charge of 30 kWh
+// may have been a day earlier.
+TEST_CASE("throughput: what may belong to another period widens the interval, not the value") {
+  VanParts parts = two_days();
+  const Period first{on_day(1), on_day(2)};
+  const Throughput sure = throughput_of(parts, first, utc());
+  CHECK(sure.unsure_rows == 0);
+  constexpr std::int64_t kDayMs = 86'400'000;
+  parts.trips[1].start_doubt = parts.trips[1].end_doubt = {kDayMs, 0};
+  parts.sessions[1].start_doubt = parts.sessions[1].end_doubt = {kDayMs, kDayMs};
+  const Throughput t = throughput_of(parts, first, utc());
+  CHECK(t.unsure_rows == 2);
+  CHECK(t.discharge_kwh.figure->value == sure.discharge_kwh.figure->value);
+  CHECK(t.discharge_kwh.figure->low == sure.discharge_kwh.figure->low);
+  CHECK(t.discharge_kwh.figure->high > 19.5);
+  CHECK(t.charge_kwh.figure->value == Approx(12));
+  CHECK(t.charge_kwh.figure->high > 43);
+  // All of the second charge was DC, and of none of it is sure.
+  CHECK(t.dc_share.figure->value == Approx(0));
+  CHECK(t.dc_share.figure->high > 0.74);
+  // On the other day the value holds them, and low does not.
+  const Throughput other = throughput_of(parts, {on_day(2), on_day(3)}, utc());
+  CHECK(other.unsure_rows == 2);
+  CHECK(other.discharge_kwh.figure->value == Approx(7));
+  CHECK(other.discharge_kwh.figure->low == 0);
+  CHECK(other.discharge_kwh.figure->high ==
+        throughput_of(two_days(), {on_day(2), on_day(3)}, utc()).discharge_kwh.figure->high);
+  // The months together are everything, each row in one of them.
+  CHECK(t.discharge_kwh.figure->value + other.discharge_kwh.figure->value == Approx(19.5));
+  // Without a border nothing is unsure; without a bound everything with one is.
+  CHECK(throughput_of(parts, {}, utc()).unsure_rows == 0);
+  parts.trips[0].start_doubt = {std::nullopt, std::nullopt};
+  CHECK(throughput_of(parts, {on_day(20), on_day(21)}, utc()).unsure_rows == 1);
+}
+
 TEST_CASE("throughput: nothing in the period is unknown with a reason, never zero") {
   const Throughput t = throughput_of(two_days(), {on_day(20), on_day(21)}, utc());
   for (const MaybeFigure* f : {&t.discharge_kwh, &t.charge_kwh, &t.discharge_ah, &t.full_cycles,

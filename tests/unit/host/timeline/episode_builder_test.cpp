@@ -87,6 +87,57 @@ TEST_CASE("episodes: a silence longer than 16 minutes splits, a shorter one does
   CHECK(c.finish() == "1000000-1961000(3) 2921001-2921001(1) ");
 }
 
+TEST_CASE("episodes: how far their times may be off") {
+  Boot boot = boot_of(1'000'000);
+  Episode e;
+  const auto build = [&] {
+    Collector c;
+    c.boot(boot);
+    c.add(speed_at({0, 300'000}));
+    c.add(speed_at({600'000}));
+    (void)c.finish();
+    e = c.last;
+    return e;
+  };
+  const auto at = [](std::int64_t ms) { return UtcTime{std::chrono::milliseconds{ms}}; };
+  CHECK(build().start_doubt == TimeDoubt{0, 0});
+  CHECK(e.doubt_of(at(1'300'000)) == TimeDoubt{0, 0});
+  // Read at tick 0 to a second: at the end 100 ppm of 600 s more.
+  boot.clock_anchors = {{0, 1'000'000, 1'001'000}};
+  CHECK(build().start_doubt == TimeDoubt{0, 1'000});
+  CHECK(e.end_doubt == TimeDoubt{60, 1'060});
+  CHECK(e.doubt_of(at(1'100'000)) == TimeDoubt{10, 1'010});
+  // Two readings: in between more than at either.
+  boot.clock_anchors.push_back({600'000, 1'600'000, 1'601'000});
+  CHECK(build().end_doubt == TimeDoubt{0, 1'000});
+  CHECK(e.doubt_of(at(1'300'000)).too_early_ms == 1'030);
+  // Without a clock, from when to when, or nothing.
+  boot.clock_guessed = true;
+  boot.clock_anchors.clear();
+  boot.last_tick = 600'000;
+  boot.earliest_start_ms = 900'000;
+  CHECK(build().start_doubt == TimeDoubt{100'000, std::nullopt});
+  CHECK(e.doubt_of(at(1'300'000)) == TimeDoubt{100'030, std::nullopt});
+  boot.latest_end_ms = 1'700'000;
+  CHECK(build().end_doubt.too_early_ms == 100'000);
+  CHECK(e.start_doubt.too_early_ms == 100'060);
+}
+
+TEST_CASE("episodes: of two boots that are joined every time is as unsure as the worse clock") {
+  Boot first = boot_of(0);
+  first.clock_anchors = {{0, 0, 1'000}};
+  Boot second = boot_of(600'000);
+  second.clock_anchors = {{0, 570'000, 631'000}};
+  Collector c;
+  c.boot(first);
+  c.add(speed_at({0, 10'000}));
+  c.boot(second);
+  c.add(speed_at({0, 10'000}));
+  CHECK(c.finish() == "0-610000(4) ");
+  CHECK(c.last.start_doubt == TimeDoubt{30'001, 31'001});
+  CHECK(c.last.end_doubt == c.last.start_doubt);
+}
+
 TEST_CASE("episodes: any signal breaks the silence, also one that no series holds") {
   const Boot boot = boot_of(0);
   Collector c;
