@@ -491,7 +491,8 @@ class Surveyor {
     bool malformed = false;
     bool broken = false;
     for (std::size_t i = 0; i < survey_.boots.size(); ++i) {
-      if (survey_.boots[i].first_tick && !survey_.boot_clocks[i].known()) all_clocks = false;
+      const BootClock& clock = survey_.boot_clocks[i];
+      if (survey_.boots[i].first_tick && (!clock.known() || clock.jumped)) all_clocks = false;
       malformed = malformed || survey_.boots[i].malformed_records != 0;
       broken = broken || survey_.boots[i].broken_definition;
     }
