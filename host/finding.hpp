@@ -55,7 +55,9 @@ enum class Finding : std::uint8_t {
   definition_temperature_impossible,
   definition_odometer_fell,
   order_conflict,
-  period_unsure
+  period_unsure,
+  distance_partly_seen,
+  ah_out_against_in
 };
 
 struct FindingEntry {
@@ -165,6 +167,13 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::period_unsure, "period_unsure",
                  "its time is not sure enough to tell whether it belongs to the period that was "
                  "asked for"},
+    FindingEntry{
+        Finding::distance_partly_seen, "distance_partly_seen",
+        "less than four fifths of what the odometer gained was seen: the sums are those of "
+        "a part, and nothing is to be worked out per month from them"},
+    FindingEntry{Finding::ah_out_against_in, "ah_out_against_in",
+                 "ampere-hours out of the pack and into it do not match its state of charge: the "
+                 "current sensor has an offset, or time is missing"},
 };
 
 // The table is looked up by position.

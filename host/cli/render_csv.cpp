@@ -8,8 +8,8 @@ namespace packmile::cli {
 namespace {
 
 bool json_only(ColumnKind kind) {
-  return kind == ColumnKind::swings || kind == ColumnKind::lost || kind == ColumnKind::questions ||
-         kind == ColumnKind::verdicts;
+  return kind == ColumnKind::swings || kind == ColumnKind::powers || kind == ColumnKind::lost ||
+         kind == ColumnKind::questions || kind == ColumnKind::verdicts;
 }
 
 std::string number(double value) { return std::isfinite(value) ? fmt::format("{}", value) : ""; }
@@ -27,6 +27,7 @@ struct Writer {
     return csv_field(fmt::format("{}", fmt::join(words, " ")));
   }
   std::string operator()(const std::vector<SwingCount>&) const { return {}; }
+  std::string operator()(const std::vector<ChargePower>&) const { return {}; }
   std::string operator()(const std::vector<LostStretch>&) const { return {}; }
   std::string operator()(const std::vector<OwnersQuestion>&) const { return {}; }
   std::string operator()(const std::vector<Verdict>&) const { return {}; }

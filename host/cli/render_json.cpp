@@ -25,6 +25,17 @@ struct Writer {
       out.push_back({{"depth_pct", swing.depth_pct}, {"count", swing.count}});
     return out;
   }
+  Json operator()(const std::vector<ChargePower>& powers) const {
+    Json out = Json::array();
+    for (const ChargePower& power : powers) {
+      Json one = {{"kind", power.kind}, {"from_kw", power.from_kw}};
+      one["to_kw"] = power.to_kw ? Json(*power.to_kw) : Json(nullptr);
+      if (!power.to_kw) one["to_kw_why"] = "the last band has no end";
+      one["hours"] = power.hours;
+      out.push_back(std::move(one));
+    }
+    return out;
+  }
   Json operator()(const std::vector<LostStretch>& stretches) const {
     Json out = Json::array();
     for (const LostStretch& lost : stretches) {

@@ -3,6 +3,8 @@
 
 #include <fmt/format.h>
 
+#include <array>
+
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 
@@ -36,6 +38,55 @@ std::string odometer_text(const MaybeFigure& odometer_km, double factor) {
   return odometer_km.figure ? fmt::format("{:.1f}", odometer_km.figure->value * factor) : "-";
 }
 
+// Depths of swings, in points of the state of charge: each from here to the next.
+constexpr std::array kDepthsPct{0., 5., 10., 20., 30., 40., 50., 60., 70., 80., 90., 100.};
+
+std::string swings_text(const std::string& van, const Throughput& t) {
+  if (!t.swings || t.swings->empty()) return {};
+  std::array<double, kDepthsPct.size() - 1> counts{};
+  for (const SwingCount& swing : *t.swings) {
+    std::size_t k = counts.size() - 1;
+    while (k > 0 && swing.depth_pct < kDepthsPct[k]) --k;
+    counts[k] += swing.count;
+  }
+  std::string out;
+  for (std::size_t k = 0; k < counts.size(); ++k) {
+    if (counts[k] > 0)
+      out += fmt::format("{}{:.0f}-{:.0f} %: {}", out.empty() ? "" : ", ", kDepthsPct[k],
+                         kDepthsPct[k + 1], counts[k]);
+  }
+  return fmt::format("{}, swings of the state of charge by depth: {}\n", clean_text(van), out);
+}
+
+std::string powers_text(const std::string& van, const Throughput& t) {
+  if (!t.charge_power) return {};
+  std::string out, kind;
+  for (const ChargePower& power : *t.charge_power) {
+    out += out.empty() ? "" : power.kind == kind ? ", " : "; ";
+    if (power.kind != kind)
+      out += power.kind == "unknown" ? "AC or DC not known " : power.kind + " ";
+    kind = power.kind;
+    out += power.to_kw ? fmt::format("{}-{} kW: {:.1f} h", power.from_kw, *power.to_kw, power.hours)
+                       : fmt::format("{} kW and above: {:.1f} h", power.from_kw, power.hours);
+  }
+  return fmt::format("{}, hours of charging by power into the pack: {}\n", clean_text(van), out);
+}
+
+// "willow, full cycles: 1.31 (1.17 to 1.45) measured, and 71 to 118 before logging, assumed".
+std::string cycles_text(const std::string& van, const Throughput& t) {
+  if (!t.full_cycles.figure || !t.before_logging_full_cycles.figure) return {};
+  const Figure& before = *t.before_logging_full_cycles.figure;
+  return fmt::format("{}, full cycles: {} measured, and {:.0f} to {:.0f} before logging, assumed\n",
+                     clean_text(van), figure_text(t.full_cycles), before.low, before.high);
+}
+
+std::string findings_text(const std::string& van, const Throughput& t) {
+  std::string out;
+  for (const Finding finding : t.findings)
+    out += fmt::format("{}: {}\n", clean_text(van), entry_of(finding).text);
+  return out;
+}
+
 }  // namespace
 
 ExitCode run_throughput(const RowsOptions& options) {
@@ -45,8 +96,8 @@ ExitCode run_throughput(const RowsOptions& options) {
   const bool miles = options.units == Units::miles;
 
   Rows rows{throughput_columns(), {}};
-  std::vector<std::vector<std::string>> lines;
-  std::string lost;
+  std::vector<std::vector<std::string>> lines, use_lines;
+  std::string lost, told;
   std::string unsure;
   Reasons reasons;
   for (const AskedVan& van : asked.vans) {
@@ -75,6 +126,16 @@ ExitCode run_throughput(const RowsOptions& options) {
          odometer_text(t.odometer_km, distance),
          figure_text(t.kwh_per_mile, miles ? 1 : 1 / kKmPerMile), figure_text(t.standing_kwh),
          t.coverage ? share_text(*t.coverage) : "-", figure_text(t.before_logging_kwh)});
+    for (const MaybeFigure* f :
+         {&t.discharge_ah, &t.charge_ah, &t.dc_share, &t.charger_hours, &t.hours_soc_high})
+      reasons.note(*f);
+    use_lines.push_back({clean_text(van.names.van), figure_text(t.discharge_ah),
+                         figure_text(t.charge_ah), figure_text(t.dc_share, 100),
+                         figure_text(t.charger_hours), figure_text(t.hours_soc_high),
+                         figure_text(t.hours_soc_low)});
+    for (const auto& text : {cycles_text(van.names.van, t), swings_text(van.names.van, t),
+                             powers_text(van.names.van, t), findings_text(van.names.van, t)})
+      told += text;
   }
   return write_rows(options, "throughput", rows, asked.zone(), [&]() -> Result<std::string> {
     const auto evidence = evidence_of(asked, true);
@@ -90,8 +151,18 @@ ExitCode run_throughput(const RowsOptions& options) {
                                            {"standing kWh", true},
                                            {"seen", true},
                                            {"before logging kWh", true}};
-    return render_table(columns, lines) + foot_of(asked, reasons) +
-           "out and in: at the pack, regen counts as in; standing: out of the pack outside trips.\n"
+    const std::vector<TableColumn> use_columns{
+        {"van", false},
+        {"out Ah", true},
+        {"in Ah", true},
+        {"DC %", true},
+        {"charger hours", true},
+        {fmt::format("hours at {:.0f} % or more", kSocHighPct), true},
+        {fmt::format("hours at {:.0f} % or less", kSocLowPct), true}};
+    return render_table(columns, lines) + "\n" + render_table(use_columns, use_lines) +
+           foot_of(asked, reasons) + told +
+           "out and in: at the pack, regen counts as in; standing: out of the pack outside trips; "
+           "charger: the\non-board one, at 0.6 kW or more.\n"
            "before logging is assumed, not measured: the odometer at the first record times the "
            "use since. It is in no other figure.\n" +
            unsure + lost + *evidence;

@@ -90,6 +90,24 @@ std::optional<Peak> greatest_mean(const PackRows& rows, const Segment& segment,
   return best;
 }
 
+ChargeBandHours hours_by_band(const PackRows& rows, const Segment& segment, double gap_periods) {
+  std::array<std::int64_t, kChargeBandFromKw.size()> ms{};
+  for (std::size_t i = segment.row_from; i < segment.row_to; ++i) {
+    const std::int64_t step_ms = rows.time_ms[i + 1] - rows.time_ms[i];
+    if (static_cast<double>(step_ms) >
+        longest_step_ms(rows.period_ms[i], rows.period_ms[i + 1], gap_periods)) {
+      continue;
+    }
+    const double kw = -(rows.power_kw(i) + rows.power_kw(i + 1)) / 2;
+    std::size_t band = kChargeBandFromKw.size();
+    while (band > 0 && kw < kChargeBandFromKw[band - 1]) --band;
+    if (band > 0) ms[band - 1] += step_ms;
+  }
+  ChargeBandHours hours{};
+  for (std::size_t k = 0; k < hours.size(); ++k) hours[k] = static_cast<double>(ms[k]) / 3.6e6;
+  return hours;
+}
+
 double plateau_kw(std::vector<double> minute_kw) {
   const std::size_t top = (minute_kw.size() + 3) / 4;
   std::sort(minute_kw.begin(), minute_kw.end(), std::greater<>{});
@@ -189,6 +207,7 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   }
   const double gap_periods = input.rules.gap_periods;
   work.minute_kw = minute_means(input.rows, segment, gap_periods);
+  work.band_hours = hours_by_band(input.rows, segment, gap_periods);
   if (const auto peak = greatest_mean(input.rows, segment, kPeakMs, gap_periods)) {
     const double gain = std::hypot(input.rules.current_gain_u, input.rules.voltage_gain_u);
     work.peak_kw =
@@ -218,6 +237,8 @@ void join_sessions(SessionWork& first, const SessionWork& second) {
     first.peak_kw = second.peak_kw;
   }
   first.strong_kw = std::max(first.strong_kw, second.strong_kw);
+  for (std::size_t k = 0; k < first.band_hours.size(); ++k)
+    first.band_hours[k] += second.band_hours[k];
   if (second.soc_last_pct) first.soc_last_pct = second.soc_last_pct;
   first.soc_step_pct = std::max(first.soc_step_pct, second.soc_step_pct);
   for (const Finding finding : second.findings) add_finding(first.findings, finding);
@@ -259,6 +280,7 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
   const Figure pack = work.integral.charge_figure_kwh(rules);
   session.pack_kwh = MaybeFigure::known(pack);
   session.pack_ah = MaybeFigure::known(work.integral.charge_figure_ah(rules));
+  session.band_hours = work.band_hours;
   Figure all = pack;
   if (work.filled.figure) {
     session.filled_kwh = MaybeFigure::known(scaled(*work.filled.figure, -1));

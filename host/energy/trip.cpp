@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "energy/distance.hpp"
+#include "energy/driving.hpp"
 #include "energy/slow_signals.hpp"
 #include "energy/soc_energy.hpp"
 #include "energy/uncertainty.hpp"
@@ -111,6 +112,11 @@ Trip build_trip(const SegmentInput& input, const Segment& segment) {
   trip.distance_km = distance.km;
   trip.distance_source = distance.source;
   for (const Finding finding : distance.findings) add_finding(trip.findings, finding);
+
+  if (const auto driving = driving_of(episode, segment.moving, input.rules)) {
+    trip.moving_kmh = driving->moving_kmh;
+    trip.stops = driving->stops;
+  }
 
   const auto soc_first = first_in(episode.soc, segment.span);
   const auto soc_last = last_in(episode.soc, segment.span);

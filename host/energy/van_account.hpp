@@ -11,6 +11,7 @@
 //           is estimated apart in filled_kwh.
 // Rule      every kWh of awake time is in exactly one of trip, session, stand.
 #pragma once
+#include <array>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -72,6 +73,9 @@ struct Trip {
   MaybeFigure discharge_ah, regen_ah;
   MaybeFigure kwh_per_mile, wh_per_km;
   std::optional<double> soc_start_pct, soc_end_pct, ambient_mean_c;
+  // While moving; absent: speed was not answered well enough.
+  std::optional<double> moving_kmh;
+  std::optional<double> stops;
   double soc_step_pct = kSocPctPerCode;  // what the two are steps of
   EnergyMethod energy_method = EnergyMethod::none;
   double coverage = 0;     // 0..1, share of the time that samples cover
@@ -80,6 +84,13 @@ struct Trip {
   std::vector<Finding> findings;
 };
 
+// Where the bands of charging power begin, kW into the pack; the last one has no
+// end. They part the usual supplies at 230 V (16 A and 32 A of one phase, of
+// three) after a charger's loss; the rest is common practice, no source.
+inline constexpr std::array kChargeBandFromKw{0.6, 2.0, 5.0, 8.5, 15.0, 25.0, 50.0, 100.0};
+// Hours with power in each band; what lies below the first is none.
+using ChargeBandHours = std::array<double, kChargeBandFromKw.size()>;
+
 struct ChargeSession {
   UtcTime start, end;
   TimeDoubt start_doubt, end_doubt;
@@ -87,6 +98,7 @@ struct ChargeSession {
   SessionSource source = SessionSource::measured;
   MaybeFigure pack_kwh, pack_ah;  // charging lobes only
   MaybeFigure grid_kwh, peak_kw;
+  ChargeBandHours band_hours{};  // of the time that samples cover
   std::optional<double> soc_start_pct, soc_end_pct;
   double soc_step_pct = kSocPctPerCode;
   double coverage = 0;

@@ -4,10 +4,11 @@
 //
 // A visitor has: moment (a time, which rows do not show where nothing bounds it),
 // interval (between what a moment lies), figure, reading, soc (a reading with a
-// step of its own), word, real, findings; kept_figure for what the ledger keeps
-// and rows do not show; and unknown_text, unknown_figure, fixed for what rows show and the ledger
-// does not keep yet.
+// step of its own), word, real, findings; kept_figure and kept_number for what the
+// ledger keeps and rows do not show; and unknown_text, unknown_figure, fixed for
+// what rows show and the ledger does not keep yet.
 #pragma once
+#include <array>
 #include <string>
 
 #include "energy/van_account.hpp"
@@ -26,6 +27,12 @@ struct Step {
   return {step_pct / 2, step_pct, "the van did not answer its state of charge here"};
 }
 inline constexpr Step kAmbientStep{0.5, 1.0, "the van did not answer its ambient temperature here"};
+
+// Hours with power from here to the next, kW into the pack.
+inline constexpr std::array kChargeBandColumns{
+    "hours_from_0_6_kw", "hours_from_2_kw",  "hours_from_5_kw",  "hours_from_8_5_kw",
+    "hours_from_15_kw",  "hours_from_25_kw", "hours_from_50_kw", "hours_from_100_kw"};
+static_assert(kChargeBandColumns.size() == kChargeBandFromKw.size());
 
 // Values of each enum, for reading words back.
 template <typename E>
@@ -64,6 +71,8 @@ void of_trip(V& v, T& trip) {
   v.kept_figure("regen_ah", trip.regen_ah);
   v.interval("start_low", "start_high", trip.start, trip.start_doubt);
   v.interval("end_low", "end_high", trip.end, trip.end_doubt);
+  v.kept_number("moving_kmh", trip.moving_kmh);
+  v.kept_number("stops", trip.stops);
 }
 
 template <typename V, typename T>
@@ -88,6 +97,8 @@ void of_session(V& v, T& session, const std::string& currency) {
   v.findings("findings", session.findings);
   v.interval("start_low", "start_high", session.start, session.start_doubt);
   v.interval("end_low", "end_high", session.end, session.end_doubt);
+  for (std::size_t k = 0; k < session.band_hours.size(); ++k)
+    v.kept_number(kChargeBandColumns[k], session.band_hours[k]);
 }
 
 template <typename V, typename T>

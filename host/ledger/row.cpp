@@ -43,6 +43,7 @@ struct ColumnLister {
   void real(const char* name, double) { add(name, ColumnKind::real); }
   void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
   void kept_figure(const char*, const MaybeFigure&) {}
+  void kept_number(const char*, const std::optional<double>&) {}
   void unknown_text(const char* name, const char*) { add(name, ColumnKind::text, true); }
   void unknown_figure(const char* name, const char*) { add(name, ColumnKind::figure); }
   void fixed(const char* name, const std::string&) { add(name, ColumnKind::text); }
@@ -85,6 +86,7 @@ struct CellMaker {
     row.push_back({std::move(words), {}});
   }
   void kept_figure(const char*, const MaybeFigure&) {}
+  void kept_number(const char*, const std::optional<double>&) {}
   void unknown_text(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
   void unknown_figure(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
   void fixed(const char*, const std::string& value) { row.push_back({value, {}}); }

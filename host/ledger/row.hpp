@@ -27,9 +27,18 @@ enum class ColumnKind : std::uint8_t {
   figure,     // a number with its interval
   words,      // a list of words
   swings,     // depth_pct and count; JSON only
+  powers,     // kind, from_kw, to_kw, hours; JSON only
   lost,       // from, to, sectors, why; JSON only
   questions,  // of the owner, and what answers them; JSON only
   verdicts    // about the words of a card's van; JSON only
+};
+
+// Hours of charging with power from..to, kW into the pack.
+struct ChargePower {
+  std::string kind;  // ac, dc, unknown
+  double from_kw = 0;
+  std::optional<double> to_kw;  // absent: without end
+  double hours = 0;
 };
 
 // Whether a van's answers settle a question of its owner's.
@@ -55,7 +64,7 @@ struct Column {
 struct Cell {
   std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
                std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>,
-               std::vector<OwnersQuestion>, std::vector<Verdict>>
+                std::vector<OwnersQuestion>, std::vector<Verdict>, std::vector<ChargePower>>
       value;
   std::string why;  // the reason, when there is no value
 

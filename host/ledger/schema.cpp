@@ -188,7 +188,7 @@ CREATE TABLE verdict(
 ) STRICT;
 CREATE INDEX verdict_by_van ON verdict(van_id);
 )sql",
-        R"sql(-- Between what start and end were; null: nothing bounds it on that side.
+    R"sql(-- Between what start and end were; null: nothing bounds it on that side.
 ALTER TABLE trip DROP COLUMN clock_uncertainty_ms;
 ALTER TABLE trip ADD COLUMN start_low INTEGER;
 ALTER TABLE trip ADD COLUMN start_high INTEGER;
@@ -203,6 +203,18 @@ ALTER TABLE stand ADD COLUMN start_low INTEGER;
 ALTER TABLE stand ADD COLUMN start_high INTEGER;
 ALTER TABLE stand ADD COLUMN end_low INTEGER;
 ALTER TABLE stand ADD COLUMN end_high INTEGER;
+)sql",
+    R"sql(-- How a trip was driven; hours of a charge by its power, kW into the pack.
+ALTER TABLE trip ADD COLUMN moving_kmh REAL;
+ALTER TABLE trip ADD COLUMN stops REAL;
+ALTER TABLE session ADD COLUMN hours_from_0_6_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_2_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_5_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_8_5_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_15_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_25_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_50_kw REAL;
+ALTER TABLE session ADD COLUMN hours_from_100_kw REAL;
 )sql",
 };
 

@@ -48,6 +48,7 @@ struct SqlColumns {
   void real(const char* name, double) { add(name, ColumnKind::real); }
   void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
   void kept_figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
+  void kept_number(const char* name, const std::optional<double>&) { add(name, ColumnKind::real); }
   void unknown_text(const char*, const char*) {}
   void unknown_figure(const char*, const char*) {}
   void fixed(const char*, const std::string&) {}
@@ -93,6 +94,12 @@ class SqlBinder {
     statement_.bind(next_++, std::string_view{text_of(found)});
   }
   void kept_figure(const char* name, const MaybeFigure& f) { figure(name, f); }
+  void kept_number(const char*, const std::optional<double>& value) {
+    if (value)
+      statement_.bind(next_++, *value);
+    else
+      statement_.bind_null(next_++);
+  }
   void unknown_text(const char*, const char*) {}
   void unknown_figure(const char*, const char*) {}
   void fixed(const char*, const std::string&) {}
@@ -149,6 +156,12 @@ class SqlReader {
     found = findings_of(statement_.text(next_++));
   }
   void kept_figure(const char* name, MaybeFigure& f) { figure(name, f); }
+  void kept_number(const char*, std::optional<double>& value) {
+    value = statement_.real_or_none(next_++);
+  }
+  void kept_number(const char*, double& value) {
+    value = statement_.real_or_none(next_++).value_or(0);
+  }
   void unknown_text(const char*, const char*) {}
   void unknown_figure(const char*, const char*) {}
   void fixed(const char*, const std::string&) {}

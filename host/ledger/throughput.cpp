@@ -1,6 +1,7 @@
 #include "ledger/throughput.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <map>
 #include <utility>
@@ -23,6 +24,16 @@ constexpr std::size_t kBeforeLoggingMonths = 12;
 constexpr double kLeastDistanceKm = 1;
 constexpr double kOdometerStepKm = 0.1;
 constexpr double kMsPerHour = 3'600'000;
+// Below this share of the odometer's distance the sums are those of a part.
+constexpr double kPartlySeenShare = 0.8;
+// 1 sd of the mean voltage of one stretch against that of the period, relative:
+// it moves by a few per cent between driving and charging, full and empty
+// (common practice, no source).
+constexpr double kMeanVoltageU = 0.03;
+// Out and in may differ by this share before it is worth a word, and by what the
+// controller's own error of its state of charge (1 sd, points) leaves open.
+constexpr double kOutAgainstInShare = 0.01;
+constexpr double kSocErrorU = kSocErrorPct / kZ95;
 
 double ms_between(UtcTime from, UtcTime to) { return static_cast<double>((to - from).count()); }
 
@@ -36,14 +47,49 @@ Figure scaled(const Figure& f, double factor) {
 // of the pack. Ah follow from the stretch's own volts, where it has any.
 struct Account {
   FigureSum out_kwh, in_kwh, out_ah, in_ah;
+  FigureSum out_kwh_alone, in_kwh_alone;  // energies whose Ah are not known
 
   void add_filled(const MaybeFigure& filled_kwh, const MaybeFigure& kwh, const MaybeFigure& ah) {
     if (!filled_kwh.figure || filled_kwh.figure->value == 0) return;
     const bool out = filled_kwh.figure->value > 0;
-    (out ? out_kwh : in_kwh).add(*filled_kwh.figure, out ? 1 : -1);
-    if (kwh.figure && ah.figure && kwh.figure->value > 0)
+    const int sign = out ? 1 : -1;
+    if (kwh.figure && ah.figure && kwh.figure->value > 0) {
+      (out ? out_kwh : in_kwh).add(*filled_kwh.figure, sign);
       (out ? out_ah : in_ah)
-          .add(scaled(*filled_kwh.figure, (out ? 1 : -1) * ah.figure->value / kwh.figure->value));
+          .add(scaled(*filled_kwh.figure, sign * ah.figure->value / kwh.figure->value));
+    } else {
+      (out ? out_kwh_alone : in_kwh_alone).add(*filled_kwh.figure, sign);
+    }
+  }
+  void add_side(bool out, const MaybeFigure& kwh, const MaybeFigure& ah) {
+    if (kwh.figure && !ah.figure) {
+      (out ? out_kwh_alone : in_kwh_alone).add(kwh);
+      (out ? out_ah : in_ah).add(ah);  // its reason
+      return;
+    }
+    (out ? out_kwh : in_kwh).add(kwh);
+    (out ? out_ah : in_ah).add(ah);
+  }
+  [[nodiscard]] bool known() const {
+    return out_kwh.known() || in_kwh.known() || out_kwh_alone.known() || in_kwh_alone.known();
+  }
+  // Turns what has no Ah of its own into Ah, by the mean voltage of the rest or
+  // the nominal one, and takes it in.
+  void close(const VanFacts& facts) {
+    const double kwh = out_kwh.figure().value + in_kwh.figure().value;
+    const double ah = out_ah.figure().value + in_ah.figure().value;
+    double kv = 0;
+    if (ah > 0 && kwh > 0)
+      kv = kwh / ah;
+    else if (facts.nominal_kwh && facts.nominal_ah)
+      kv = *facts.nominal_kwh / *facts.nominal_ah;
+    const auto take = [&](const FigureSum& alone, FigureSum& sum_kwh, FigureSum& sum_ah) {
+      if (!alone.known()) return;
+      sum_kwh.add(alone.figure());
+      if (kv > 0) sum_ah.add(quotient(alone.figure(), figure_of(kv, 0, kv * kMeanVoltageU)));
+    };
+    take(out_kwh_alone, out_kwh, out_ah);
+    take(in_kwh_alone, in_kwh, in_ah);
   }
 };
 
@@ -65,21 +111,29 @@ bool distance_doubted(const Trip& trip) {
   });
 }
 
-MaybeFigure before_logging(const VanParts& parts, const Zone& zone) {
+struct BeforeLogging {
+  MaybeFigure kwh, ah;
+  static BeforeLogging unknown(const std::string& why) {
+    return {MaybeFigure::unknown(why), MaybeFigure::unknown(why)};
+  }
+};
+
+BeforeLogging before_logging(const VanParts& parts, const Zone& zone) {
   if (parts.trace.odometer.empty())
-    return MaybeFigure::unknown("the van never answered its odometer");
+    return BeforeLogging::unknown("the van never answered its odometer");
   std::map<UtcTime, std::pair<double, double>> months;  // start: kWh, km
-  double kwh = 0, km = 0;
+  double kwh = 0, ah = 0, km = 0;
   for (const Trip& trip : parts.trips) {
     if (!trip.discharge_kwh.figure || !trip.distance_km.figure || distance_doubted(trip)) continue;
     auto& month = months[zone.month_of(trip.start).from];
     month.first += trip.discharge_kwh.figure->value;
     month.second += trip.distance_km.figure->value;
     kwh += trip.discharge_kwh.figure->value;
+    if (trip.discharge_ah.figure) ah += trip.discharge_ah.figure->value;
     km += trip.distance_km.figure->value;
   }
   if (km < kLeastDistanceKm)
-    return MaybeFigure::unknown("no trip with energy and distance tells what a kilometre takes");
+    return BeforeLogging::unknown("no trip with energy and distance tells what a kilometre takes");
   double share = kBeforeLoggingShare;
   if (months.size() >= kBeforeLoggingMonths) {
     double sum = 0, squares = 0;
@@ -98,16 +152,64 @@ MaybeFigure before_logging(const VanParts& parts, const Zone& zone) {
       share = std::max(kBeforeLoggingLeastShare, 2 * sd / mean);
     }
   }
-  const double value = parts.trace.odometer.front().odometer_km * kwh / km;
-  return MaybeFigure::known({value, value * std::max(0.0, 1 - share), value * (1 + share), 0});
+  const auto assumed = [&](double sum) {
+    const double value = parts.trace.odometer.front().odometer_km * sum / km;
+    return MaybeFigure::known({value, value * std::max(0.0, 1 - share), value * (1 + share), 0});
+  };
+  return {assumed(kwh), assumed(ah)};
 }
 
-MaybeFigure full_cycles_of(const MaybeFigure& discharge_ah, const VanFacts& facts) {
+MaybeFigure full_cycles_of(const MaybeFigure& ah, const VanFacts& facts) {
   if (!facts.nominal_ah)
     return MaybeFigure::unknown("nominal_ah is not in fleet.toml for this van");
-  if (!discharge_ah.figure) return MaybeFigure::unknown(discharge_ah.why);
-  return MaybeFigure::known(quotient(
-      *discharge_ah.figure, figure_of(*facts.nominal_ah, 0, *facts.nominal_ah * kNominalU)));
+  if (!ah.figure) return MaybeFigure::unknown(ah.why);
+  return MaybeFigure::known(
+      quotient(*ah.figure, figure_of(*facts.nominal_ah, 0, *facts.nominal_ah * kNominalU)));
+}
+
+// Half of what went out and came in. Of the systematic parts an offset goes one
+// way in the one and the other way in the other, a gain the same way in both.
+MaybeFigure mean_of_out_and_in(const MaybeFigure& out_ah, const MaybeFigure& in_ah) {
+  if (!out_ah.figure) return MaybeFigure::unknown(out_ah.why);
+  if (!in_ah.figure) return MaybeFigure::unknown(in_ah.why);
+  const IntervalParts out = parts_of(*out_ah.figure), in = parts_of(*in_ah.figure);
+  const double value = (out_ah.figure->value + in_ah.figure->value) / 2;
+  const double gain = kZ95 * EnergyRules{}.current_gain_u * value;
+  const double below = std::hypot(gain, (out.systematic_below - in.systematic_above) / 2);
+  const double above = std::hypot(gain, (out.systematic_above - in.systematic_below) / 2);
+  return MaybeFigure::known(
+      figure_from(value, {std::hypot(out.random, in.random) / 2, below, above}));
+}
+
+// The state of charge with which the period begins and ends.
+struct SocEnds {
+  std::optional<double> first_pct, last_pct;
+  std::optional<UtcTime> first, last;
+
+  void add(UtcTime start, UtcTime end, const std::optional<double>& start_pct,
+           const std::optional<double>& end_pct) {
+    if (start_pct && (!first || start < *first)) {
+      first = start;
+      first_pct = start_pct;
+    }
+    if (end_pct && (!last || end > *last)) {
+      last = end;
+      last_pct = end_pct;
+    }
+  }
+};
+
+bool out_against_in(const MaybeFigure& out_ah, const MaybeFigure& in_ah, const SocEnds& soc,
+                    const VanFacts& facts) {
+  if (!out_ah.figure || !in_ah.figure || !soc.first_pct || !soc.last_pct || !facts.nominal_ah)
+    return false;
+  const double fallen_pct = *soc.first_pct - *soc.last_pct;
+  const double ah_per_pct = *facts.nominal_ah / 100;
+  const double apart_ah =
+      std::abs(out_ah.figure->value - in_ah.figure->value - fallen_pct * ah_per_pct);
+  const double u_ah = ah_per_pct * std::hypot(kSocErrorU * std::sqrt(2.0), kNominalU * fallen_pct);
+  return apart_ah > kZ95 * u_ah &&
+         apart_ah > kOutAgainstInShare * (out_ah.figure->value + in_ah.figure->value);
 }
 
 // Hours of one band; the other two kinds of it give the interval.
@@ -159,7 +261,9 @@ struct Membership {
 
 void add_charging(const VanParts& parts, const Membership& member, Throughput& out) {
   FigureSum dc, ac, other;
-  double hours = 0, doubtful_hours = 0;
+  double hours = 0, unseen_hours = 0, doubtful_hours = 0;
+  std::array<ChargeBandHours, 3> powers{};  // by ChargeKind
+  bool any = false;
   for (const ChargeSession& session : parts.sessions) {
     if (!member.has(session)) continue;
     const double session_hours = ms_between(session.start, session.end) / kMsPerHour;
@@ -177,15 +281,39 @@ void add_charging(const VanParts& parts, const Membership& member, Throughput& o
     side->add(session.pack_kwh);
     // A charge that was only inferred lies somewhere in its silence.
     const bool seen = session.source == SessionSource::measured;
-    if (session.kind == ChargeKind::ac && seen) hours += session_hours;
-    if (session.kind != ChargeKind::dc && !(session.kind == ChargeKind::ac && seen))
-      doubtful_hours += session_hours;
+    any = true;
+    double power_hours = 0;
+    for (std::size_t k = 0; k < session.band_hours.size(); ++k) {
+      power_hours += session.band_hours[k];
+      powers[static_cast<std::size_t>(session.kind)][k] += session.band_hours[k];
+    }
+    if (session.kind == ChargeKind::ac && seen) {
+      hours += power_hours;
+      unseen_hours += (1 - session.coverage) * session_hours;
+    } else if (session.kind != ChargeKind::dc) {
+      doubtful_hours += power_hours > 0 ? power_hours : session_hours;
+    }
   }
-  // Never 0 because nobody knows.
+  // Never 0 because nobody knows. A gap in a charge may have had power or not.
   out.charger_hours =
       hours > 0 || doubtful_hours == 0
-          ? MaybeFigure::known({hours, hours, hours + doubtful_hours, 0})
+          ? MaybeFigure::known(
+                {hours + unseen_hours / 2, hours, hours + unseen_hours + doubtful_hours, 0})
           : MaybeFigure::unknown("no charge shows whether it used the on-board charger");
+  std::vector<ChargePower> bands;
+  for (const ChargeKind kind : {ChargeKind::ac, ChargeKind::dc, ChargeKind::unknown}) {
+    const ChargeBandHours& of_kind = powers[static_cast<std::size_t>(kind)];
+    for (std::size_t k = 0; k < of_kind.size(); ++k) {
+      if (!(of_kind[k] > 0)) continue;
+      bands.push_back({std::string{word_of(kind)}, kChargeBandFromKw[k], std::nullopt, of_kind[k]});
+      if (k + 1 < of_kind.size()) bands.back().to_kw = kChargeBandFromKw[k + 1];
+    }
+  }
+  if (!bands.empty())
+    out.charge_power = std::move(bands);
+  else
+    out.charge_power_why =
+        any ? "of no charge in this period the power was seen" : "no charge in this period";
 
   const Figure d = dc.figure(), a = ac.figure();
   const double known_kwh = d.value + a.value;
@@ -215,6 +343,7 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   out.none_why = "no record of this van in the period";
   Account account;
   FigureSum standing_kwh, trip_kwh, trip_km;
+  SocEnds soc;
   Coverage known, seen;
   const auto span = [&](const auto& row) {
     const auto& [start, end] = std::pair{row.start, row.end};
@@ -227,10 +356,9 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   for (const Trip& trip : parts.trips) {
     if (!member.has(trip)) continue;
     span(trip);
-    account.out_kwh.add(trip.discharge_kwh);
-    account.in_kwh.add(trip.regen_kwh);
-    account.out_ah.add(trip.discharge_ah);
-    account.in_ah.add(trip.regen_ah);
+    soc.add(trip.start, trip.end, trip.soc_start_pct, trip.soc_end_pct);
+    account.add_side(true, trip.discharge_kwh, trip.discharge_ah);
+    account.add_side(false, trip.regen_kwh, trip.regen_ah);
     const bool has_lobes = trip.discharge_kwh.figure.has_value();
     // An energy from the SoC alone has no lobes: its net goes to one side.
     if (!has_lobes) account.add_filled(trip.net_kwh, {}, {});
@@ -250,8 +378,8 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   }
   for (const ChargeSession& session : parts.sessions) {
     if (!member.has(session)) continue;
-    account.in_kwh.add(session.pack_kwh);
-    account.in_ah.add(session.pack_ah);
+    soc.add(session.start, session.end, session.soc_start_pct, session.soc_end_pct);
+    account.add_side(false, session.pack_kwh, session.pack_ah);
     if (session.filled_kwh.figure)
       account.add_filled(MaybeFigure::known(scaled(*session.filled_kwh.figure, -1)),
                          session.pack_kwh, session.pack_ah);
@@ -263,10 +391,8 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   }
   for (const Stand& stand : parts.stands) {
     if (!member.has(stand)) continue;
-    account.out_kwh.add(stand.discharge_kwh);
-    account.in_kwh.add(stand.charge_kwh);
-    account.out_ah.add(stand.discharge_ah);
-    account.in_ah.add(stand.charge_ah);
+    account.add_side(true, stand.discharge_kwh, stand.discharge_ah);
+    account.add_side(false, stand.charge_kwh, stand.charge_ah);
     standing_kwh.add(stand.discharge_kwh);
     if (stand.filled_kwh.figure) {
       account.add_filled(stand.filled_kwh, stand.discharge_kwh, stand.discharge_ah);
@@ -280,6 +406,8 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
     seen.add(stand.start, stand.end, stand.coverage);
   }
 
+  const bool any_energy = account.known();
+  account.close(parts.facts);
   const std::string& none = out.none_why;
   out.discharge_kwh = account.out_kwh.maybe(none);
   out.charge_kwh = account.in_kwh.maybe(none);
@@ -287,6 +415,10 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   out.charge_ah = account.in_ah.maybe(none);
   out.standing_kwh = standing_kwh.maybe(out.measured_from ? "no standing time was seen" : none);
   out.full_cycles = full_cycles_of(out.discharge_ah, parts.facts);
+  out.full_cycles_check =
+      full_cycles_of(mean_of_out_and_in(out.discharge_ah, out.charge_ah), parts.facts);
+  if (out_against_in(out.discharge_ah, out.charge_ah, soc, parts.facts))
+    out.findings.push_back(Finding::ah_out_against_in);
 
   if (!trip_km.known()) {
     out.kwh_per_mile = MaybeFigure::unknown(
@@ -312,15 +444,20 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
 
   // Where no energy at all is known, the figures are null anyway, and the
   // coverage says what was seen.
-  const Coverage& basis = account.out_kwh.known() || account.in_kwh.known() ? known : seen;
+  const Coverage& basis = any_energy ? known : seen;
   if (basis.ms > 0) {
     double coverage = basis.covered_ms / basis.ms;
-    if (odometer_last_km && *odometer_last_km - *odometer_first_km > kLeastDistanceKm)
-      coverage = std::min(coverage, basis.covered_km / (*odometer_last_km - *odometer_first_km));
+    if (odometer_last_km && *odometer_last_km - *odometer_first_km > kLeastDistanceKm) {
+      const double share = basis.covered_km / (*odometer_last_km - *odometer_first_km);
+      coverage = std::min(coverage, share);
+      if (share < kPartlySeenShare) out.findings.push_back(Finding::distance_partly_seen);
+    }
     out.coverage = std::clamp(coverage, 0.0, 1.0);
   }
 
-  out.before_logging_kwh = before_logging(parts, zone);
+  const BeforeLogging before = before_logging(parts, zone);
+  out.before_logging_kwh = before.kwh;
+  out.before_logging_full_cycles = full_cycles_of(before.ah, parts.facts);
   add_charging(parts, member, out);
   out.hours_soc_high = hours_of(parts.trace, period, SocBandKind::high, SocBandKind::high_at_least,
                                 SocBandKind::high_at_most);
@@ -399,7 +536,13 @@ std::vector<Column> throughput_columns() {
           {"hours_soc_high", figure, true},
           {"hours_soc_low", figure, true},
           {"swings", swings, true},
-          {"lost", lost, false}};
+          {"lost", lost, false},
+          {"full_cycles_check", figure, true},
+          {"before_logging_full_cycles", figure, true},
+          {"charge_power", powers, true},
+          {"soc_high_pct", real, false},
+          {"soc_low_pct", real, false},
+          {"findings", words, false}};
 }
 
 Row row_of(const VanNames& van, const Throughput& t) {
@@ -422,6 +565,14 @@ Row row_of(const VanNames& van, const Throughput& t) {
     row.push_back(Cell::of(*f));
   row.push_back(t.swings ? Cell{*t.swings, {}} : Cell::unknown(t.swings_why));
   row.push_back({t.lost, {}});
+  row.push_back(Cell::of(t.full_cycles_check));
+  row.push_back(Cell::of(t.before_logging_full_cycles));
+  row.push_back(t.charge_power ? Cell{*t.charge_power, {}} : Cell::unknown(t.charge_power_why));
+  row.push_back({kSocHighPct, {}});
+  row.push_back({kSocLowPct, {}});
+  std::vector<std::string> found;
+  for (const Finding finding : t.findings) found.emplace_back(entry_of(finding).word);
+  row.push_back({std::move(found), {}});
   return row;
 }
 

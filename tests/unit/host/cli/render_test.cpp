@@ -23,7 +23,8 @@ Rows some_rows() {
              {"coverage", real, false},
              {"findings", words, false},
              {"swings", swings, true},
-             {"lost", lost, false}},
+             {"lost", lost, false},
+             {"charge_power", powers, true}},
             {}};
   const UtcTime start{std::chrono::milliseconds{1'782'885'600'250}};  // 2026-07-01T06:00:00.250Z
   rows.rows.push_back(
@@ -34,7 +35,8 @@ Rows some_rows() {
        {0.5, {}},
        {std::vector<std::string>{"gap", "held_values"}, {}},
        {std::vector<SwingCount>{{20, 1.5}}, {}},
-       {std::vector<LostStretch>{{7, std::nullopt, start, 4210, LostWhy::overwritten}}, {}}});
+       {std::vector<LostStretch>{{7, std::nullopt, start, 4210, LostWhy::overwritten}}, {}},
+       {std::vector<ChargePower>{{"ac", 5, 8.5, 1.25}, {"dc", 100, std::nullopt, 0.5}}, {}}});
   rows.rows.push_back({{std::string{"=cmd|'x',\"y\"\n"}, {}},
                        {std::string{"\xff"}, {}},
                        {start, {}},
@@ -42,7 +44,8 @@ Rows some_rows() {
                        {1.0, {}},
                        {std::vector<std::string>{}, {}},
                        Cell::unknown("no SoC"),
-                       {std::vector<LostStretch>{}, {}}});
+                       {std::vector<LostStretch>{}, {}},
+                       Cell::unknown("no charge")});
   return rows;
 }
 
@@ -86,6 +89,14 @@ TEST_CASE("render: JSON has every key, null with its reason, and no key too many
   CHECK(json["rows"][1]["lost"] == nlohmann::json::array());
   CHECK(one["swings"][0]["depth_pct"] == 20);
   CHECK(one["swings"][0]["count"] == 1.5);
+  REQUIRE(one["charge_power"].size() == 2);
+  CHECK(one["charge_power"][0]["kind"] == "ac");
+  CHECK(one["charge_power"][0]["from_kw"] == 5);
+  CHECK(one["charge_power"][0]["to_kw"] == 8.5);
+  CHECK(one["charge_power"][0]["hours"] == 1.25);
+  CHECK(one["charge_power"][1]["to_kw"].is_null());
+  CHECK(one["charge_power"][1]["to_kw_why"].is_string());
+  CHECK(json["rows"][1]["charge_power_why"] == "no charge");
   const auto& two = json["rows"][1];
   CHECK(two["van"] == "=cmd|'x',\"y\"\n");
   CHECK(two["vin"] == "\xef\xbf\xbd");  // U+FFFD for what is no UTF-8

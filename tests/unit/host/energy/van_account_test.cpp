@@ -335,6 +335,39 @@ TEST_CASE("account: a session that a 48 h border cuts is one session") {
   CHECK(account_of({first}).sessions.size() == 1);
 }
 
+// By hand: an hour of 7 kW with 20 s of 10 kW in it, then 0.4 kW; power changes
+// at once, between two rows with one stamp.
+TEST_CASE("account: hours of a charge by its power, a cut session together") {
+  Scene scene;
+  scene.stretch(1800, 0, -7).stretch(20, 0, -10).stretch(1800, 0, -7).stretch(200, 0, -0.4);
+  const ChargeSession session = account_of({scene.take()}).sessions.at(0);
+  CHECK(session.band_hours[2] == doctest::Approx(1));
+  CHECK(session.band_hours[3] == doctest::Approx(20.0 / 3600));
+  double all = 0;
+  for (const double hours : session.band_hours) all += hours;
+  CHECK(all == doctest::Approx(1 + 20.0 / 3600));  // 0.4 kW is in no band
+
+  Scene night;
+  night.stretch(3600, 0, -7);
+  Episode first = night.take();
+  first.cut = true;
+  night.silence(1);
+  night.stretch(3600, 0, -1.5).stretch(60, 0, 0.3);
+  const VanFigures cut = account_of({first, night.take()});
+  REQUIRE(cut.sessions.size() == 1);
+  CHECK(cut.sessions[0].band_hours[2] == doctest::Approx(1));
+  CHECK(cut.sessions[0].band_hours[0] == doctest::Approx(1));
+}
+
+TEST_CASE("account: a gap in a charge is in no band of its power") {
+  Scene scene;
+  scene.stretch(1800, 0, -7).silence(90).stretch(1800, 0, -7).stretch(60, 0, 0.3);
+  const VanFigures figures = account_of({scene.take()});
+  REQUIRE(figures.sessions.size() == 1);
+  CHECK(figures.sessions[0].coverage < 1);
+  CHECK(figures.sessions[0].band_hours[2] == doctest::Approx(1));
+}
+
 TEST_CASE("account: peak power, kind and grid energy of an AC charge") {
   Scene scene;
   scene.stretch(1800, 0, -7).stretch(20, 0, -8).stretch(1800, 0, -7).stretch(60, 0, 0.3);

@@ -29,6 +29,7 @@ Trip a_trip() {
   t.regen_kwh = MaybeFigure::unknown("too \"little\", seen");
   t.soc_start_pct = 86.27450980392157;
   t.ambient_mean_c = -3.5;
+  t.moving_kmh = 37.25;
   t.energy_method = EnergyMethod::soc_nominal;
   t.coverage = 0.987;
   t.current_verdict = CurrentVerdict::not_pack_current;
@@ -50,6 +51,7 @@ VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
   session.source = SessionSource::inferred;
   session.pack_kwh = MaybeFigure::known({20, 19, 21, 0.1});
   session.coverage = 1.0000000001;  // the rounding of a sum
+  session.band_hours = {0.25, 0, 6.5, 0, 0, 0, 0, 0.125};
   van.figures.sessions = {session};
   Stand stand;
   stand.start = session.end;
@@ -122,12 +124,15 @@ TEST_CASE("ledger: what goes in comes out") {
   CHECK(got.energy_method == EnergyMethod::soc_nominal);
   CHECK(got.current_verdict == CurrentVerdict::not_pack_current);
   CHECK(got.findings == want.findings);
+  CHECK(got.moving_kmh == want.moving_kmh);
+  CHECK_FALSE(got.stops.has_value());
 
   const auto sessions = ledger.sessions(vans[0].id, {}).value();
   REQUIRE(sessions.size() == 1);
   CHECK(sessions[0].kind == ChargeKind::dc);
   CHECK(sessions[0].source == SessionSource::inferred);
   CHECK(sessions[0].coverage == 1.0);
+  CHECK(sessions[0].band_hours == a_van().figures.sessions[0].band_hours);
   const auto stands = ledger.stands(vans[0].id, {}).value();
   REQUIRE(stands.size() == 1);
   CHECK(stands[0].charge_ah.figure->value == 0.5);

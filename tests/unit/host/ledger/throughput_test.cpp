@@ -34,6 +34,7 @@ ChargeSession session(UtcTime start, ChargeKind kind, double kwh) {
   s.pack_ah = MaybeFigure::known(figure_of(kwh / 0.36, 0.03, 0.3));
   s.filled_kwh = MaybeFigure::known({});
   s.coverage = 1;
+  s.band_hours[kind == ChargeKind::dc ? 5 : 2] = 2;
   return s;
 }
 
@@ -230,6 +231,7 @@ TEST_CASE("throughput: an inferred charge has energy and no certain hours") {
   night.end = night.start + hours{10};
   night.source = SessionSource::inferred;
   night.coverage = 0;
+  night.band_hours = {};
   parts.sessions.push_back(night);
   const Throughput t = throughput_of(parts, {}, utc());
   CHECK(t.charge_kwh.figure->value == Approx(63));
@@ -295,4 +297,117 @@ TEST_CASE("throughput: what was lost in the period, also where its ends are not 
   CHECK(sectors({on_day(3), on_day(4)}) == List{});
   CHECK(sectors({std::nullopt, on_day(1)}) == List{5});
   CHECK(sectors({on_day(6), std::nullopt}) == List{7});
+}
+
+// T5. Source: arithmetic; 3,100 Ah out and 3,050 in through 150 Ah.
+TEST_CASE("throughput: the check of the full cycles takes what went in, too") {
+  VanParts parts;
+  parts.facts.nominal_ah = 150;
+  Trip one = trip(on_day(1), 100, 30, 0);
+  one.discharge_ah = MaybeFigure::known(figure_of(3100, 0, 90));
+  one.regen_ah = MaybeFigure::known(figure_of(0, 0, 0));
+  ChargeSession charge = session(on_day(1, 20), ChargeKind::ac, 10);
+  charge.pack_ah = MaybeFigure::known(figure_of(3050, 0, 90));
+  parts.trips = {one};
+  parts.sessions = {charge};
+  const Throughput t = throughput_of(parts, {}, utc());
+  CHECK(t.full_cycles.figure->value == Approx(20.6667).epsilon(1e-5));
+  CHECK(t.full_cycles_check.figure->value == Approx(20.5));
+  // An offset that makes 90 Ah in each cancels; gain and nominal capacity stay.
+  CHECK(t.full_cycles_check.figure->high - 20.5 ==
+        Approx(kZ95 * 20.5 * std::hypot(0.006, 0.05)).epsilon(1e-6));
+  parts.facts.nominal_ah.reset();
+  CHECK_FALSE(throughput_of(parts, {}, utc()).full_cycles_check.figure);
+}
+
+TEST_CASE("throughput: Ah out and in that do not fit the state of charge are told") {
+  VanParts parts;
+  parts.facts.nominal_ah = 150;
+  const auto month = [&](double out_ah, double in_ah, double first_pct, double last_pct) {
+    Trip one = trip(on_day(1), 2000, 900, 0);
+    one.discharge_ah = MaybeFigure::known(figure_of(out_ah, 0, 0));
+    one.regen_ah = MaybeFigure::known({});
+    one.soc_start_pct = first_pct;
+    ChargeSession charge = session(on_day(28), ChargeKind::ac, 900);
+    charge.pack_ah = MaybeFigure::known(figure_of(in_ah, 0, 0));
+    charge.soc_end_pct = last_pct;
+    parts.trips = {one};
+    parts.sessions = {charge};
+    return throughput_of(parts, {}, utc()).findings;
+  };
+  using List = std::vector<Finding>;
+  const List told{Finding::ah_out_against_in};
+  CHECK(month(2500, 2500, 90, 90) == List{});
+  CHECK(month(2500, 2455, 90, 90) == List{});  // 0.9 %
+  CHECK(month(2500, 2400, 90, 90) == told);    // 2 %
+  CHECK(month(2500, 2425, 90, 40) == List{});  // 50 points are 75 Ah
+  CHECK(month(2500, 2425, 40, 90) == told);    // the other way
+  CHECK(month(25, 24, 90, 90) == List{});      // within the controller's error
+}
+
+TEST_CASE("throughput: below four fifths of the odometer's distance the sums are a part's") {
+  VanParts parts = two_days();
+  CHECK(throughput_of(parts, {}, utc()).findings.empty());
+  parts.trace.odometer.back().odometer_km = 40'000 + 80 / 0.79;
+  CHECK(throughput_of(parts, {}, utc()).findings == std::vector{Finding::distance_partly_seen});
+}
+
+TEST_CASE("throughput: energy that only the state of charge tells becomes Ah by the mean voltage") {
+  VanParts parts = two_days();
+  const Throughput without = throughput_of(parts, {}, utc());
+  const double kv = (without.discharge_kwh.figure->value + without.charge_kwh.figure->value) /
+                    (without.discharge_ah.figure->value + without.charge_ah.figure->value);
+  ChargeSession unseen = session(on_day(3), ChargeKind::unknown, 20);
+  unseen.source = SessionSource::inferred;
+  unseen.pack_ah = MaybeFigure::unknown("nothing was heard of the van while it charged");
+  parts.sessions.push_back(unseen);
+  const Throughput t = throughput_of(parts, {}, utc());
+  CHECK(t.charge_kwh.figure->value == Approx(63));
+  CHECK(t.charge_ah.figure->value == Approx(without.charge_ah.figure->value + 20 / kv));
+  CHECK(t.discharge_ah.figure->value == Approx(without.discharge_ah.figure->value));
+  // Nothing but the nominal voltage to go by.
+  VanParts alone;
+  alone.sessions = {unseen};
+  CHECK_FALSE(throughput_of(alone, {}, utc()).charge_ah.figure);
+  CHECK(throughput_of(alone, {}, utc()).charge_ah.why ==
+        "nothing was heard of the van while it charged");
+  alone.facts.nominal_ah = 160;
+  alone.facts.nominal_kwh = 60;
+  CHECK(throughput_of(alone, {}, utc()).charge_ah.figure->value == Approx(20 * 160.0 / 60));
+}
+
+TEST_CASE("throughput: hours of charging by kind and power, the gap of a charge in doubt") {
+  VanParts parts = two_days();
+  parts.sessions[0].coverage = 0.75;
+  parts.sessions[0].band_hours[2] = 1.25;
+  parts.sessions[0].band_hours[0] = 0.25;
+  parts.sessions.push_back(session(on_day(2, 20), ChargeKind::dc, 5));
+  parts.sessions.back().band_hours[7] = 0.5;
+  const Throughput t = throughput_of(parts, {}, utc());
+  REQUIRE(t.charge_power.has_value());
+  const auto& bands = *t.charge_power;
+  REQUIRE(bands.size() == 4);
+  CHECK(bands[0].kind == "ac");
+  CHECK(bands[0].from_kw == 0.6);
+  CHECK(*bands[0].to_kw == 2);
+  CHECK(bands[0].hours == Approx(0.25));
+  CHECK(bands[1].hours == Approx(1.25));
+  CHECK(bands[2].kind == "dc");
+  CHECK(bands[2].hours == Approx(4));
+  CHECK(bands[3].from_kw == 100);
+  CHECK_FALSE(bands[3].to_kw.has_value());
+  CHECK(t.charger_hours.figure->low == Approx(1.5));
+  CHECK(t.charger_hours.figure->value == Approx(1.75));
+  CHECK(t.charger_hours.figure->high == Approx(2));
+  const Throughput none = throughput_of(two_days(), {on_day(20), on_day(21)}, utc());
+  CHECK_FALSE(none.charge_power.has_value());
+  CHECK_FALSE(none.charge_power_why.empty());
+}
+
+TEST_CASE("throughput: full cycles before logging are assumed, and apart") {
+  const Throughput t = throughput_of(two_days(), {}, utc());
+  const double ah = 40'000 * (19.0 / 0.35) / 80;
+  CHECK(t.before_logging_full_cycles.figure->value == Approx(ah / 160));
+  CHECK(t.before_logging_full_cycles.figure->low < 0.75 * ah / 160);
+  CHECK(t.full_cycles.figure->value == Approx(t.discharge_ah.figure->value / 160));
 }
