@@ -118,6 +118,14 @@ inline constexpr std::array kCommandHelp{
                 {"packmile throughput", "packmile throughput --from 2026-03-01 --to 2026-04-01",
                  "packmile throughput --units km --format json"},
                 kRowsMore,
+                "packmile compare"},
+    CommandHelp{"compare",
+                "",
+                "Compares vans by energy per mile at the same temperature, speed and stops.",
+                {"packmile compare", "packmile compare --from 2026-01-01 --to 2026-07-01",
+                 "packmile compare --units km --format json"},
+                "Vans are told apart only where the interval of their difference does not hold 0; "
+                "else\nit says how many more days would do. A van needs 40 drives on 10 days.\n",
                 "packmile trips --van NAME"},
     CommandHelp{
         "verdicts",

@@ -178,6 +178,7 @@ class Program {
     add_rows("sessions", run_sessions);
     add_rows("throughput", run_throughput);
     add_rows("verdicts", run_verdicts);
+    add_rows("compare", run_compare);
     add_samples();
     add_sectors();
     add_signals();

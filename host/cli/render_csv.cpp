@@ -9,7 +9,8 @@ namespace {
 
 bool json_only(ColumnKind kind) {
   return kind == ColumnKind::swings || kind == ColumnKind::powers || kind == ColumnKind::lost ||
-         kind == ColumnKind::questions || kind == ColumnKind::verdicts;
+         kind == ColumnKind::differences || kind == ColumnKind::questions ||
+         kind == ColumnKind::verdicts;
 }
 
 std::string number(double value) { return std::isfinite(value) ? fmt::format("{}", value) : ""; }
@@ -28,6 +29,7 @@ struct Writer {
   }
   std::string operator()(const std::vector<SwingCount>&) const { return {}; }
   std::string operator()(const std::vector<ChargePower>&) const { return {}; }
+  std::string operator()(const std::vector<VanDifference>&) const { return {}; }
   std::string operator()(const std::vector<LostStretch>&) const { return {}; }
   std::string operator()(const std::vector<OwnersQuestion>&) const { return {}; }
   std::string operator()(const std::vector<Verdict>&) const { return {}; }

@@ -36,6 +36,20 @@ struct Writer {
     }
     return out;
   }
+  Json operator()(const std::vector<VanDifference>& differences) const {
+    Json out = Json::array();
+    for (const VanDifference& difference : differences) {
+      const Figure& f = difference.kwh_per_mile;
+      Json one = {
+          {"other", difference.other},         {"kwh_per_mile", f.value},
+          {"kwh_per_mile_low", f.low},         {"kwh_per_mile_high", f.high},
+          {"kwh_per_mile_scatter", f.scatter}, {"decided", difference.decided ? "yes" : "no"}};
+      one["more_days"] = difference.more_days ? Json(*difference.more_days) : Json(nullptr);
+      if (!difference.more_days) one["more_days_why"] = difference.more_days_why;
+      out.push_back(std::move(one));
+    }
+    return out;
+  }
   Json operator()(const std::vector<LostStretch>& stretches) const {
     Json out = Json::array();
     for (const LostStretch& lost : stretches) {

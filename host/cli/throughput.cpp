@@ -11,28 +11,6 @@
 namespace packmile::cli {
 namespace {
 
-Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
-  VanParts parts{facts_of(asked.open.depot.fleet, van.names), {}, {}, {}, {}, {}};
-  if (!van.id) return parts;
-  // The whole life: what lies before and beyond the period is needed too.
-  auto trips = asked.open.ledger.trips(*van.id, {});
-  if (!trips) return trips.error();
-  auto sessions = asked.open.ledger.sessions(*van.id, {});
-  if (!sessions) return sessions.error();
-  auto stands = asked.open.ledger.stands(*van.id, {});
-  if (!stands) return stands.error();
-  auto trace = asked.open.ledger.trace(*van.id);
-  if (!trace) return trace.error();
-  auto lost = asked.open.ledger.lost(*van.id);
-  if (!lost) return lost.error();
-  parts.lost = std::move(*lost);
-  parts.trips = std::move(*trips);
-  parts.sessions = std::move(*sessions);
-  parts.stands = std::move(*stands);
-  parts.trace = std::move(*trace);
-  return parts;
-}
-
 // A reading, not a measurement: one decimal, as the dashboard shows it.
 std::string odometer_text(const MaybeFigure& odometer_km, double factor) {
   return odometer_km.figure ? fmt::format("{:.1f}", odometer_km.figure->value * factor) : "-";

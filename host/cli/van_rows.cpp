@@ -66,6 +66,7 @@ AskedOr ask(const RowsOptions& options) {
   std::ranges::stable_sort(vans, {}, [](const AskedVan& v) {
     return std::pair{v.names.van, v.names.vin};
   });
+  std::vector<AskedVan> all = vans;
   if (options.van) {
     std::vector<std::string> names;
     for (const AskedVan& van : vans) {
@@ -91,7 +92,30 @@ AskedOr ask(const RowsOptions& options) {
     period_text = "from " + *options.from + " on";
   else if (period.to)
     period_text = "until " + *options.to + " (not included)";
-  return {Asked{std::move(*open), period, std::move(vans), std::move(period_text)}, ExitCode::done};
+  return {Asked{std::move(*open), period, std::move(vans), std::move(all), std::move(period_text)},
+          ExitCode::done};
+}
+
+Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
+  VanParts parts{facts_of(asked.open.depot.fleet, van.names), {}, {}, {}, {}, {}};
+  if (!van.id) return parts;
+  // The whole life: what lies before and beyond the period is needed too.
+  auto trips = asked.open.ledger.trips(*van.id, {});
+  if (!trips) return trips.error();
+  auto sessions = asked.open.ledger.sessions(*van.id, {});
+  if (!sessions) return sessions.error();
+  auto stands = asked.open.ledger.stands(*van.id, {});
+  if (!stands) return stands.error();
+  auto trace = asked.open.ledger.trace(*van.id);
+  if (!trace) return trace.error();
+  auto lost = asked.open.ledger.lost(*van.id);
+  if (!lost) return lost.error();
+  parts.lost = std::move(*lost);
+  parts.trips = std::move(*trips);
+  parts.sessions = std::move(*sessions);
+  parts.stands = std::move(*stands);
+  parts.trace = std::move(*trace);
+  return parts;
 }
 
 void Reasons::note(const Cell& cell) {

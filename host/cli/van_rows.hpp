@@ -1,4 +1,4 @@
-// What trips, sessions and throughput have in common: a depot brought up to
+// What trips, sessions, throughput and compare have in common: a depot brought up to
 // date, the vans and the period that were asked for, and the three formats.
 #pragma once
 #include <functional>
@@ -10,6 +10,7 @@
 #include "cli/depot_choice.hpp"
 #include "cli/table.hpp"
 #include "ledger/row.hpp"
+#include "ledger/throughput.hpp"
 
 namespace packmile::cli {
 
@@ -22,6 +23,7 @@ struct Asked {
   OpenDepot open;
   Period period;
   std::vector<AskedVan> vans;  // by name
+  std::vector<AskedVan> all;   // also where one van was asked for
   std::string period_text;     // for the line below a table
 
   [[nodiscard]] const Zone& zone() const { return open.depot.fleet.zone; }
@@ -33,6 +35,10 @@ struct AskedOr {
   ExitCode code = ExitCode::failed;
 };
 [[nodiscard]] AskedOr ask(const RowsOptions& options);
+
+// Everything that the ledger has of a van's life; nothing of one that only
+// fleet.toml knows.
+[[nodiscard]] Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van);
 
 // Collects why figures of a table are not known, each reason once.
 class Reasons {

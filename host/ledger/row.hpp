@@ -22,15 +22,16 @@ namespace packmile {
 enum class ColumnKind : std::uint8_t {
   text,
   time,
-  real,       // a plain number that is no measured figure, such as coverage
-  count,      // a whole number
-  figure,     // a number with its interval
-  words,      // a list of words
-  swings,     // depth_pct and count; JSON only
-  powers,     // kind, from_kw, to_kw, hours; JSON only
-  lost,       // from, to, sectors, why; JSON only
-  questions,  // of the owner, and what answers them; JSON only
-  verdicts    // about the words of a card's van; JSON only
+  real,         // a plain number that is no measured figure, such as coverage
+  count,        // a whole number
+  figure,       // a number with its interval
+  words,        // a list of words
+  swings,       // depth_pct and count; JSON only
+  powers,       // kind, from_kw, to_kw, hours; JSON only
+  differences,  // other, kwh_per_mile and its interval, decided, more_days; JSON only
+  lost,         // from, to, sectors, why; JSON only
+  questions,    // of the owner, and what answers them; JSON only
+  verdicts      // about the words of a card's van; JSON only
 };
 
 // Hours of charging with power from..to, kW into the pack.
@@ -39,6 +40,15 @@ struct ChargePower {
   double from_kw = 0;
   std::optional<double> to_kw;  // absent: without end
   double hours = 0;
+};
+
+// How a van differs from another one at reference conditions.
+struct VanDifference {
+  std::string other;
+  Figure kwh_per_mile;  // above 0: the van takes more than the other
+  bool decided = false;
+  std::optional<double> more_days;
+  std::string more_days_why;  // why there are none
 };
 
 // Whether a van's answers settle a question of its owner's.
@@ -64,7 +74,8 @@ struct Column {
 struct Cell {
   std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
                std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>,
-                std::vector<OwnersQuestion>, std::vector<Verdict>, std::vector<ChargePower>>
+                std::vector<OwnersQuestion>, std::vector<Verdict>, std::vector<ChargePower>,
+                std::vector<VanDifference>>
       value;
   std::string why;  // the reason, when there is no value
 

@@ -1,0 +1,126 @@
+// packmile compare: one row a van, its energy per mile at the conditions of the
+// fleet, and whether that tells it from the others.
+#include "ledger/compare.hpp"
+
+#include <fmt/format.h>
+
+#include "cli/number_text.hpp"
+#include "cli/van_rows.hpp"
+
+namespace packmile::cli {
+namespace {
+
+// Of one type: what the terms came out as, and which were left out and why.
+std::string effects_text(const MileType& type, const std::string& vans, bool miles) {
+  std::string out = fmt::format("Effects, common to {}:\n", vans);
+  for (std::size_t k = 0; k < kMileTerms; ++k) {
+    const auto term = static_cast<MileTerm>(k);
+    const MaybeFigure& f = type.terms[k];
+    if (!f.figure) {
+      out += fmt::format("  {}: left out, {}\n", word_of(term), f.why);
+      continue;
+    }
+    const double per = term == MileTerm::drag && !miles ? 1 / kKmPerMile : 1;
+    std::string unit;
+    switch (term) {
+      case MileTerm::heating:
+        unit = fmt::format("kW for each K below {:.0f} degC", kHeatingBelowC);
+        break;
+      case MileTerm::cooling:
+        unit = fmt::format("kW for each K above {:.0f} degC", kCoolingAboveC);
+        break;
+      case MileTerm::hotel:
+        unit = "kW all the time";
+        break;
+      case MileTerm::drag:
+        unit = miles ? fmt::format("kWh/mile at {:.0f} mph", kDragMph)
+                     : fmt::format("kWh/km at {:.0f} km/h", kDragMph * kKmPerMile);
+        break;
+      case MileTerm::stops:
+        unit = "kWh for each stop";
+        break;
+    }
+    out += fmt::format("  {}: {} {}\n", word_of(term), figure_text(f, per), unit);
+  }
+  return out + fmt::format("  a drive strays by {:.3f} {} (1 sd) from what they say\n",
+                           type.residual_scale * (miles ? 1 : 1 / kKmPerMile),
+                           miles ? "kWh/mile" : "kWh/km");
+}
+
+}  // namespace
+
+ExitCode run_compare(const RowsOptions& options) {
+  AskedOr answer = ask(options);
+  if (!answer.asked) return answer.code;
+  Asked& asked = *answer.asked;
+  const bool miles = options.units == Units::miles;
+  const double per = miles ? 1 : 1 / kKmPerMile;
+
+  std::vector<VanToCompare> vans;
+  // A van is compared with all others, also where one row is shown.
+  for (const AskedVan& van : asked.all) {
+    auto parts = parts_of_van(asked, van);
+    if (!parts) {
+      say(parts.error());
+      return ExitCode::failed;
+    }
+    vans.push_back({van.names, std::move(*parts)});
+  }
+  const Comparison comparison = compare(vans, asked.period, asked.zone());
+
+  Rows rows{compare_columns(), {}};
+  std::vector<std::vector<std::string>> lines, part_lines;
+  std::vector<std::string> vans_of_type(comparison.study.types.size());
+  std::string told;
+  Reasons reasons;
+  for (std::size_t k = 0; k < comparison.vans.size(); ++k) {
+    const ComparedVan& van = comparison.vans[k];
+    const MileVan& studied = comparison.study.vans[k];
+    const std::string name = clean_text(van.names.van);
+    if (studied.at_reference.figure) {
+      std::string& names = vans_of_type[studied.type];
+      names += (names.empty() ? "" : ", ") + name;
+    }
+    if (options.van && van.names.van != *options.van && van.names.vin != *options.van) continue;
+    rows.rows.push_back(row_of(comparison, k));
+    if (options.format != Format::table) continue;
+    reasons.note(van.kwh_per_mile);
+    lines.push_back({name, fmt::format("{}", studied.drives), fmt::format("{}", studied.days),
+                     figure_text(van.kwh_per_mile, per), figure_text(studied.at_reference, per),
+                     figure_text(van.difference_kwh_per_mile, per), van.decided ? "yes" : "no"});
+    std::vector<std::string> parts{name};
+    for (const MaybeFigure& part : studied.parts) parts.push_back(figure_text(part, per));
+    if (studied.at_reference.figure) part_lines.push_back(std::move(parts));
+    told += fmt::format("{}: {}\n", name, clean_text(van.reason));
+  }
+  return write_rows(options, "compare", rows, asked.zone(), [&]() -> Result<std::string> {
+    const std::string unit = miles ? "kWh/mile" : "kWh/km";
+    const std::vector<TableColumn> columns{{"van", false},
+                                           {"drives", true},
+                                           {"days", true},
+                                           {unit, true},
+                                           {unit + " at reference", true},
+                                           {"against the others", true},
+                                           {"decided", false}};
+    std::string text = render_table(columns, lines);
+    if (!part_lines.empty()) {
+      std::vector<TableColumn> part_columns{{"van", false}};
+      for (std::size_t k = 0; k < kMileParts; ++k)
+        part_columns.push_back({std::string{word_of(static_cast<MilePart>(k))}, true});
+      text += fmt::format("\nWhere it goes, {}:\n", unit) + render_table(part_columns, part_lines);
+    }
+    text += foot_of(asked, reasons);
+    if (const auto& reference = comparison.study.reference)
+      text += fmt::format(
+          "At reference: {:.0f} degC, {:.1f} {} while moving, {:.2f} stops a {}; speed and stops "
+          "are the\nmedians of these drives. Payload, wind and hills are not known and stay in "
+          "what strays.\n",
+          kReferenceAmbientC, reference->moving_mph * (miles ? 1 : kKmPerMile),
+          miles ? "mph" : "km/h", reference->stops_per_mile * per, miles ? "mile" : "km");
+    for (std::size_t k = 0; k < comparison.study.types.size(); ++k)
+      text += effects_text(comparison.study.types[k], vans_of_type[k], miles);
+    return text + told;
+  });
+}
+
+}  // namespace packmile::cli

@@ -1,0 +1,195 @@
+#include "ledger/compare.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "ledger/figure_sum.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr std::size_t kVinTypeLetters = 8;
+// Beyond this nobody waits for it.
+constexpr double kMostMoreDays = 3650;
+constexpr const char* kMoneyWhy = "needs tariffs, upkeep and values, which are not worked out yet";
+constexpr const char* kSensorsWhy =
+    "no number of days would do: what the vans' current sensors and odometers leave open is "
+    "larger than the difference";
+
+std::vector<MileDrive> drives_of(const VanParts& parts, std::uint32_t van, const Period& period,
+                                 const Zone& zone) {
+  std::vector<MileDrive> out;
+  std::map<std::string, std::int64_t> days;
+  for (const Trip& trip : parts.trips) {
+    if (!period.holds(trip.start) || trip.energy_method != EnergyMethod::integrated ||
+        trip.coverage < kLeastDriveCoverage || !trip.kwh_per_mile.figure ||
+        !trip.distance_km.figure || trip.distance_km.figure->value < kLeastDriveKm ||
+        !trip.moving_kmh || !trip.stops)
+      continue;
+    MileDrive drive;
+    drive.van = van;
+    drive.day = days.try_emplace(zone.day(trip.start), static_cast<std::int64_t>(days.size()))
+                    .first->second;
+    drive.miles = trip.distance_km.figure->value / kKmPerMile;
+    drive.kwh_per_mile = *trip.kwh_per_mile.figure;
+    drive.moving_mph = *trip.moving_kmh / kKmPerMile;
+    drive.stops = *trip.stops;
+    drive.ambient_c = trip.ambient_mean_c;
+    out.push_back(drive);
+  }
+  return out;
+}
+
+// A van whose VIN was never read is of a type of its own.
+std::string type_text(const VanToCompare& van, std::size_t index) {
+  if (van.names.vin.size() < kVinTypeLetters) return fmt::format("van {}", index);
+  const auto& nominal = van.parts.facts.nominal_kwh;
+  return van.names.vin.substr(0, kVinTypeLetters) +
+         (nominal ? fmt::format(" {} kWh", *nominal) : std::string{});
+}
+
+std::string text_of(const Figure& f, double sign) {
+  const double low = sign > 0 ? f.low : -f.high, high = sign > 0 ? f.high : -f.low;
+  return fmt::format("{:.3f} ({:.3f} to {:.3f}) kWh/mile", sign * f.value, low, high);
+}
+
+std::string others_text(std::size_t others) {
+  return others == 1 ? "the other van" : fmt::format("the mean of the {} other vans", others);
+}
+
+std::string more_days_text(const MileDifference& d) {
+  if (!d.more_days) return kSensorsWhy;
+  if (*d.more_days > kMostMoreDays)
+    return "if it is what it looks like, more than ten years would be needed to tell";
+  return fmt::format("if it is what it looks like, about {:.0f} more days would do", *d.more_days);
+}
+
+std::string reason_of(const MileDifference& d, std::size_t others, const MileType& type) {
+  const double sign = d.kwh_per_mile.value < 0 ? -1 : 1;
+  std::string text =
+      d.decided ? fmt::format("takes {} {} than {} at the same speed and stops",
+                              text_of(d.kwh_per_mile, sign), sign > 0 ? "more" : "less",
+                              others_text(others))
+                : fmt::format("the difference from {}, {}, may be chance; {}", others_text(others),
+                              text_of(d.kwh_per_mile, 1), more_days_text(d));
+  if (!type.by_temperature) text += "; the temperature is not taken out: " + type.terms[0].why;
+  return text;
+}
+
+}  // namespace
+
+Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, const Zone& zone,
+                   const MileRules& rules) {
+  Comparison out;
+  std::vector<MileDrive> drives;
+  std::vector<std::uint32_t> type_of_van;
+  std::map<std::string, std::uint32_t> types;
+  for (std::size_t k = 0; k < vans.size(); ++k) {
+    const auto of_van = drives_of(vans[k].parts, static_cast<std::uint32_t>(k), period, zone);
+    drives.insert(drives.end(), of_van.begin(), of_van.end());
+    type_of_van.push_back(
+        types.try_emplace(type_text(vans[k], k), static_cast<std::uint32_t>(types.size()))
+            .first->second);
+  }
+  out.study = study_energy_per_mile(drives, type_of_van, rules);
+
+  std::vector<std::uint32_t> able;
+  for (std::uint32_t k = 0; k < vans.size(); ++k)
+    if (out.study.vans[k].at_reference.figure) able.push_back(k);
+  const std::size_t pairs = able.size() * (able.size() - 1) / 2;
+  for (std::uint32_t k = 0; k < vans.size(); ++k) {
+    ComparedVan van;
+    van.names = vans[k].names;
+    van.kwh_per_mile = throughput_of(vans[k].parts, period, zone).kwh_per_mile;
+    const MileVan& studied = out.study.vans[k];
+    std::vector<std::uint32_t> others = able;
+    std::erase(others, k);
+    if (!studied.at_reference.figure) {
+      van.reason = studied.at_reference.why;
+    } else if (others.empty()) {
+      van.reason = "no other van has enough drives to compare with";
+    } else {
+      const MileDifference d = difference_of(out.study, k, others, able.size(), rules);
+      van.difference_kwh_per_mile = MaybeFigure::known(d.kwh_per_mile);
+      van.decided = d.decided;
+      van.reason = reason_of(d, others.size(), out.study.types[studied.type]);
+      for (const std::uint32_t other : others) {
+        const std::uint32_t one_other[] = {other};
+        const MileDifference pair = difference_of(out.study, k, one_other, pairs, rules);
+        van.against.push_back({vans[other].names.van, pair.kwh_per_mile, pair.decided,
+                               pair.more_days,
+                               pair.decided ? "it is decided already" : kSensorsWhy});
+      }
+    }
+    if (!van.difference_kwh_per_mile.figure)
+      van.difference_kwh_per_mile = MaybeFigure::unknown(van.reason);
+    out.vans.push_back(std::move(van));
+  }
+  return out;
+}
+
+std::vector<Column> compare_columns() {
+  using enum ColumnKind;
+  std::vector<Column> out{{"van", text, false},
+                          {"vin", text, true},
+                          {"kwh_per_mile", figure, true},
+                          {"kwh_per_mile_at_reference", figure, true},
+                          {"cost_per_mile", figure, true},
+                          {"break_even_price", figure, true},
+                          {"equivalent_years", figure, true},
+                          {"decided", text, false},
+                          {"reason", text, false},
+                          {"drives", count, false},
+                          {"days", count, false},
+                          {"reference_ambient_c", real, true},
+                          {"reference_moving_kmh", real, true},
+                          {"reference_stops_per_mile", real, true},
+                          {"difference_kwh_per_mile", figure, true},
+                          {"differences", differences, false}};
+  for (std::size_t k = 0; k < kMileParts; ++k)
+    out.push_back(
+        {fmt::format("{}_kwh_per_mile", word_of(static_cast<MilePart>(k))), figure, true});
+  for (const char* name : {"heating_kw_per_k", "cooling_kw_per_k", "hotel_kw",
+                           "drag_at_50_mph_kwh_per_mile", "stop_kwh"})
+    out.push_back({name, figure, true});
+  return out;
+}
+static_assert(kDragMph == 50, "the name of a column says so");
+
+Row row_of(const Comparison& comparison, std::size_t index) {
+  const ComparedVan& van = comparison.vans[index];
+  const MileVan& studied = comparison.study.vans[index];
+  const auto& reference = comparison.study.reference;
+  const std::string no_reference = "no van has enough drives";
+  const auto real_or = [&](std::optional<double> value) {
+    return value ? Cell{*value, {}} : Cell::unknown(no_reference);
+  };
+  Row row{{van.names.van, {}},
+          van.names.vin.empty() ? Cell::unknown("the van never answered its VIN")
+                                : Cell{van.names.vin, {}},
+          Cell::of(van.kwh_per_mile),
+          Cell::of(studied.at_reference),
+          Cell::unknown(kMoneyWhy),
+          Cell::unknown(kMoneyWhy),
+          Cell::unknown(kMoneyWhy),
+          {std::string{van.decided ? "yes" : "no"}, {}},
+          {van.reason, {}},
+          {static_cast<std::int64_t>(studied.drives), {}},
+          {static_cast<std::int64_t>(studied.days), {}},
+          reference ? Cell{kReferenceAmbientC, {}} : Cell::unknown(no_reference),
+          real_or(reference ? std::optional{reference->moving_mph * kKmPerMile} : std::nullopt),
+          real_or(reference ? std::optional{reference->stops_per_mile} : std::nullopt),
+          Cell::of(van.difference_kwh_per_mile),
+          {van.against, {}}};
+  for (const MaybeFigure& part : studied.parts) row.push_back(Cell::of(part));
+  for (std::size_t k = 0; k < kMileTerms; ++k)
+    row.push_back(studied.at_reference.figure
+                      ? Cell::of(comparison.study.types[studied.type].terms[k])
+                      : Cell::unknown(studied.at_reference.why));
+  return row;
+}
+
+}  // namespace packmile
