@@ -322,15 +322,24 @@ class TypeFit {
     }
   }
 
-  // Powers and drag cannot be below 0. True: one was left out.
+  // No load, drag or stop gives energy. Of those that came out below 0 the one
+  // that moves the figures most goes. True: one was left out.
   bool drop_negative() {
-    for (const MileTerm term : {MileTerm::drag, MileTerm::heating, MileTerm::cooling}) {
-      const auto slot = slot_of(term);
-      if (!slot || fit_.slopes[*slot] >= 0) continue;
-      leave_out(term, "it came out below 0, which cannot be: other terms must have hidden it");
-      return true;
+    std::optional<MileTerm> worst;
+    double most = 0;
+    for (std::size_t t = 0; t < used_.size(); ++t) {
+      if (fit_.slopes[t] >= 0) continue;
+      std::vector<double> values;
+      for (const MileDrive* drive : drives_) values.push_back(term_of(*drive, used_[t]));
+      const double moves = -fit_.slopes[t] * sd_of(values);
+      if (worst && moves <= most) continue;
+      worst = used_[t];
+      most = moves;
     }
-    return false;
+    if (worst)
+      leave_out(*worst,
+                "it came out below 0, which cannot be: in these drives other things hide it");
+    return worst.has_value();
   }
 
   std::vector<const MileDrive*> drives_;

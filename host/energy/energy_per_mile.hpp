@@ -12,8 +12,8 @@
 //           half-width times 1.1 (raw coverage was 92 % in simulation). Systematic
 //           part: what the van's own sensors leave open; vans do not share it.
 // Refuses   a van below 40 drives or 10 days; temperature terms below a span of
-//           8 K; terms that cannot be told apart, do not vary, or come out below 0
-//           where they cannot be. What was refused is said with its reason.
+//           8 K; terms that cannot be told apart, do not vary, or come out below
+//           0, which none of them can be. What was refused is said with its reason.
 #pragma once
 #include <array>
 #include <cstddef>
