@@ -59,19 +59,21 @@ SpeedDistance km_by_speed(const SignalSeries& speed, const Span& span) {
   const std::size_t from = inside.from > 0 ? inside.from - 1 : inside.from;
   const std::size_t past = std::min(inside.past + 1, speed.time_ms.size());
   double hole_km2 = 0;
+  std::int64_t kmh_ms_2 = 0;  // twice, of whole steps inside the span
+  const std::int64_t* time_ms = speed.time_ms.data();
+  const std::uint32_t* kmh = speed.raw.data();
   for (std::size_t i = from; i + 1 < past; ++i) {
-    const std::int64_t t0 = speed.time_ms[i];
-    const std::int64_t t1 = speed.time_ms[i + 1];
+    const std::int64_t t0 = time_ms[i];
+    const std::int64_t t1 = time_ms[i + 1];
+    if (t0 >= span.from_ms && t1 <= span.to_ms && t1 - t0 <= kSpeedHeldMs) {
+      kmh_ms_2 += (t1 - t0) * (std::int64_t{kmh[i]} + kmh[i + 1]);
+      sum.seen_ms += t1 - t0;
+      continue;
+    }
     const std::int64_t a = std::max(t0, span.from_ms);
     const std::int64_t b = std::min(t1, span.to_ms);
     if (b <= a) continue;
-    const double v0 = speed.raw[i];
-    if (a == t0 && b == t1 && t1 - t0 <= kSpeedHeldMs) {
-      sum.km += (v0 + speed.raw[i + 1]) / 2 * static_cast<double>(t1 - t0) * (1 / 3.6e6);
-      sum.seen_ms += t1 - t0;
-      sum.known = true;
-      continue;
-    }
+    const double v0 = kmh[i];
     const double slope =
         (static_cast<double>(speed.raw[i + 1]) - v0) / static_cast<double>(t1 - t0);
     const double middle =
@@ -85,6 +87,7 @@ SpeedDistance km_by_speed(const SignalSeries& speed, const Span& span) {
     }
     sum.known = true;
   }
+  sum.km += static_cast<double>(kmh_ms_2) / 2 / 3.6e6;
   if (!inside.empty()) {
     const auto hold = [&](std::size_t i, std::int64_t ms) {
       sum.km += speed.raw[i] * static_cast<double>(std::min(ms, kSpeedHeldMs)) / 3.6e6;

@@ -53,7 +53,10 @@ std::string type_text(const VanToCompare& van, std::size_t index) {
 
 std::string text_of(const Figure& f, double sign) {
   const double low = sign > 0 ? f.low : -f.high, high = sign > 0 ? f.high : -f.low;
-  return fmt::format("{:.3f} ({:.3f} to {:.3f}) kWh/mile", sign * f.value, low, high);
+  // + 0 makes a zero of "-0".
+  const auto rounded = [](double value) { return std::round(value * 1e3) / 1e3 + 0.0; };
+  return fmt::format("{:.3f} ({:.3f} to {:.3f}) kWh/mile", rounded(sign * f.value), rounded(low),
+                     rounded(high));
 }
 
 std::string others_text(std::size_t others) {
