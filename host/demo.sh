@@ -69,15 +69,18 @@ show packmile note --depot "$depot" --from "$out/week.csv"
 show packmile note --depot "$depot" --van hazel --date 2026-01-06T06:15 receipt 49.1 24.06 'Mill Lane'
 show packmile note --depot "$depot" --list
 
+printf '\nDoes one take more than the others? A few days are too few to say:\n'
+show packmile compare --depot "$depot"
+
 mkdir -p "$out/tables"
-for table in trips sessions throughput; do
+for table in trips sessions throughput compare; do
   packmile "$table" --depot "$depot" --format csv --output "$out/tables/$table.csv"
 done
 cat <<TXT
 
 Left for you to look at:
   $out/depot           the depot: fleet.toml, notes.csv, archive/, depot.db
-  $out/tables          trips.csv, sessions.csv, throughput.csv: for a spreadsheet
+  $out/tables          trips.csv, sessions.csv, throughput.csv, compare.csv: for a spreadsheet
   $out/cards           the cards, and truth.json: what really happened (never read by packmile)
 Try: packmile trips --depot $depot --units km --van $van
      (the programs are in build/release/bin)
