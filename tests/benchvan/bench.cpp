@@ -455,6 +455,18 @@ void Bench::on_bus_frame(const OnBus& passed) {
   for (Ecu& ecu : ecus_) ecu.on_frame(passed.at_ns, frame, moment);
 }
 
+void Bench::answer_whole(Nanos now_ns, const BusFrame& request, std::vector<WholeAnswer>& answers) {
+  judge(request);
+  const Moment* moment = show(now_ns);
+  for (Ecu& ecu : ecus_) {
+    if (!ecu.is_asked(request)) continue;
+    ecu.on_frame(now_ns, request, moment);
+    WholeAnswer answer{.response_id = ecu.identity().response_id,
+                       .extended = ecu.identity().extended};
+    if (ecu.take_whole(answer.due_ns, answer.message)) answers.push_back(answer);
+  }
+}
+
 const BenchCounts& Bench::counts() {
   counts_.exchanges = 0;
   counts_.values = 0;

@@ -64,6 +64,15 @@ struct BenchCounts {
   std::string first_forbidden;  // as in a candump log; empty: none
 };
 
+// A whole answer of one ECU, without lines and without ISO-TP.
+struct WholeAnswer {
+  std::uint32_t response_id = 0;
+  bool extended = false;
+  Nanos due_ns = 0;  // its first frame begins
+  // The ECU's own: valid until its next request.
+  std::span<const std::uint8_t> message{};
+};
+
 class Bench {
  public:
   // `scene` and what the setup points to must outlive the bench.
@@ -77,6 +86,9 @@ class Bench {
   // Another logger, or the same one after a reset: it cannot know whom the one
   // before had heard.
   void logger_starts() { counts_.last_foreign_ns.reset(); }
+  // For a run without a line: a request whose last bit passes now, answered whole.
+  // Appends to `answers`, in the order of the ECUs. Not beside on_host_bytes().
+  void answer_whole(Nanos now_ns, const BusFrame& request, std::vector<WholeAnswer>& answers);
   // Lets everything happen that is due by now.
   void advance(Nanos now_ns);
   // Bytes that have reached the host by now; 0: none.

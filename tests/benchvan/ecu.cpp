@@ -49,10 +49,27 @@ void Ecu::answer_by_identifier(DidSetup setup) {
   identifiers_.emplace(std::move(setup), coding_, faults_);
 }
 
+bool Ecu::is_asked(const BusFrame& frame) const {
+  if (frame.extended != identity_.extended || frame.remote || frame.length < 2) return false;
+  return frame.id == identity_.request_id ||
+         frame.id == (identity_.extended ? kFunctionalIdExtended : kFunctionalId);
+}
+
+bool Ecu::take_whole(Nanos& due_ns, std::span<const std::uint8_t>& message) {
+  if (reply_due_ns_ == kNever) return false;
+  due_ns = reply_due_ns_;
+  message = reply_.bytes();
+  reply_due_ns_ = kNever;
+  if (reply_positive_) {
+    ++answers_;
+    values_ += reply_values_;
+  }
+  return true;
+}
+
 void Ecu::on_frame(Nanos now_ns, const BusFrame& frame, const Moment* moment) {
-  if (frame.extended != identity_.extended || frame.remote || frame.length < 2) return;
-  const bool functional = frame.id == (identity_.extended ? kFunctionalIdExtended : kFunctionalId);
-  if (!functional && frame.id != identity_.request_id) return;
+  if (!is_asked(frame)) return;
+  const bool functional = frame.id != identity_.request_id;
   const std::uint8_t control = frame.data[0];
   if ((control & 0xF0) == 0x30) {
     if (!functional) sender_.on_flow_control(now_ns, frame);

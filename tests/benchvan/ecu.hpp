@@ -60,6 +60,11 @@ class Ecu {
   // A frame from the tester whose end was seen at `now_ns`. `moment` is what the
   // sensors show, null: the ECU is silent.
   void on_frame(Nanos now_ns, const BusFrame& frame, const Moment* moment);
+  // Whether on_frame() would do anything.
+  [[nodiscard]] bool is_asked(const BusFrame& frame) const;
+  // The answer to the last request, instead of its frames; counted as left. False:
+  // there is none.
+  [[nodiscard]] bool take_whole(Nanos& due_ns, std::span<const std::uint8_t>& message);
   // As IsotpSender: a frame that wants to go on the bus, and when it has left.
   [[nodiscard]] std::optional<BusFrame> take_frame(Nanos now_ns);
   void on_sent(Nanos at_ns);

@@ -218,6 +218,9 @@ int run(int argc, char** argv) {
       ->check(CLI::Range(1u, kMaxMonthDays));
   month_command->add_flag("--lines", month.lines,
                           "also NAME.lines of each van: every line of its logger, with its second");
+  month_command->add_flag("--direct", month.direct,
+                          "the ECUs' words straight into sectors, without serial line, adapter and "
+                          "ISO-TP: much faster");
   month_command->add_option("--seed", month.seed, "of everything made up")->capture_default_str();
   add_fault_option(*month_command, text);
 

@@ -8,12 +8,14 @@
 #include <ctime>
 #include <filesystem>
 #include <fstream>
+#include <optional>
 #include <string_view>
 
 #include "benchvan/bench.hpp"
 #include "benchvan/bench_error.hpp"
 #include "benchvan/card_file.hpp"
 #include "benchvan/clockwork.hpp"
+#include "benchvan/direct_logger.hpp"
 #include "benchvan/lines_file.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/report.hpp"
@@ -65,6 +67,15 @@ void refuse_existing(const fs::path& path) {
 }  // namespace
 
 int run_month(const MonthOptions& options) {
+  if (const std::string fault = fault_of_the_line(options.fault_names);
+      options.direct && !fault.empty()) {
+    throw BenchError(
+        fmt::format("--fault {} is played on the serial line, which --direct leaves out\n"
+                    "  leave out --direct",
+                    fault));
+  }
+  if (options.direct && options.lines)
+    throw BenchError("--lines: with --direct there are none\n  leave out one of the two");
   const fs::path out(options.out);
   std::error_code trouble;
   fs::create_directories(out, trouble);
@@ -120,12 +131,22 @@ int run_month(const MonthOptions& options) {
     CardFile card = CardFile::prepare((out / (van.name + ".log")).string(), kMonthCardBytes,
                                       identity.number("log id"),
                                       {.van = van.name, .prepared_unix_ms = kOriginUnixMs});
-    Clockwork::Setup setup{.entropy = identity.number("boot")};
-    if (!options.faults.no_clock) setup.origin_unix_ms = kOriginUnixMs;
-    Clockwork clockwork(bench, scene, card, setup);
-    clockwork.run(kNever, [&] { return scene.finished(); });
-    clockwork.run(clockwork.now_ns() + kSilentEndNs);
-    clockwork.stop();
+    std::optional<std::int64_t> origin_unix_ms;
+    if (!options.faults.no_clock) origin_unix_ms = kOriginUnixMs;
+    if (options.direct) {
+      DirectLogger logger(bench, scene, card,
+                          {.log_id = identity.number("log id"),
+                           .entropy = identity.number("boot"),
+                           .van = van.name,
+                           .origin_unix_ms = origin_unix_ms});
+      logger.run(kSilentEndNs);
+    } else {
+      Clockwork clockwork(bench, scene, card,
+                          {.entropy = identity.number("boot"), .origin_unix_ms = origin_unix_ms});
+      clockwork.run(kNever, [&] { return scene.finished(); });
+      clockwork.run(clockwork.now_ns() + kSilentEndNs);
+      clockwork.stop();
+    }
     lines.close();
 
     const nlohmann::ordered_json truth = plan.truth();

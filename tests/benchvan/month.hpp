@@ -21,6 +21,8 @@ struct MonthOptions {
   std::uint64_t seed = 1;
   std::vector<std::string> fault_names;  // as given, for the run's identity
   Faults faults;
+  // The ECUs' words straight into sectors: no line, no adapter, no ISO-TP.
+  bool direct = false;
   bool lines = false;  // also NAME.lines a van: every line of its logger
 };
 
