@@ -57,6 +57,7 @@ std::string fault_of_the_line(const std::vector<std::string>& fault_names) {
 DirectLogger::DirectLogger(Bench& bench, PlannedScene& scene, CardFile& card, Setup setup)
     : bench_(bench), scene_(scene), card_(card), setup_(std::move(setup)) {
   log_.start(setup_.log_id, setup_.entropy, ring_sectors_of(card.sectors()), std::nullopt);
+  if (!setup_.origin_unix_ms) next_clock_ns_ = kNever;
   wake_.begin(0, WaitReason::not_found);
   session_.start();
 }
@@ -77,7 +78,7 @@ void DirectLogger::run(Nanos after_ns) {
   while (!end_ns || now_ns_ < *end_ns) {
     if (!end_ns && scene_.finished()) end_ns = now_ns_ + after_ns;
     if (now_ns_ >= scene_changes_ns_) look_at_supply();
-    if (setup_.origin_unix_ms && now_ns_ >= next_clock_ns_) {
+    if (now_ns_ >= next_clock_ns_) {
       clock_ =
           WallClockReading{.source = WallClockSource::rtc,
                            .unix_ms = static_cast<std::uint64_t>(*setup_.origin_unix_ms) + tick(),

@@ -4,7 +4,9 @@
 // Method  SplitMix64 (Steele, Lea, Flood 2014), from memory; statistical
 //         quality beyond "looks irregular" is not needed here.
 #pragma once
+#include <cmath>
 #include <cstdint>
+#include <numbers>
 
 namespace packmile::benchvan {
 
@@ -25,6 +27,12 @@ class Generator {
 
   // low <= result < high.
   double between(double low, double high) { return low + (high - low) * share(); }
+
+  // Mean 0, sd 1: Box and Muller 1958.
+  double normal() {
+    const double radius = std::sqrt(-2 * std::log(1 - share()));
+    return radius * std::cos(2 * std::numbers::pi * share());
+  }
 
   // 0 <= result < count; count must not be 0. Taking the remainder favours low
   // results by less than count / 2^64.

@@ -23,6 +23,7 @@ using namespace packmile::benchvan;
 constexpr int kUsage = 2;
 // 2026-01-05T06:00:00Z: fixed, never the machine's clock.
 constexpr char kDefaultStart[] = "2026-01-05T06:00:00Z";
+constexpr char kMonthStart[] = "2026-01-05";
 constexpr unsigned kDefaultVinNumber = 42;
 
 // ISO 8601 in UTC: 2026-01-05T06:00:00Z, with or without fraction, or a date.
@@ -222,7 +223,26 @@ int run(int argc, char** argv) {
                           "the ECUs' words straight into sectors, without serial line, adapter and "
                           "ISO-TP: much faster");
   month_command->add_option("--seed", month.seed, "of everything made up")->capture_default_str();
+  std::string month_start = kMonthStart;
+  month_command->add_option("--start", month_start, "day one, a date: its season is the weather's")
+      ->capture_default_str()
+      ->check([](const std::string& date) {
+        return unix_ms_of(date + "T00:00:00Z")
+                   ? std::string()
+                   : fmt::format("'{}' is not a date like {}", date, kMonthStart);
+      });
+  month_command
+      ->add_option("--mechanism", month.mechanism_names,
+                   "what the van's sensors, pack and controller do, by name; may be repeated")
+      ->expected(1)
+      ->take_all()
+      ->check([](const std::string& name) {
+        Mechanisms scratch;
+        return set_mechanism(scratch, name) ? std::string()
+                                            : fmt::format("there is no mechanism '{}'", name);
+      });
   add_fault_option(*month_command, text);
+  month_command->footer(mechanism_help() + "\n" + fault_help());
 
   try {
     app.parse(argc, argv);
@@ -271,6 +291,8 @@ int run(int argc, char** argv) {
   }
   month.fault_names = text.faults;
   month.faults = faults_of(text);
+  for (const std::string& name : month.mechanism_names) (void)set_mechanism(month.mechanisms, name);
+  month.start_unix_ms = *unix_ms_of(month_start + "T00:00:00Z");
   return run_month(month);
 }
 

@@ -21,6 +21,7 @@
 #include "benchvan/report.hpp"
 #include "benchvan/run_identity.hpp"
 #include "benchvan/truth.hpp"
+#include "benchvan/van_traits.hpp"
 #include "benchvan/vin.hpp"
 
 namespace packmile::benchvan {
@@ -28,8 +29,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// 2026-01-05T00:00:00Z, a Monday: fixed, never the machine's clock.
-constexpr std::int64_t kOriginUnixMs = 1767571200000;
 constexpr Nanos kSilentEndNs = 45 * kNanosPerSecond;
 constexpr std::array<std::string_view, 12> kVanNames{"willow", "alder",  "rowan", "hazel",
                                                      "aspen",  "linden", "tamar", "severn",
@@ -103,16 +102,21 @@ int run_month(const MonthOptions& options) {
     identity.add("days", fmt::format("{}", options.days));
     identity.add("seed", fmt::format("{}", options.seed));
     for (const std::string& fault : options.fault_names) identity.add("fault", fault);
+    for (const std::string& mechanism : options.mechanism_names)
+      identity.add("mechanism", mechanism);
+    if (options.start_unix_ms != kMonthStartUnixMs)
+      identity.add("start", iso_time(options.start_unix_ms));
 
     // The life of a van hangs on seed and van alone: a longer month begins like
     // a shorter one.
     Generator life(options.seed * 1000003 + i);
-    const MonthVan van{.name = van_name(i),
-                       .vin = invented_vin(100 + i),
-                       .odometer_km = std::round(life.between(12000, 78000)),
-                       .seed = life.next()};
+    MonthVan van{.name = van_name(i),
+                 .vin = invented_vin(100 + i),
+                 .odometer_km = std::round(life.between(12000, 78000)),
+                 .seed = life.next()};
+    van.traits = draw_traits(options.mechanisms, van.seed);
     const double cpu_from_s = cpu_seconds();
-    MonthPlan plan(van, options.days, kOriginUnixMs);
+    MonthPlan plan(van, options.days, options.start_unix_ms);
     PlannedScene scene(plan, van.odometer_km - 1200);
     QuantitySet quantities;
     for (const Quantity quantity :
@@ -123,16 +127,16 @@ int run_month(const MonthOptions& options) {
     LinesFile lines(options.lines ? (out / (van.name + ".lines")).string() : "");
     Bench bench({.vin = van.vin,
                  .quantities = quantities,
-                 .coding = {.speed_cut = options.faults.speed_cut},
+                 .coding = {.speed_cut = options.faults.speed_cut || options.mechanisms.speed_cut},
                  .faults = options.faults,
                  .seed = identity.number("answer times"),
                  .lines = lines.file()},
                 scene);
-    CardFile card = CardFile::prepare((out / (van.name + ".log")).string(), kMonthCardBytes,
-                                      identity.number("log id"),
-                                      {.van = van.name, .prepared_unix_ms = kOriginUnixMs});
+    CardFile card = CardFile::prepare(
+        (out / (van.name + ".log")).string(), kMonthCardBytes, identity.number("log id"),
+        {.van = van.name, .prepared_unix_ms = static_cast<std::uint64_t>(options.start_unix_ms)});
     std::optional<std::int64_t> origin_unix_ms;
-    if (!options.faults.no_clock) origin_unix_ms = kOriginUnixMs;
+    if (!options.faults.no_clock) origin_unix_ms = options.start_unix_ms;
     if (options.direct) {
       DirectLogger logger(bench, scene, card,
                           {.log_id = identity.number("log id"),

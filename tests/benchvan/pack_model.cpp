@@ -18,6 +18,10 @@ constexpr std::array kCellV{3.20, 3.45, 3.53, 3.58, 3.62, 3.67, 3.75, 3.84, 3.93
 constexpr double kResistanceOhm = 0.085;   // at 20 C
 constexpr double kResistancePerC = 0.012;  // more for each degree below 20 C
 
+constexpr double kSlowS = 45;           // of the slow resistance
+constexpr double kCoolingS = 9 * 3600;  // towards the air
+constexpr double kHeatJPerC = 400e3;    // 400 kg at 1000 J/(kg C)
+
 }  // namespace
 
 double traction_kw(const VanBody& body, double speed_kmh, double accel_m_s2) {
@@ -46,18 +50,50 @@ double PackModel::open_circuit_v() const {
   return kCellsInSeries * (kCellV[low] + share * (kCellV[low + 1] - kCellV[low]));
 }
 
+double PackModel::mean_open_v() {
+  double sum_v = (kCellV.front() + kCellV.back()) / 2;
+  for (std::size_t i = 1; i + 1 < kCellV.size(); ++i) sum_v += kCellV[i];
+  return kCellsInSeries * sum_v / static_cast<double>(kCellV.size() - 1);
+}
+
+double PackModel::resistance_ohm(double ambient_c) const {
+  const double cold_c = std::clamp(20.0 - temp_c(ambient_c), 0.0, 40.0);
+  return kResistanceOhm * traits_.resistance_factor * (1.0 + kResistancePerC * cold_c);
+}
+
 PackModel::Terminals PackModel::at_power(double power_kw, double ambient_c) const {
-  const double open_v = open_circuit_v();
-  const double resistance =
-      kResistanceOhm * (1.0 + kResistancePerC * std::clamp(20.0 - ambient_c, 0.0, 40.0));
+  const double open_v = open_circuit_v() - slow_v_;
+  const double resistance = resistance_ohm(ambient_c);
   // P = (open - R I) I, the smaller current; never beyond the most the pack can give.
   const double root = std::max(0.0, open_v * open_v - 4.0 * resistance * power_kw * 1000.0);
   const double pack_a = (open_v - std::sqrt(root)) / (2.0 * resistance);
   return {.pack_v = open_v - resistance * pack_a, .pack_a = pack_a};
 }
 
-void PackModel::flow(double pack_a, double for_s) {
-  soc_pct_ -= 100.0 * pack_a * for_s / 3600.0 / capacity_ah_;
+void PackModel::warm_towards(double ambient_c, double for_s) {
+  if (!temp_c_) temp_c_ = ambient_c;
+  if (for_s != step_s_) {
+    step_s_ = for_s;
+    slow_left_ = std::exp(-for_s / kSlowS);
+    temp_left_ = std::exp(-for_s / kCoolingS);
+  }
+  *temp_c_ = ambient_c + temp_left_ * (*temp_c_ - ambient_c);
+}
+
+void PackModel::flow(double pack_a, double for_s, double ambient_c, bool balance) {
+  if (!balance) soc_pct_ -= 100.0 * pack_a * for_s / 3600.0 / capacity_ah_;
+  if (traits_.slow_share <= 0 && !traits_.has_temperature) return;
+  const double resistance = resistance_ohm(ambient_c);
+  warm_towards(ambient_c, for_s);
+  *temp_c_ += resistance * (1 + traits_.slow_share) * pack_a * pack_a * for_s / kHeatJPerC;
+  const double settled_v = traits_.slow_share * resistance * pack_a;
+  slow_v_ = settled_v + slow_left_ * (slow_v_ - settled_v);
+}
+
+void PackModel::rest(double for_s, double ambient_c) {
+  if (traits_.slow_share <= 0 && !traits_.has_temperature) return;
+  warm_towards(ambient_c, for_s);
+  slow_v_ *= slow_left_;
 }
 
 }  // namespace packmile::benchvan

@@ -20,7 +20,8 @@ constexpr Road kMotorway{78, 96, 200, 500, 0, 10};
 
 class SpeedWriter {
  public:
-  explicit SpeedWriter(Generator& generator) : generator_(generator) {}
+  SpeedWriter(Generator& generator, double briskness)
+      : generator_(generator), briskness_(briskness) {}
 
   void stand(double for_s) {
     for (double t = 0; t < for_s; t += kRoundStepS) speed_kmh_.push_back(0);
@@ -28,9 +29,9 @@ class SpeedWriter {
 
   void micro_trip(const Road& road) {
     const double cruise_kmh = generator_.between(road.speed_min_kmh, road.speed_max_kmh);
-    ramp(0, cruise_kmh, generator_.between(0.7, 1.4));
+    ramp(0, cruise_kmh, briskness_ * generator_.between(0.7, 1.4));
     cruise(cruise_kmh, generator_.between(road.cruise_min_s, road.cruise_max_s));
-    ramp(speed_kmh_.back(), 0, -generator_.between(0.8, 1.7));
+    ramp(speed_kmh_.back(), 0, -briskness_ * generator_.between(0.8, 1.7));
     stand(generator_.between(road.pause_min_s, road.pause_max_s));
   }
 
@@ -74,6 +75,7 @@ class SpeedWriter {
   }
 
   Generator& generator_;
+  double briskness_;
   std::vector<double> speed_kmh_{0.0};
 };
 
@@ -83,7 +85,7 @@ class TrackWriter {
   TrackWriter(PackModel& pack, double ambient_c, double odometer_km)
       : pack_(pack), ambient_c_(ambient_c), odometer_km_(odometer_km) {}
 
-  void row(double step_s, double speed_kmh, double power_kw) {
+  void row(double step_s, double speed_kmh, double power_kw, bool balance = false) {
     // Row one is the start: nothing has flowed yet.
     if (!track_.time_s.empty()) {
       time_s_ += step_s;
@@ -91,7 +93,7 @@ class TrackWriter {
     }
     const PackModel::Terminals terminals = pack_.at_power(power_kw, ambient_c_);
     if (!track_.time_s.empty()) {
-      pack_.flow((terminals.pack_a + last_a_) / 2.0, step_s);
+      pack_.flow((terminals.pack_a + last_a_) / 2.0, step_s, ambient_c_, balance);
     }
     last_a_ = terminals.pack_a;
     last_speed_kmh_ = speed_kmh;
@@ -127,7 +129,7 @@ class TrackWriter {
 }  // namespace
 
 std::vector<double> make_round(Generator& generator, const RoundShape& shape) {
-  SpeedWriter writer(generator);
+  SpeedWriter writer(generator, shape.briskness);
   writer.stem(generator.between(shape.stem_min_s, shape.stem_max_s));
   for (int drop = 0; drop < shape.drops; ++drop) {
     writer.stand(generator.between(shape.dwell_min_s, shape.dwell_max_s));
@@ -158,22 +160,24 @@ Track drive_round(const std::vector<double>& speed_kmh, const VanBody& body, Pac
   return writer.take();
 }
 
-Track charge_at_power(PackModel& pack, double power_kw, double until_pct, double ambient_c,
+Track charge_at_power(PackModel& pack, const ChargeShape& shape, double ambient_c,
                       double odometer_km, double stand_before_s, double stand_after_s) {
-  constexpr double kRampS = 12;         // a charger does not start at full power
-  constexpr double kTaperFromPct = 94;  // then the power falls with the room left
+  constexpr double kRampS = 12;  // a charger does not start at full power
   constexpr double kEndKw = 0.9;
   constexpr double kRestKw = 0.25;  // awake, contactors closed
+  constexpr double kBalanceKw = 0.35;
   constexpr double kLongestS = 24 * 3600;
   TrackWriter writer(pack, ambient_c, odometer_km);
   for (double t = 0; t < stand_before_s; t += kChargeStepS) writer.row(kChargeStepS, 0, kRestKw);
-  for (double t = 0; t < kLongestS && pack.soc_pct() < until_pct; t += kChargeStepS) {
-    const double room = (100.0 - pack.soc_pct()) / (100.0 - kTaperFromPct);
+  for (double t = 0; t < kLongestS && pack.soc_pct() < shape.until_pct; t += kChargeStepS) {
+    const double room = (100.0 - pack.soc_pct()) / (100.0 - shape.taper_from_pct);
     const double share = std::min({1.0, (t + kChargeStepS) / kRampS, std::max(room, 0.0)});
-    const double now_kw = power_kw * share;
+    const double now_kw = shape.power_kw * share;
     if (t > kRampS && now_kw < kEndKw) break;
     writer.row(kChargeStepS, 0, -now_kw);
   }
+  for (double t = 0; t < shape.balance_s; t += kChargeStepS)
+    writer.row(kChargeStepS, 0, -kBalanceKw, true);
   for (double t = 0; t < stand_after_s; t += kChargeStepS) writer.row(kChargeStepS, 0, kRestKw);
   return writer.take();
 }

@@ -23,6 +23,7 @@ struct RoundShape {
   double stem_max_s = 1100;
   double dwell_min_s = 60;  // at a customer; always shorter than what ends a trip
   double dwell_max_s = 240;
+  double briskness = 1;  // of accelerations, of the usual ones
 };
 
 [[nodiscard]] std::vector<double> make_round(Generator& generator, const RoundShape& shape);
@@ -33,10 +34,17 @@ struct RoundShape {
                                 PackModel& pack, double ambient_c, double odometer_km,
                                 double stand_before_s, double stand_after_s);
 
+struct ChargeShape {
+  double power_kw = 6.6;  // into the pack, before the taper
+  double until_pct = 99;
+  double taper_from_pct = 94;  // then the power falls with the room left
+  double balance_s = 0;        // a full pack goes on so long, for its balance
+};
+
 // Charges the standing van: constant power, then a taper, until `until_pct`;
 // awake at rest `stand_before_s` before and `stand_after_s` after.
-[[nodiscard]] Track charge_at_power(PackModel& pack, double power_kw, double until_pct,
-                                    double ambient_c, double odometer_km, double stand_before_s,
+[[nodiscard]] Track charge_at_power(PackModel& pack, const ChargeShape& shape, double ambient_c,
+                                    double odometer_km, double stand_before_s,
                                     double stand_after_s);
 
 }  // namespace packmile::benchvan

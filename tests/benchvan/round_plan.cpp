@@ -14,7 +14,7 @@ std::optional<Act> RoundPlan::next() {
   constexpr double kEmptyPct = 20;
   Act act{.wake_ns = free_from_ns_};
   if (pack_.soc_pct() < kEmptyPct) {
-    act.track = charge_at_power(pack_, 6.6, 90, ambient_c_, odometer_km_, 30, 60);
+    act.track = charge_at_power(pack_, {.until_pct = 90}, ambient_c_, odometer_km_, 30, 60);
   } else {
     // Short, so that the first one begins to move within seconds of the start.
     RoundShape shape;
