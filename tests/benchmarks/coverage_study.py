@@ -35,8 +35,6 @@ import time
 TRIP = ["net_kwh", "discharge_kwh", "regen_kwh", "distance_km", "kwh_per_mile"]
 SESSION = ["pack_kwh", "pack_ah", "grid_kwh", "peak_kw"]
 THROUGHPUT = ["discharge_kwh", "charge_kwh", "discharge_ah", "charge_ah", "kwh_per_mile", "standing_kwh"]
-# Findings of a card, of rows, and verdicts that say: something here is not as it
-# should be.
 MATCH_S = 120  # a row's start and the truth's: the first sample may come late
 PERCENT = 95
 # What the sensors' stated spreads leave where the offset is known to 0.02 A (the
@@ -99,7 +97,7 @@ def study_van(job):
     # Any season; a Monday or not.
     start = datetime.date(2025, 1, 1) + datetime.timedelta(days=chance.randrange(365))
     result = {"seed": seed, "mechanisms": mechanisms, "points": [], "flags": [], "missing": [],
-              "unmatched": 0, "rows": 0}
+              "unmatched": 0, "rows": 0, "invented": []}
     with tempfile.TemporaryDirectory(prefix="packmile-coverage-") as name:
         folder = pathlib.Path(name)
         options = [word for one in mechanisms for word in ("--mechanism", one)]
@@ -135,6 +133,9 @@ def study_van(job):
                     continue
                 label = what if what == "trip" else f"{real['kind']} session"
                 compare(points, label, names, near[1], real)
+            starts = [instant(real["start"]) for real in truth[command]]
+            result["invented"] += [(command, row.get("source")) for began, row in ours
+                                   if all(abs(began - one) > MATCH_S for one in starts)]
         for row in rows["throughput"]:
             compare(points, "month", THROUGHPUT, row, truth["throughput"])
         pack = truth["pack"]
@@ -301,6 +302,8 @@ def main():
             results.append(done)
             if sys.stderr.isatty():
                 print(f"\r{len(results)} of {len(jobs)}", end="", file=sys.stderr)
+            elif len(results) % 50 == 0:
+                print(f"{len(results)} of {len(jobs)}", file=sys.stderr)
     missing = sorted({command for r in results for command in r["missing"]})
     for command in missing:
         print(f"packmile has no command '{command}' yet: its figures are not in this study")
@@ -309,6 +312,11 @@ def main():
     document["drawn"] = print_table("modelled mechanisms, drawn anew for each van", drawn, given.seed)
     unmatched = sum(r["unmatched"] for r in drawn)
     print(f"rows of the truth without a row of ours: {unmatched} of {sum(r['rows'] for r in drawn)}")
+    invented = collections.Counter(tuple(one) for r in drawn for one in r["invented"])
+    for (command, source), count in sorted(invented.items(), key=str):
+        vans = sum(any(tuple(one) == (command, source) for one in r["invented"]) for r in drawn)
+        print(f"{command} of ours that never happened{f' ({source})' if source else ''}: {count}, in {vans} vans")
+    document["invented"] = [[*key, count] for key, count in invented.items()]
     if mechanisms:
         by_mechanism = {m: [r for r in results if r["mechanisms"] == ["drawn", m]] for m in mechanisms}
         document["mechanisms"] = print_mechanisms(drawn, by_mechanism, given.seed)
