@@ -20,4 +20,10 @@ Figure soc_energy_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
                    std::hypot(kNominalU * energy_kwh, kSocPointU * nominal_kwh * std::sqrt(2.0)));
 }
 
+Figure unheard_fall_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
+  const double step_kwh = step_pct / 100 * nominal_kwh;
+  const double controller_kwh = kSocPointU * nominal_kwh * std::sqrt(2.0);
+  return figure_of(fallen_pct / 100 * nominal_kwh, std::hypot(step_kwh, controller_kwh), 0);
+}
+
 }  // namespace packmile

@@ -285,10 +285,8 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     stand.end_doubt = end_doubt;
     const std::string unseen = "nothing was heard of the van while its charge fell";
     if (facts.nominal_kwh) {
-      // The scale of one step is small against the step itself.
-      const double kwh = (before_pct - after_pct) / 100 * *facts.nominal_kwh;
-      const double step_kwh = step_pct / 100 * *facts.nominal_kwh;
-      stand.net_kwh = MaybeFigure::known(figure_of(kwh, step_kwh, 0));
+      stand.net_kwh = MaybeFigure::known(
+          unheard_fall_kwh(before_pct - after_pct, step_pct, *facts.nominal_kwh));
       stand.discharge_kwh = stand.net_kwh;
     } else {
       stand.net_kwh =

@@ -305,6 +305,12 @@ TEST_CASE("account: what happened between two episodes is told by SoC and odomet
     ++lost;
     CHECK(stand.net_kwh.figure->value == doctest::Approx(0.4).scale(0).epsilon(0.51));
     CHECK(stand.start == episodes[1].end);
+    // Two codes of 51 kWh are no more than a controller changes its mind by in a
+    // rest: a point at each end, and a step, by hand 0.2 and 0.721 kWh (1 sd).
+    const Figure& fallen = *stand.net_kwh.figure;
+    CHECK(fallen.high - fallen.value ==
+          doctest::Approx(1.96 * std::hypot(0.2, 0.7212)).epsilon(1e-3));
+    CHECK(fallen.scatter == doctest::Approx(fallen.high - fallen.value));
   }
   CHECK(lost == 1);
   REQUIRE(figures.trips.size() == 5);
