@@ -139,7 +139,7 @@ def study_van(job):
                                    if all(abs(began - one) > MATCH_S for one in starts)]
         for row in rows["throughput"]:
             compare(points, "month", THROUGHPUT, row, truth["throughput"])
-        pack = truth["pack"]
+        result["pack"] = pack = truth["pack"]
         real_ah = (pack["capacity_ah_start"] + pack["capacity_ah_end"]) / 2
         for row in rows.get("capacity", []):
             if row.get("ah") is None and row.get("method") != "voltage_window":
@@ -198,6 +198,14 @@ def by_figure(results):
             if point[1] is not None:
                 table[point[0]][result["seed"]].append(point)
     return table
+
+
+def by_van_of(result):
+    figures = collections.defaultdict(list)
+    for point in result["points"]:
+        if point[1] is not None:
+            figures[point[0]].append(point)
+    return figures
 
 
 def share_and_interval(vans, hit, seed):
@@ -359,6 +367,10 @@ def main():
               f"at most {100 * worst[1]:.2f} % of a half-width (seed {worst[0]}) from those of --direct")
         differ = [pair for pair in pairs if pair[1] > 0.1]
     print(f"\n{len(jobs)} months in {time.monotonic() - began:.0f} s")
+    # For whoever looks for the term to blame: each van's mean error, in half-widths.
+    document["vans"] = [{"seed": r["seed"], "pack": r["pack"], "errors": {
+        figure: statistics.mean((p[3] - p[4]) / max(1e-12, (p[2] - p[1]) / 2) for p in points)
+        for figure, points in by_van_of(r).items()}} for r in drawn]
     if given.json:
         pathlib.Path(given.json).write_text(json.dumps(document, indent=1))
     if not given.check:
