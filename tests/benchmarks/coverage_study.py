@@ -98,7 +98,7 @@ def study_van(job):
     # Any season; a Monday or not.
     start = datetime.date(2025, 1, 1) + datetime.timedelta(days=chance.randrange(365))
     result = {"seed": seed, "mechanisms": mechanisms, "points": [], "flags": [], "missing": [],
-              "unmatched": 0, "rows": 0, "invented": []}
+              "unmatched": [], "rows": 0, "invented": []}
     with tempfile.TemporaryDirectory(prefix="packmile-coverage-") as name:
         folder = pathlib.Path(name)
         options = [word for one in mechanisms for word in ("--mechanism", one)]
@@ -130,7 +130,7 @@ def study_van(job):
                 near = min(ours, key=lambda one: abs(one[0] - instant(real["start"])), default=None)
                 result["rows"] += 1
                 if near is None or abs(near[0] - instant(real["start"])) > MATCH_S:
-                    result["unmatched"] += 1
+                    result["unmatched"].append((command, real["start"]))
                     continue
                 label = what if what == "trip" else f"{real['kind']} session"
                 compare(points, label, names, near[1], real)
@@ -269,22 +269,29 @@ def print_mechanisms(base, by_mechanism, seed):
     print(f"months without: {len(base)}; any trusted flag in {100 * false / max(1, len(base)):.1f} % of them; "
           f"words that say nothing there: {', '.join(sorted(f for f in raised if f not in trusted)) or 'none'}")
     print(f"{'mechanism':<22}{'vans':>5}{'flagged %':>10}{'held or flagged %, the worst figures'}")
+    print("(in brackets: held, and what the same vans hold without the mechanism)")
     lines = []
     for mechanism, results in by_mechanism.items():
+        same_vans = {r["seed"] for r in results}
+        without = by_figure([r for r in base if r["seed"] in same_vans])
         flagged = [any(flag in trusted for flag in r["flags"]) for r in results]
         figures = {}
         for figure, vans in by_figure(results).items():
             seeds = {r["seed"]: f for r, f in zip(results, flagged)}
             hits = [(seeds[s] or covered(p)) for s, points in vans.items() for p in points]
             held = [covered(p) for points in vans.values() for p in points]
-            figures[figure] = (100 * sum(hits) / len(hits), 100 * sum(held) / len(held))
-        worst = sorted(figures.items(), key=lambda one: one[1][0])[:3]
+            before = [covered(p) for points in without.get(figure, {}).values() for p in points]
+            figures[figure] = (100 * sum(hits) / len(hits), 100 * sum(held) / len(held),
+                               100 * sum(before) / max(1, len(before)))
+        # Those that the mechanism itself spoils come first.
+        worst = sorted(figures.items(), key=lambda one: one[1][0] - one[1][2])[:4]
         words = collections.Counter(f for r in results for f in r["flags"] if f in trusted)
         print(f"{mechanism:<22}{len(results):>5}{100 * sum(flagged) / len(results):>10.0f}  "
-              + "; ".join(f"{name} {hit:.0f} (held {held:.0f})" for name, (hit, held) in worst)
+              + "; ".join(f"{name} {hit:.0f} ({held:.0f}, {before:.0f})" for name, (hit, held, before) in worst)
               + ("" if not words else "  by " + ", ".join(f"{w} {n}" for w, n in words.most_common(3))))
         lines.append({"mechanism": mechanism, "vans": len(results), "flagged_pct": 100 * sum(flagged) / len(results),
-                      "figures": {k: {"held_or_flagged_pct": v[0], "held_pct": v[1]} for k, v in figures.items()}})
+                      "figures": {k: {"held_or_flagged_pct": v[0], "held_pct": v[1], "without_pct": v[2]}
+                                  for k, v in figures.items()}})
     return lines
 
 
@@ -348,8 +355,9 @@ def main():
     drawn = [r for r in results if r["mechanisms"] == ["drawn"]]
     document = {"seeds": [r["seed"] for r in drawn], "days": given.days, "missing": missing}
     document["drawn"] = print_table("modelled mechanisms, drawn anew for each van", drawn, given.seed)
-    unmatched = sum(r["unmatched"] for r in drawn)
-    print(f"rows of the truth without a row of ours: {unmatched} of {sum(r['rows'] for r in drawn)}")
+    unmatched = [(r["seed"], *row) for r in drawn for row in r["unmatched"]]
+    print(f"rows of the truth without a row of ours: {len(unmatched)} of {sum(r['rows'] for r in drawn)}"
+          + "".join(f"\n  seed {seed}: {command} {start}" for seed, command, start in unmatched))
     invented = collections.Counter(tuple(one) for r in drawn for one in r["invented"])
     for (command, source), count in sorted(invented.items(), key=str):
         vans = sum(any(tuple(one) == (command, source) for one in r["invented"]) for r in drawn)
@@ -368,7 +376,7 @@ def main():
         differ = [pair for pair in pairs if pair[1] > 0.1]
     print(f"\n{len(jobs)} months in {time.monotonic() - began:.0f} s")
     # For whoever looks for the term to blame: each van's mean error, in half-widths.
-    document["vans"] = [{"seed": r["seed"], "pack": r["pack"], "errors": {
+    document["vans"] = [{"seed": r["seed"], "pack": r["pack"], "flags": r["flags"], "invented": r["invented"], "errors": {
         figure: statistics.mean((p[3] - p[4]) / max(1e-12, (p[2] - p[1]) / 2) for p in points)
         for figure, points in by_van_of(r).items()}} for r in drawn]
     if given.json:
