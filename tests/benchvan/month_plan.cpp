@@ -14,6 +14,7 @@ constexpr double kDayS = 86400;
 constexpr double kKmPerMile = 1.609344;
 constexpr double kAcKw = 6.6;  // into the pack, from a supply of kOnboardChargerKw
 constexpr double kFullPct = 99.0;
+constexpr double kFastFullPct = 90.0;  // nobody waits at a DC post for the rest
 
 double soc_at_start(const Track& track) { return track.column(Quantity::soc_pct).front(); }
 double soc_at_end(const Track& track) { return track.column(Quantity::soc_pct).back(); }
@@ -164,13 +165,15 @@ std::optional<Act> MonthPlan::drive(bool morning) {
 
 std::optional<Act> MonthPlan::charge() {
   const double plug_s = generator_.between(20.5, 22.5) * 3600;
-  const double until_pct = generator_.share() < 0.7 ? kFullPct : generator_.between(85, 95);
+  double until_pct = generator_.share() < 0.7 ? kFullPct : generator_.between(85, 95);
+  const bool dc = chance_.share() < van_.traits.dc_night_share;
+  if (dc) until_pct = std::min(until_pct, kFastFullPct);
   if (pack_.soc_pct() > until_pct - 8) return std::nullopt;
   const VanTraits& traits = van_.traits;
   const double wake_s =
       std::max(static_cast<double>(day_) * kDayS + plug_s, free_from_s_ + 20 * 60);
-  if (chance_.share() < traits.dc_night_share) {
-    return charge_from(wake_s, dc_shape(std::min(until_pct, 90.0)), ambient_c(day_shift_c_ - 2.5),
+  if (dc) {
+    return charge_from(wake_s, dc_shape(until_pct), ambient_c(day_shift_c_ - 2.5),
                        generator_.between(200, 500), true);
   }
   ChargeShape shape{.power_kw = kAcKw, .until_pct = until_pct};

@@ -184,7 +184,7 @@ TEST_CASE("month plan: the truth is what happened, the track what the sensors ma
                   .odometer_km = 1000,
                   .seed = seed,
                   .traits = traits},
-                 10, kMonday);
+                 30, kMonday);
   double shown_ah = 0, true_ah = 0, hours = 0, shown_km = 0;
   while (std::optional<Act> act = plan.next()) {
     const TrackTruth shown = measure(act->track);
@@ -205,6 +205,8 @@ TEST_CASE("month plan: the truth is what happened, the track what the sensors ma
   for (const auto& session : truth["sessions"]) {
     dc += session["kind"] == "dc" ? 1 : 0;
     CHECK(session["grid_kwh"].get<double>() > session["pack_kwh"].get<double>());
+    // Nobody plugs in for nothing.
+    CHECK(session["pack_kwh"].get<double>() > 1);
   }
   CHECK(dc >= 1);
   CHECK(truth["pack"]["capacity_ah_end"].get<double>() < traits.pack.capacity_ah);
