@@ -15,7 +15,7 @@ import sys
 ROOMS = ["card", "archive", "notes", "timeline", "reading", "energy", "pack", "money", "duty", "ledger",
          "report", "cli"]
 # Rooms of one stage: side by side, so that none includes another.
-STAGES = [["card"], ["archive"], ["notes"], ["timeline"], ["reading"], ["energy", "pack", "money", "duty"],
+STAGES = [["card"], ["archive"], ["notes"], ["timeline"], ["reading"], ["energy"], ["pack"], ["money", "duty"],
           ["ledger"], ["report"], ["cli"]]
 INCLUDE = re.compile(r'^\s*#\s*include\s*"([^"]+)"', re.M)
 
