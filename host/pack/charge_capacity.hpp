@@ -1,0 +1,92 @@
+// What one charge says about the capacity: charge put in per share of the state
+// of charge.
+//
+// Input     a charge's trace.
+// Output    Ah per 100 points of the van's own scale, with interval, or why not.
+// Meaning   the state of charge is the controller's opinion: this is the usable
+//           window that it believes in, not what the cells hold.
+// Method    least squares of Ah over all SoC edges; where no labelling of the
+//           steps fits, the codes at both ends.
+// Refuses   sign or coding not proven; less than 98 % seen; under 30 points; the
+//           controller changed its mind inside.
+#pragma once
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "figure.hpp"
+#include "pack/charge_trace.hpp"
+#include "pack/line_with_errors.hpp"
+#include "pack/soc_steps.hpp"
+
+namespace packmile {
+
+struct CapacityRules {
+  double least_window_pct = 30;
+  double least_coverage = 0.98;
+  // 1 sd between two states of charge of one charge, share: 79 published pairs of
+  // a fleet against rest voltage, robust sd 1.6 points.
+  double controller_u = 0.015;
+  double offset_u_a = 0.3;        // 1 sd, current sensor offset; a judgment
+  double current_gain_u = 0.006;  // 1 sd, relative; a judgment
+};
+
+// What is known of the current sensor, positive as pack_a is (discharge).
+// Absent: nothing, and CapacityRules::offset_u_a stands.
+struct SensorOffset {
+  double a = 0;
+  double u_a = 0;
+};
+
+enum class CapacityRefusal : std::uint8_t {
+  none,
+  current_not_proven,
+  not_seen,  // no pack words
+  low_coverage,
+  no_soc,
+  small_window,
+  re_anchored,
+  no_slope,  // the codes and the charge give no positive slope
+};
+[[nodiscard]] std::string_view word_of(CapacityRefusal refusal);
+// One sentence for people: why, and what would help.
+[[nodiscard]] std::string_view text_of(CapacityRefusal refusal);
+
+enum class EdgeMethod : std::uint8_t { edges, readings };
+
+struct ChargeCapacity {
+  UtcTime start, end;
+  ChargeKind kind = ChargeKind::unknown;
+  std::uint32_t segment = 0;
+  std::optional<double> ambient_c, odometer_km;
+  CapacityRefusal refusal = CapacityRefusal::none;
+  MaybeFigure ah;  // of 100 points
+
+  // What it rests on; meaningful when `ah` is known.
+  EdgeMethod method = EdgeMethod::edges;
+  SocStep step = SocStep::code;
+  std::size_t n_edges = 0;
+  std::size_t n_edges_left_out = 0;
+  double window_low_pct = 0;
+  double window_high_pct = 0;
+  double slope_u_ah = 0;  // 1 sd of the fit alone, without the controller's error
+  double bend = 0;        // slope of the upper half over that of the lower, minus 1
+  bool bends = false;     // by more than 1 %: it corrects itself while charging
+  double mean_v = 0;
+  // For many charges together: share, Ah, their 1 sd, hours.
+  PointWithErrors point;
+
+  std::vector<ReAnchor> re_anchors;
+};
+
+[[nodiscard]] ChargeCapacity measure_charge(const ChargeTrace& trace,
+                                            const CapacityRules& rules = {},
+                                            const std::optional<SensorOffset>& offset = {});
+
+// The figure of a slope that charges of this mean hours per share gave.
+[[nodiscard]] Figure capacity_figure(double ah, double u_random_ah, double hours_per_share,
+                                     const CapacityRules& rules,
+                                     const std::optional<SensorOffset>& offset);
+
+}  // namespace packmile

@@ -1,0 +1,184 @@
+#include "pack/soc_steps.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "pack/robust.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr double kCodes = 255;
+constexpr std::uint32_t kFullCode = 255;
+// Polls further apart than this many usual steps locate no edge.
+constexpr double kFarPolls = 3;
+// A correction that is let out slowly is one event up to this long. Common
+// practice, no source.
+constexpr std::int64_t kReAnchorMs = 300'000;
+constexpr double kReAnchorCodes = 2;
+constexpr double kReAnchorShare = 0.5;
+
+double steps_in_all(SocStep step) {
+  switch (step) {
+    case SocStep::code:
+      return kCodes;
+    case SocStep::half_percent_cut:
+    case SocStep::half_percent_rounded:
+      return 200;
+    case SocStep::percent_cut:
+    case SocStep::percent_rounded:
+      return 100;
+  }
+  return kCodes;
+}
+
+bool rounded(SocStep step) {
+  return step == SocStep::half_percent_rounded || step == SocStep::percent_rounded;
+}
+
+std::uint32_t code_of(SocStep step, double steps) {
+  const double exact = kCodes * steps / steps_in_all(step);
+  // 255 n / 200 and / 100 are exact at their integers up to rounding of a double.
+  return static_cast<std::uint32_t>(rounded(step) ? std::floor(exact + 0.5 + 1e-9)
+                                                  : std::floor(exact + 1e-9));
+}
+
+}  // namespace
+
+double step_pct(SocStep step) { return 100 / steps_in_all(step); }
+
+double steps_at(SocStep step, std::uint32_t code) {
+  const double exact = static_cast<double>(code) * steps_in_all(step) / kCodes;
+  return rounded(step) ? std::floor(exact + 0.5) : std::ceil(exact - 1e-9);
+}
+
+bool can_show(SocStep step, std::uint32_t code) {
+  return code <= kFullCode && code_of(step, steps_at(step, code)) == code;
+}
+
+std::vector<SocStep> steps_that_fit(const std::vector<std::uint32_t>& codes) {
+  std::vector<SocStep> fitting;
+  for (const SocStep step :
+       {SocStep::percent_cut, SocStep::percent_rounded, SocStep::half_percent_cut,
+        SocStep::half_percent_rounded, SocStep::code}) {
+    if (step == SocStep::code ||
+        std::all_of(codes.begin(), codes.end(), [&](auto c) { return can_show(step, c); })) {
+      fitting.push_back(step);
+    }
+  }
+  return fitting;
+}
+
+SocEdges find_soc_edges(const ChargeTrace& trace, SocStep step) {
+  SocEdges result;
+  const SignalSeries& soc = trace.soc;
+  if (soc.raw.size() < 2 || trace.time_ms.empty()) return result;
+  std::vector<double> polls_ms;
+  for (std::size_t i = 1; i < soc.time_ms.size(); ++i) {
+    polls_ms.push_back(static_cast<double>(soc.time_ms[i] - soc.time_ms[i - 1]));
+  }
+  const double far_ms = kFarPolls * median_of(std::move(polls_ms));
+  std::vector<std::int64_t> gap_ends_ms;
+  for (std::size_t i = 1; i < trace.time_ms.size(); ++i) {
+    if (trace.after_gap[i]) gap_ends_ms.push_back(trace.time_ms[i]);
+  }
+  const auto has_gap = [&](std::int64_t from_ms, std::int64_t to_ms) {
+    const auto it = std::upper_bound(gap_ends_ms.begin(), gap_ends_ms.end(), from_ms);
+    if (it == gap_ends_ms.end()) return false;
+    const auto row = std::lower_bound(trace.time_ms.begin(), trace.time_ms.end(), *it);
+    return *(row - 1) < to_ms;
+  };
+
+  std::uint32_t reached = soc.raw.front();
+  bool turned = true;
+  for (std::size_t i = 1; i < soc.raw.size(); ++i) {
+    const std::uint32_t code = soc.raw[i];
+    // A code that chatters while the charge goes on is no turn.
+    turned = turned || trace.ah_at(soc.time_ms[i]) < trace.ah_at(soc.time_ms[i - 1]);
+    if (code <= reached) continue;
+    const std::uint32_t from = reached;
+    const bool fresh = soc.raw[i - 1] == reached;
+    reached = code;
+    const std::int64_t before_ms = soc.time_ms[i - 1];
+    const std::int64_t after_ms = soc.time_ms[i];
+    const bool seen = before_ms >= trace.time_ms.front() && after_ms <= trace.time_ms.back();
+    const bool clamped = code >= kFullCode || from == 0;
+    const bool first = turned;
+    turned = false;
+    if (!fresh || !seen || clamped || first || static_cast<double>(after_ms - before_ms) > far_ms ||
+        has_gap(before_ms, after_ms)) {
+      ++result.n_left_out;
+      continue;
+    }
+    SocEdge edge;
+    edge.time_ms = before_ms + (after_ms - before_ms) / 2;
+    edge.ah = trace.ah_at(edge.time_ms);
+    edge.u_ah = std::abs(trace.ah_at(after_ms) - trace.ah_at(before_ms)) / std::sqrt(12.0);
+    // Several steps between two polls: the middle of their borders.
+    edge.soc = (steps_at(step, from) + 1 + steps_at(step, code)) / 2 / steps_in_all(step);
+    result.edges.push_back(edge);
+  }
+  return result;
+}
+
+std::string_view word_of(ReAnchorPlace place) {
+  switch (place) {
+    case ReAnchorPlace::charging:
+      return "charging";
+    case ReAnchorPlace::awake:
+      return "awake";
+    case ReAnchorPlace::asleep:
+      return "asleep";
+  }
+  return "";
+}
+
+std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
+                                      const std::vector<double>& ah_at_code, double ah_per_code,
+                                      SocStep step, ReAnchorPlace place) {
+  std::vector<ReAnchor> events;
+  if (!(ah_per_code > 0) || ah_at_code.size() != soc.raw.size()) return events;
+  // One step of a coarse controller is 2 or 3 codes and no event.
+  const double step_codes = kCodes / steps_in_all(step);
+  const double most_codes = std::max(kReAnchorCodes, std::ceil(step_codes - 1e-9));
+  const auto moved = [&](std::size_t from, std::size_t to) {
+    return static_cast<double>(soc.raw[to]) - static_cast<double>(soc.raw[from]);
+  };
+  const auto is_event = [&](std::size_t from, std::size_t to) {
+    const double codes = moved(from, to);
+    const double explained = (ah_at_code[to] - ah_at_code[from]) / ah_per_code;
+    if (codes == 0 || explained / codes >= kReAnchorShare) return false;
+    if (to == from + 1) return std::abs(codes) > most_codes;
+    // Over several polls a border may be crossed at either end.
+    return std::abs(codes - explained) > kReAnchorCodes + step_codes;
+  };
+  std::size_t done = 0;  // events do not overlap
+  for (std::size_t to = 1; to < soc.raw.size(); ++to) {
+    for (std::size_t from = to; from-- > done;) {
+      if (soc.time_ms[to] - soc.time_ms[from] > kReAnchorMs && from + 1 != to) break;
+      if (!is_event(from, to)) continue;
+      // As long as the code goes on the same way without its charge.
+      std::size_t end = to;
+      while (end + 1 < soc.raw.size() && moved(end, end + 1) * moved(from, end) > 0 &&
+             (ah_at_code[end + 1] - ah_at_code[end]) / (moved(end, end + 1) * ah_per_code) <
+                 kReAnchorShare) {
+        ++end;
+      }
+      ReAnchor event;
+      event.start = UtcTime{std::chrono::milliseconds{soc.time_ms[from]}};
+      event.end = UtcTime{std::chrono::milliseconds{soc.time_ms[end]}};
+      event.place = place;
+      event.soc_before_pct = soc.raw[from] * kSocPctPerCode;
+      event.soc_after_pct = soc.raw[end] * kSocPctPerCode;
+      event.ah = ah_at_code[end] - ah_at_code[from];
+      event.expected_ah = moved(from, end) * ah_per_code;
+      events.push_back(event);
+      done = end;
+      to = end;
+      break;
+    }
+  }
+  return events;
+}
+
+}  // namespace packmile
