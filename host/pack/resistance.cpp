@@ -1,0 +1,159 @@
+#include "pack/resistance.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <random>
+
+#include "energy/slow_signals.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr std::int64_t kPairMs = 2'000;
+constexpr std::int64_t kPairSlackMs = 500;
+constexpr int kLeastStepTenthsA = 200;
+constexpr std::size_t kLeastPairs = 100;
+constexpr std::size_t kLeastDays = 3;
+constexpr int kDraws = 200;
+constexpr std::uint32_t kSeed = 1;
+constexpr std::int64_t kSocHoldsMs = 300'000;
+constexpr std::int64_t kAmbientHoldsMs = 3'600'000;
+// Gain of voltage and current, 1 sd; judgments.
+constexpr double kGainU = 0.0067;
+
+// values: in rising order.
+double weighted_median(const std::vector<double>& values, const std::vector<double>& weights) {
+  double all = 0;
+  for (const double w : weights) all += w;
+  double sum = 0;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    sum += weights[i];
+    if (sum >= all / 2) return values[i];
+  }
+  return values.back();
+}
+
+}  // namespace
+
+void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
+  std::size_t from = 0;
+  for (std::size_t to = 1; to < rows.size(); ++to) {
+    while (rows.time_ms[to] - rows.time_ms[from] > kPairMs + kPairSlackMs) ++from;
+    if (rows.time_ms[to] - rows.time_ms[from] < kPairMs - kPairSlackMs) continue;
+    // Of the rows that are far enough away, the one nearest to 2 s.
+    std::size_t first = from;
+    while (first + 1 < to && rows.time_ms[to] - rows.time_ms[first + 1] >= kPairMs) ++first;
+    const int step = rows.tenths_a[to] - rows.tenths_a[first];
+    if (std::abs(step) < kLeastStepTenthsA) continue;
+    const auto soc = before(episode.soc, rows.time_ms[to]);
+    if (!soc || rows.time_ms[to] - soc->time_ms > kSocHoldsMs) continue;
+    ResistanceBand band;
+    band.soc_from_pct = std::min(9, static_cast<int>(soc->raw * kSocPctPerCode) / 10) * 10;
+    const auto ambient = before(episode.ambient, rows.time_ms[to]);
+    if (ambient && rows.time_ms[to] - ambient->time_ms <= kAmbientHoldsMs) {
+      band.stratum = stratum_of(static_cast<double>(ambient->raw) - 40);
+    }
+    const int volts = static_cast<int>(rows.v_raw[to]) - static_cast<int>(rows.v_raw[first]);
+    Pair pair;
+    pair.weight = std::abs(step) * kAmpPerCode;
+    // Current out of the pack lowers its voltage.
+    pair.ohm = -(volts * kVoltPerCode) / (step * kAmpPerCode);
+    pair.day = static_cast<int>(rows.time_ms[to] / 86'400'000);
+    Band& kept = bands_[band];
+    if (kept.day != pair.day) {
+      kept.day = pair.day;
+      kept.of_day = 0;
+    }
+    if (kept.of_day < kMostPairsADay) {
+      ++kept.of_day;
+      kept.pairs.push_back(pair);
+    }
+    from = to;  // pairs do not overlap
+  }
+}
+
+std::vector<Resistance> ResistanceSteps::finish() {
+  std::vector<Resistance> result;
+  for (auto& [key, band] : bands_) {
+    std::vector<Pair>& pairs = band.pairs;
+    std::sort(pairs.begin(), pairs.end(),
+              [](const Pair& a, const Pair& b) { return a.ohm < b.ohm; });
+    std::vector<int> days;
+    for (const Pair& p : pairs) days.push_back(p.day);
+    std::sort(days.begin(), days.end());
+    days.erase(std::unique(days.begin(), days.end()), days.end());
+    Resistance row;
+    row.band = key;
+    row.n_pairs = pairs.size();
+    row.n_days = days.size();
+    if (row.n_pairs < kLeastPairs || row.n_days < kLeastDays) {
+      row.mohm =
+          MaybeFigure::unknown(std::to_string(row.n_pairs) + " steps of current on " +
+                               std::to_string(row.n_days) + " days: 100 on 3 days are needed");
+      result.push_back(std::move(row));
+      continue;
+    }
+    std::vector<double> ohms, weights;
+    std::vector<std::size_t> day_of;
+    for (const Pair& p : pairs) {
+      ohms.push_back(p.ohm);
+      weights.push_back(p.weight);
+      day_of.push_back(static_cast<std::size_t>(std::lower_bound(days.begin(), days.end(), p.day) -
+                                                days.begin()));
+    }
+    const double ohm = weighted_median(ohms, weights);
+    std::mt19937 random{kSeed};
+    std::vector<double> drawn(days.size()), redrawn(ohms.size());
+    double sum = 0, squares = 0;
+    for (int draw = 0; draw < kDraws; ++draw) {
+      std::fill(drawn.begin(), drawn.end(), 0.0);
+      for (std::size_t d = 0; d < days.size(); ++d) drawn[random() % days.size()] += 1;
+      for (std::size_t i = 0; i < ohms.size(); ++i) redrawn[i] = weights[i] * drawn[day_of[i]];
+      const double value = weighted_median(ohms, redrawn);
+      sum += value;
+      squares += value * value;
+    }
+    const double mean = sum / kDraws;
+    const double u = std::sqrt(std::max(0.0, (squares - kDraws * mean * mean) / (kDraws - 1)));
+    row.mohm = ohm > 0 ? MaybeFigure::known(figure_of(1000 * ohm, 1000 * u, 1000 * kGainU * ohm))
+                       : MaybeFigure::unknown("the voltage does not give way to the current");
+    result.push_back(std::move(row));
+  }
+  bands_.clear();
+  std::stable_sort(result.begin(), result.end(),
+                   [](const auto& a, const auto& b) { return a.n_pairs > b.n_pairs; });
+  return result;
+}
+
+std::optional<ResistanceTrend> tell_resistance_trend(std::span<const MonthlyResistance> months) {
+  std::map<ResistanceBand, std::vector<MonthValue>> bands;
+  for (const MonthlyResistance& month : months) {
+    for (const Resistance& row : month.rows) {
+      if (!row.mohm.figure) continue;
+      bands[row.band].push_back({month.month, month.month / 12.0, row.mohm.figure->value,
+                                 row.mohm.figure->scatter / kZ95});
+    }
+  }
+  const auto best = std::max_element(bands.begin(), bands.end(), [](const auto& a, const auto& b) {
+    return a.second.size() < b.second.size();
+  });
+  if (best == bands.end()) return std::nullopt;
+  ResistanceTrend result;
+  result.band = best->first;
+  result.n_months = best->second.size();
+  const TrendOrWhy fitted = fit_trend(best->second);
+  if (!fitted.trend) {
+    result.pct_per_year = MaybeFigure::unknown(fitted.why);
+    return result;
+  }
+  const Trend& trend = *fitted.trend;
+  double first_x = best->second.front().x;
+  for (const MonthValue& v : best->second) first_x = std::min(first_x, v.x);
+  const double pct = 100 / trend.at(first_x);
+  result.pct_per_year = MaybeFigure::known(
+      {trend.slope * pct, trend.low * pct, trend.high * pct, (trend.high - trend.low) / 2 * pct});
+  return result;
+}
+
+}  // namespace packmile

@@ -1,0 +1,334 @@
+#include "pack/rest.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <utility>
+
+#include "energy/slow_signals.hpp"
+#include "pack/robust.hpp"
+#include "pack/student_t.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr std::int64_t kRestMs = 7'200'000;
+constexpr double kRestA = 2;
+constexpr std::int64_t kFirstReadingMs = 60'000;
+// Below this the code may still be the old one. Common practice, no source.
+constexpr std::uint32_t kAsleepCodes = 1;
+constexpr std::uint32_t kAsleepReAnchorCodes = 2;
+constexpr std::uint32_t kUnseenDriveCodes = 2;  // of the odometer, 0.1 km
+// Awake time before the first pack row and after the last is not seen, beyond
+// what a poll takes.
+constexpr std::int64_t kEdgeMs = 10'000;
+constexpr double kBridgedU = 0.1;
+constexpr double kAsymmetryU = 0.001;  // gain of discharge against charge; a judgment
+constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
+constexpr std::size_t kLeastInBand = 3;
+constexpr std::int64_t kStillHoldsMs = 1'800'000;
+constexpr double kLeastSpreadPct = 10;
+constexpr double kMedianFactor = 1.2533141373155001;  // sqrt(pi/2)
+const double kVoltCodeU = kVoltPerCode / std::sqrt(12.0);
+
+std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
+UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
+
+// What has flowed since the watch began; out of the pack positive.
+struct Tally {
+  double ah = 0;
+  double one_way_ah = 0;
+  double bridged_ah = 0;
+  double awake_h = 0;
+  double unseen_h = 0;
+};
+
+Tally operator-(const Tally& a, const Tally& b) {
+  return {a.ah - b.ah, a.one_way_ah - b.one_way_ah, a.bridged_ah - b.bridged_ah,
+          a.awake_h - b.awake_h, a.unseen_h - b.unseen_h};
+}
+
+struct KnownRest {
+  RestPoint point;
+  Tally tally;
+  std::size_t chain = 0;  // nothing unexplained happened within one
+};
+
+}  // namespace
+
+struct RestWatch::State {
+  std::optional<double> nominal_ah;
+  CapacityRules rules;
+  std::optional<SensorOffset> offset;
+
+  Tally tally;
+  std::size_t chain = 0;
+  std::optional<std::int64_t> last_end_ms;
+  std::optional<SlowSample> last_soc, last_odometer;
+  std::optional<std::uint32_t> last_segment;
+  std::vector<KnownRest> rests;
+  std::vector<ReAnchor> re_anchors;
+
+  void look_at_start(const Episode& episode, const PackRows& rows, std::uint32_t segment);
+  void sum(const Episode& episode, const PackRows& rows);
+  void look_for_re_anchors(const Episode& episode, const PackRows& rows);
+  [[nodiscard]] RestToRest pair_of(const KnownRest& a, const KnownRest& b) const;
+};
+
+RestWatch::RestWatch(std::optional<double> nominal_ah, CapacityRules rules,
+                     std::optional<SensorOffset> offset)
+    : state_(std::make_unique<State>()) {
+  state_->nominal_ah = nominal_ah;
+  state_->rules = rules;
+  state_->offset = offset;
+}
+RestWatch::~RestWatch() = default;
+RestWatch::RestWatch(RestWatch&&) noexcept = default;
+RestWatch& RestWatch::operator=(RestWatch&&) noexcept = default;
+
+void RestWatch::State::look_at_start(const Episode& episode, const PackRows& rows,
+                                     std::uint32_t segment) {
+  const std::int64_t start_ms = ms_of(episode.start);
+  const Span beginning{start_ms, start_ms + kFirstReadingMs};
+  const auto soc = first_in(episode.soc, beginning);
+  const auto odometer = first_in(episode.odometer, {start_ms, ms_of(episode.end)});
+  const bool drove =
+      last_odometer && odometer && odometer->raw >= last_odometer->raw + kUnseenDriveCodes;
+  const auto moved = [&](std::uint32_t codes) {
+    return last_soc && soc &&
+           std::max(last_soc->raw, soc->raw) - std::min(last_soc->raw, soc->raw) > codes;
+  };
+  if (!last_end_ms || drove || moved(kAsleepCodes) || last_segment != segment) ++chain;
+  // A rise may be a charge that nobody saw; a fall with no drive is a change of
+  // mind (or a use of the pack that nobody saw, which the row's Ah leaves open).
+  if (last_end_ms && !drove && moved(kAsleepReAnchorCodes) && soc->raw < last_soc->raw &&
+      last_segment == segment) {
+    ReAnchor event;
+    event.start = at(*last_end_ms);
+    event.end = at(soc->time_ms);
+    event.place = ReAnchorPlace::asleep;
+    event.soc_before_pct = last_soc->raw * kSocPctPerCode;
+    event.soc_after_pct = soc->raw * kSocPctPerCode;
+    if (nominal_ah) {
+      event.expected_ah = (event.soc_after_pct - event.soc_before_pct) / 100 * *nominal_ah;
+    }
+    re_anchors.push_back(event);
+  }
+  if (!last_end_ms || start_ms - *last_end_ms < kRestMs || !soc || rows.size() == 0) return;
+  if (rows.time_ms[0] - start_ms > kFirstReadingMs ||
+      std::abs(rows.tenths_a[0] * kAmpPerCode) >= kRestA) {
+    return;
+  }
+  KnownRest rest;
+  rest.point.at = at(rows.time_ms[0]);
+  rest.point.segment = segment;
+  rest.point.soc_code = soc->raw;
+  rest.point.pack_v = rows.v_raw[0] * kVoltPerCode;
+  rest.point.rested_h = static_cast<double>(start_ms - *last_end_ms) / 3.6e6;
+  if (const auto ambient = first_in(episode.ambient, {start_ms, start_ms + kStillHoldsMs})) {
+    rest.point.ambient_c = static_cast<double>(ambient->raw) - 40;
+  }
+  rest.tally = tally;
+  rest.chain = chain;
+  rests.push_back(rest);
+}
+
+void RestWatch::State::sum(const Episode& episode, const PackRows& rows) {
+  const double episode_h = static_cast<double>(ms_of(episode.end) - ms_of(episode.start)) / 3.6e6;
+  tally.awake_h += episode_h;
+  if (rows.size() == 0) {
+    tally.unseen_h += episode_h;
+    return;
+  }
+  const EnergyRules energy;
+  for (std::size_t i = 1; i < rows.size(); ++i) {
+    const auto step_ms = static_cast<double>(rows.time_ms[i] - rows.time_ms[i - 1]);
+    const double ah =
+        (rows.tenths_a[i] + rows.tenths_a[i - 1]) / 2.0 * kAmpPerCode * step_ms / 3.6e6;
+    tally.ah += ah;
+    tally.one_way_ah += std::max(0.0, ah);
+    if (step_ms > longest_step_ms(rows.period_ms[i - 1], rows.period_ms[i], energy.gap_periods)) {
+      tally.bridged_ah += std::abs(ah);
+      tally.unseen_h += step_ms / 3.6e6;
+    }
+  }
+  for (const std::int64_t edge_ms :
+       {rows.time_ms.front() - ms_of(episode.start), ms_of(episode.end) - rows.time_ms.back()}) {
+    if (edge_ms > kEdgeMs) tally.unseen_h += static_cast<double>(edge_ms) / 3.6e6;
+  }
+}
+
+void RestWatch::State::look_for_re_anchors(const Episode& episode, const PackRows& rows) {
+  if (!nominal_ah || rows.size() < 2) return;
+  ChargeTrace trace;
+  SignalSeries soc;
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    trace.push(rows.time_ms[i], -rows.tenths_a[i] * kAmpPerCode, 0);
+  }
+  std::vector<double> ah_at_code;
+  for (std::size_t i = 0; i < episode.soc.raw.size(); ++i) {
+    if (episode.soc.time_ms[i] < rows.time_ms.front() ||
+        episode.soc.time_ms[i] > rows.time_ms.back()) {
+      continue;
+    }
+    soc.time_ms.push_back(episode.soc.time_ms[i]);
+    soc.raw.push_back(episode.soc.raw[i]);
+    ah_at_code.push_back(trace.ah_at(episode.soc.time_ms[i]));
+  }
+  const auto events = find_re_anchors(soc, ah_at_code, *nominal_ah / 255,
+                                      steps_that_fit(soc.raw).front(), ReAnchorPlace::awake);
+  re_anchors.insert(re_anchors.end(), events.begin(), events.end());
+}
+
+void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t segment) {
+  if (episode.end <= episode.start) return;
+  State& state = *state_;
+  state.look_at_start(episode, rows, segment);
+  state.sum(episode, rows);
+  state.look_for_re_anchors(episode, rows);
+  state.last_end_ms = ms_of(episode.end);
+  state.last_segment = segment;
+  const Span whole{ms_of(episode.start), ms_of(episode.end)};
+  // What was known before may be old: only this episode's end counts.
+  state.last_soc = last_in(episode.soc, whole);
+  if (const auto odometer = last_in(episode.odometer, whole)) state.last_odometer = odometer;
+}
+
+RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) const {
+  const Tally between = b.tally - a.tally;
+  RestToRest pair;
+  pair.start = a.point.at;
+  pair.end = b.point.at;
+  pair.segment = b.point.segment;
+  pair.ambient_c = b.point.ambient_c;
+  pair.soc_low_pct = std::min(a.point.soc_code, b.point.soc_code) * kSocPctPerCode;
+  pair.soc_high_pct = std::max(a.point.soc_code, b.point.soc_code) * kSocPctPerCode;
+  pair.awake_h = between.awake_h;
+  const double fallen =
+      (static_cast<double>(a.point.soc_code) - static_cast<double>(b.point.soc_code)) / 255;
+  const double turn = fallen < 0 ? -1 : 1;
+  PointWithErrors& point = pair.point;
+  point.x = std::abs(fallen);
+  point.y = turn * (between.ah - (offset ? offset->a : 0) * between.awake_h);
+  point.t = turn * between.awake_h;
+  point.u_x = std::hypot(std::sqrt(2.0 / 12) / 255, rules.controller_u);
+  point.u_y = std::hypot(0.05, kBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
+  const double ah = point.y / point.x;
+  pair.ah = capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
+                            between.awake_h / point.x, rules, offset);
+  return pair;
+}
+
+RestObservations RestWatch::finish() {
+  State& state = *state_;
+  RestObservations result;
+  for (const KnownRest& rest : state.rests) result.points.push_back(rest.point);
+  std::size_t from = 0;  // the pairs do not overlap
+  for (std::size_t to = 1; to < state.rests.size(); ++to) {
+    const KnownRest& b = state.rests[to];
+    bool refused = false;
+    for (std::size_t i = from; i < to; ++i) {
+      const KnownRest& a = state.rests[i];
+      const double apart =
+          std::abs(static_cast<double>(a.point.soc_code) - static_cast<double>(b.point.soc_code));
+      if (apart * kSocPctPerCode < state.rules.least_window_pct) continue;
+      const Tally between = b.tally - a.tally;
+      const double coverage = between.awake_h > 0 ? 1 - between.unseen_h / between.awake_h : 0;
+      if (a.chain != b.chain || coverage < state.rules.least_coverage) {
+        refused = refused || i + 1 == to;
+        continue;
+      }
+      const RestToRest pair = state.pair_of(a, b);
+      if (!(pair.point.y > 0)) {
+        refused = refused || i + 1 == to;
+        continue;
+      }
+      result.pairs.push_back(pair);
+      from = to;
+      refused = false;
+      break;
+    }
+    result.n_refused += refused;
+  }
+  result.re_anchors = std::move(state.re_anchors);
+  auto fresh = std::make_unique<State>();
+  fresh->nominal_ah = state.nominal_ah;
+  fresh->rules = state.rules;
+  fresh->offset = state.offset;
+  state_ = std::move(fresh);
+  return result;
+}
+
+RestDriftOrWhy tell_rest_drift(std::span<const RestPoint> points) {
+  RestDriftOrWhy result;
+  if (points.size() < 2 * kLeastInBand ||
+      ms_of(points.back().at) - ms_of(points.front().at) < 2 * kQuarterMs) {
+    result.why = "long rests reach over less than half a year";
+    return result;
+  }
+  const std::int64_t early_ms = ms_of(points.front().at) + kQuarterMs;
+  const std::int64_t late_ms = ms_of(points.back().at) - kQuarterMs;
+  struct Band {
+    std::vector<double> early_v, late_v;
+  };
+  // Bands of three codes: the middle one +-1.
+  std::map<std::pair<TemperatureStratum, std::uint32_t>, Band> bands;
+  std::vector<double> soc_pct, volt;
+  for (const RestPoint& p : points) {
+    Band& band = bands[{stratum_of(p.ambient_c), p.soc_code / 3}];
+    if (ms_of(p.at) <= early_ms) band.early_v.push_back(p.pack_v);
+    if (ms_of(p.at) >= late_ms) band.late_v.push_back(p.pack_v);
+    soc_pct.push_back(p.soc_code * kSocPctPerCode);
+    volt.push_back(p.pack_v);
+  }
+  RestDrift drift;
+  double weights = 0, weighted = 0, volt_sum = 0;
+  std::size_t n_bands = 0;
+  for (const auto& [key, band] : bands) {
+    if (band.early_v.size() < kLeastInBand || band.late_v.size() < kLeastInBand) continue;
+    const auto u_of = [](const std::vector<double>& v) {
+      return kMedianFactor * std::hypot(robust_sd(v), kVoltCodeU) /
+             std::sqrt(static_cast<double>(v.size()));
+    };
+    const double was = median_of(band.early_v);
+    const double change = median_of(band.late_v) - was;
+    const double u = std::hypot(u_of(band.early_v), u_of(band.late_v));
+    const double weight = 1 / (u * u);
+    weights += weight;
+    weighted += weight * change;
+    volt_sum += was;
+    ++n_bands;
+    drift.n_early += band.early_v.size();
+    drift.n_late += band.late_v.size();
+  }
+  if (n_bands == 0) {
+    result.why =
+        "no state of charge was rested at three times in the first and in the last three months";
+    return result;
+  }
+  const double mean_v = volt_sum / static_cast<double>(n_bands);
+  const double change_v = weighted / weights;
+  const double degrees =
+      static_cast<double>(drift.n_early + drift.n_late) - 2 * static_cast<double>(n_bands);
+  const double half_v = student_t_95(degrees) / std::sqrt(weights);
+  if (!(mean_v > 0)) {
+    result.why = "no voltage was read at rest";
+    return result;
+  }
+  const double pct = 100 / mean_v;
+  drift.change_pct = {change_v * pct, (change_v - half_v) * pct, (change_v + half_v) * pct,
+                      half_v * pct};
+  const auto [low, high] = std::minmax_element(soc_pct.begin(), soc_pct.end());
+  if (*high - *low >= kLeastSpreadPct && soc_pct.size() <= kMostPoints) {
+    const auto curve = fit_theil_sen(soc_pct, volt);
+    if (curve && curve->low > 0) {
+      const double per_v = 1 / curve->slope;
+      drift.points = Figure{change_v * per_v, (change_v - half_v) * per_v,
+                            (change_v + half_v) * per_v, half_v * per_v};
+    }
+  }
+  result.drift = drift;
+  return result;
+}
+
+}  // namespace packmile

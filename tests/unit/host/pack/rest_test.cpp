@@ -1,0 +1,272 @@
+// Rests, what lies between them, and steps of current: made-up weeks.
+#include "pack/rest.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <cstdio>
+#include <random>
+
+#include "energy/integrate.hpp"
+#include "host/reading/replay.hpp"
+#include "pack/resistance.hpp"
+
+namespace packmile::testing {
+namespace {
+
+constexpr std::int64_t kHourMs = 3'600'000;
+constexpr std::int64_t kDayMs = 24 * kHourMs;
+
+// A van that drives by day, rests, charges and rests again.
+struct Week {
+  double capacity_ah = 150;
+  double shown_scale = 1;  // the controller's state of charge moves this much
+  double sensor_a = 0;
+  double rest_h = 3;
+  double hole_s = 0;    // not answered in the middle of each drive
+  int sleep_codes = 0;  // what the state of charge loses asleep
+  double ohm = 0.09;
+  double first_a = 0.4;  // at the first reading
+  double volt_shift = 0;
+
+  std::int64_t now_ms = kReplayStartMs;
+  double soc = 0.9;
+  double shown = 0.9;
+
+  Episode stretch(double amps, double hours, double wave_a = 0) {
+    Episode episode;
+    const std::int64_t start_ms = now_ms;
+    const auto rows = static_cast<std::int64_t>(hours * 3600);
+    for (std::int64_t s = 0; s < rows; ++s) {
+      const bool idle = s < 60;
+      const double now_a = idle ? first_a : amps + wave_a * ((s / 4) % 2 == 0 ? 1.0 : -1.0);
+      const bool hole = s > rows / 2 && static_cast<double>(s - rows / 2) < hole_s;
+      const std::int64_t t_ms = start_ms + s * 1000;
+      if (!hole) {
+        add_pack_row(episode, t_ms, 340 + 60 * soc - now_a * ohm + volt_shift, now_a + sensor_a,
+                     1000);
+      }
+      if (s % 10 == 0) {
+        add_sample(episode.soc, t_ms, static_cast<std::uint32_t>(255 * shown + 1e-9));
+        add_sample(episode.ambient, t_ms, 40 + 18);
+        add_sample(episode.odometer, t_ms, 400'000);
+      }
+      soc -= now_a / 3600 / capacity_ah;
+      shown -= now_a / 3600 / capacity_ah * shown_scale;
+    }
+    now_ms = start_ms + rows * 1000;
+    close_episode(episode);
+    return episode;
+  }
+  void sleep(double hours) {
+    now_ms += static_cast<std::int64_t>(hours * double(kHourMs));
+    shown -= sleep_codes / 255.0;
+  }
+};
+
+RestObservations watch(Week week, int days, std::optional<SensorOffset> offset = {}) {
+  RestWatch rests{150, {}, offset};
+  const PackReading reading = agreed_reading();
+  PackDecoder decoder;
+  for (int day = 0; day < days; ++day) {
+    for (const double amps : {50.0, -25.0}) {
+      const double hours = amps > 0 ? 1.5 : 3.0;
+      const Episode episode = week.stretch(amps, hours);
+      rests.add(episode, decoder.decode(episode.pack, &reading), 0);
+      week.sleep(week.rest_h);
+    }
+  }
+  return rests.finish();
+}
+
+}  // namespace
+
+TEST_CASE("rest to rest: a drive and a charge between long rests give the capacity") {
+  const RestObservations found = watch({}, 5);
+  // Nothing is known before the first stretch: nine rests, eight stretches.
+  CHECK(found.points.size() == 9);
+  REQUIRE(found.pairs.size() == 8);
+  CHECK(found.n_refused == 0);
+  CHECK(found.re_anchors.empty());
+  for (const RestToRest& pair : found.pairs) {
+    CHECK(pair.ah.value == doctest::Approx(150).epsilon(0.01));
+    CHECK(pair.ah.low < 150);
+    CHECK(pair.ah.high > 150);
+    CHECK(pair.point.x > 0.45);
+    CHECK(pair.soc_high_pct > pair.soc_low_pct + 45);
+    CHECK(pair.ambient_c == 18);
+  }
+  CHECK(found.points[0].rested_h == doctest::Approx(3).epsilon(0.01));
+  CHECK(found.points[0].pack_v == doctest::Approx(340 + 60 * 0.4).epsilon(0.002));
+}
+
+TEST_CASE("rest to rest: a sensor's offset is seen from both sides and can be taken off") {
+  Week week;
+  week.sensor_a = 0.5;
+  const RestObservations raw = watch(week, 3);
+  REQUIRE(raw.pairs.size() == 4);
+  // A charge of 3 h reads 1.5 Ah too little, a drive of 1.5 h 0.75 Ah too much.
+  CHECK(raw.pairs[0].ah.value == doctest::Approx(150 - 1.5 / 0.5).epsilon(0.01));
+  CHECK(raw.pairs[1].ah.value == doctest::Approx(150 + 0.75 / 0.5).epsilon(0.01));
+  const RestObservations corrected = watch(week, 3, SensorOffset{0.5, 0.02});
+  for (const RestToRest& pair : corrected.pairs) {
+    CHECK(pair.ah.value == doctest::Approx(150).epsilon(0.007));
+    CHECK(pair.ah.high - pair.ah.low < raw.pairs[0].ah.high - raw.pairs[0].ah.low);
+  }
+}
+
+TEST_CASE("rest to rest: refusals") {
+  Week short_rest;
+  short_rest.rest_h = 1.5;
+  CHECK(watch(short_rest, 3).points.empty());
+  Week loaded;
+  loaded.first_a = 3;
+  CHECK(watch(loaded, 3).points.empty());
+  Week hole;
+  hole.hole_s = 300;  // more than 2 % of either stretch
+  const RestObservations unseen = watch(hole, 3);
+  CHECK(unseen.pairs.empty());
+  CHECK(unseen.n_refused > 0);
+  Week moved;
+  moved.sleep_codes = 2;  // more than a code each night
+  CHECK(watch(moved, 3).pairs.empty());
+  Week small;
+  small.capacity_ah = 300;  // a quarter of the range each way
+  CHECK(watch(small, 3).pairs.empty());
+}
+
+TEST_CASE("rest to rest: a controller that falls asleep is listed") {
+  Week week;
+  week.sleep_codes = 6;
+  const RestObservations found = watch(week, 2);
+  REQUIRE(found.re_anchors.size() == 3);
+  for (const ReAnchor& event : found.re_anchors) {
+    CHECK(event.place == ReAnchorPlace::asleep);
+    CHECK(event.soc_after_pct < event.soc_before_pct - 1.9);
+    CHECK(event.expected_ah == doctest::Approx(-150 * 6 / 255.0).epsilon(0.2));
+    CHECK(event.ah == 0);
+  }
+  CHECK(std::string(word_of(ReAnchorPlace::asleep)) == "asleep");
+}
+
+TEST_CASE("rest to rest: a change of mind while driving is listed") {
+  Week week;
+  RestWatch rests{150};
+  const PackReading reading = agreed_reading();
+  PackDecoder decoder;
+  Episode episode = week.stretch(50, 1);
+  for (std::size_t i = 200; i < episode.soc.raw.size(); ++i) episode.soc.raw[i] -= 10;
+  rests.add(episode, decoder.decode(episode.pack, &reading), 0);
+  const RestObservations found = rests.finish();
+  REQUIRE(found.re_anchors.size() == 1);
+  CHECK(found.re_anchors[0].place == ReAnchorPlace::awake);
+  CHECK(found.re_anchors[0].soc_after_pct - found.re_anchors[0].soc_before_pct ==
+        doctest::Approx(-3.9).epsilon(0.15));
+}
+
+TEST_CASE("rest drift: the same shown charge at another voltage") {
+  // Rests of half a year near 40 and 90 %, the later ones lower by 0.9 V.
+  const auto rested = [](double drop_v) {
+    std::vector<RestPoint> points;
+    std::mt19937 random{4};  // seed 4
+    std::normal_distribution<double> noise{0, 0.1};
+    for (int day = 0; day < 300; day += 3) {
+      RestPoint p;
+      p.at = UtcTime{std::chrono::milliseconds{kReplayStartMs + day * kDayMs}};
+      p.soc_code = day % 2 == 0 ? 103 : 229;
+      p.ambient_c = 18;
+      p.pack_v = 340 + 60 * p.soc_code / 255.0 + noise(random) - (day > 200 ? drop_v : 0);
+      points.push_back(p);
+    }
+    return points;
+  };
+  const RestDriftOrWhy still = tell_rest_drift(rested(0));
+  REQUIRE(still.drift);
+  CHECK(still.drift->change_pct.low < 0);
+  CHECK(still.drift->change_pct.high > 0);
+  const RestDriftOrWhy moved = tell_rest_drift(rested(0.9));
+  REQUIRE(moved.drift);
+  CHECK(moved.drift->change_pct.high < 0);
+  CHECK(moved.drift->change_pct.value == doctest::Approx(-100 * 0.9 / 380).epsilon(0.1));
+  REQUIRE(moved.drift->points);
+  CHECK(moved.drift->points->value == doctest::Approx(-1.5).epsilon(0.1));  // 0.6 V a point
+  const auto all = rested(0);
+  const std::vector<RestPoint> few(all.begin(), all.begin() + 20);
+  CHECK_FALSE(tell_rest_drift(few).drift);
+  CHECK_FALSE(tell_rest_drift({}).drift);
+}
+
+TEST_CASE("resistance: steps of current give it, with an interval over days") {
+  ResistanceSteps steps;
+  const PackReading reading = agreed_reading();
+  PackDecoder decoder;
+  Week week;
+  for (int day = 0; day < 6; ++day) {
+    week.ohm = 0.09 + 0.002 * (day % 3 - 1);
+    week.soc = 0.57;
+    week.shown = 0.57;
+    const Episode episode = week.stretch(20, 0.5, 60);
+    steps.add(episode, decoder.decode(episode.pack, &reading));
+    week.sleep(23.5);
+  }
+  const auto rows = steps.finish();
+  REQUIRE(!rows.empty());
+  CHECK(rows[0].band.soc_from_pct == 50);
+  CHECK(rows[0].band.stratum == TemperatureStratum::from_15);
+  CHECK(rows[0].n_days == 6);
+  CHECK(rows[0].n_pairs > 400);
+  REQUIRE(rows[0].mohm.figure);
+  const Figure& mohm = *rows[0].mohm.figure;
+  CHECK(mohm.value == doctest::Approx(90).epsilon(0.03));
+  CHECK(mohm.low < 90);
+  CHECK(mohm.high > 90);
+  CHECK(mohm.scatter > 0.3);
+  CHECK(mohm.scatter < 5);
+  CHECK(steps.finish().empty());
+}
+
+TEST_CASE("resistance: refuses a few steps, and a current that never steps") {
+  const PackReading reading = agreed_reading();
+  PackDecoder decoder;
+  ResistanceSteps steps;
+  Week week;
+  week.soc = week.shown = 0.55;
+  Episode episode = week.stretch(20, 0.1, 60);
+  steps.add(episode, decoder.decode(episode.pack, &reading));
+  const auto few = steps.finish();
+  REQUIRE(few.size() == 1);
+  CHECK_FALSE(few[0].mohm.figure);
+  CHECK(few[0].mohm.why.find("100") != std::string::npos);
+  episode = week.stretch(20, 0.5, 5);
+  steps.add(episode, decoder.decode(episode.pack, &reading));
+  CHECK(steps.finish().size() <= 1);  // the one step at the start
+  steps.add(Episode{}, PackRows{});
+  CHECK(steps.finish().empty());
+}
+
+TEST_CASE("resistance: its trend over two years, by the band that most months have") {
+  std::vector<MonthlyResistance> months;
+  for (int m = 0; m < 24; ++m) {
+    const double grown = 90 * (1 + 0.1 * m / 12) + 0.3 * (m * 7 % 5 - 2);
+    Resistance mid{
+        {TemperatureStratum::from_15, 50}, MaybeFigure::known(figure_of(grown, 0.5, 0.6)), 500, 10};
+    Resistance cold{
+        {TemperatureStratum::below_5, 50}, MaybeFigure::known(figure_of(150, 0.5, 0.6)), 500, 10};
+    months.push_back({2026 * 12 + m, {mid}});
+    if (m % 12 < 2) months.back().rows.push_back(cold);
+  }
+  const auto trend = tell_resistance_trend(months);
+  REQUIRE(trend);
+  CHECK(trend->band.stratum == TemperatureStratum::from_15);
+  CHECK(trend->n_months == 24);
+  REQUIRE(trend->pct_per_year.figure);
+  CHECK(trend->pct_per_year.figure->low < 10);
+  CHECK(trend->pct_per_year.figure->high > 10);
+  CHECK(trend->pct_per_year.figure->value == doctest::Approx(10).epsilon(0.05));
+  const std::vector<MonthlyResistance> half(months.begin(), months.begin() + 6);
+  REQUIRE(tell_resistance_trend(half));
+  CHECK_FALSE(tell_resistance_trend(half)->pct_per_year.figure);
+  CHECK_FALSE(tell_resistance_trend({}));
+}
+
+}  // namespace packmile::testing

@@ -1,0 +1,90 @@
+// The slope of monthly values and its refusals.
+#include "pack/trend.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <cstdio>
+#include <random>
+
+namespace packmile::testing {
+namespace {
+
+constexpr int kJanuary2026 = 2026 * 12;
+
+std::vector<MonthValue> months(std::initializer_list<int> after_january_2026) {
+  std::vector<MonthValue> values;
+  for (const int m : after_january_2026) {
+    values.push_back({kJanuary2026 + m, double(m), 60 - 0.1 * m + 0.01 * (m * 7 % 5), 0});
+  }
+  return values;
+}
+
+}  // namespace
+
+TEST_CASE("trend: months of the calendar") {
+  const UtcTime january{std::chrono::milliseconds{1'767'592'800'000}};  // 2026-01-05
+  CHECK(month_of(january) == kJanuary2026);
+  CHECK(start_of_month(kJanuary2026) ==
+        UtcTime{std::chrono::milliseconds{1'767'225'600'000}});  // 2026-01-01, date -d
+  for (int m = -30; m < 30; ++m) CHECK(month_of(start_of_month(m)) == m);
+  CHECK(month_of(start_of_month(kJanuary2026 + 1) - std::chrono::milliseconds{1}) == kJanuary2026);
+}
+
+TEST_CASE("trend: refused below twelve months or two like seasons") {
+  CHECK_FALSE(fit_trend({}).trend);
+  CHECK_FALSE(fit_trend(months({0, 1, 2, 3})).trend);
+  const auto eleven = fit_trend(months({0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10}));
+  CHECK_FALSE(eleven.trend);
+  CHECK(eleven.why.find("12 months") != std::string::npos);
+  CHECK(eleven.residual_sd);
+  const auto twelve = fit_trend(months({0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}));
+  REQUIRE(twelve.trend);
+  CHECK(twelve.trend->weak);
+  CHECK(twelve.trend->slope == doctest::Approx(-0.1).epsilon(0.05));
+  // Two summers.
+  const auto summers = fit_trend(months({5, 6, 7, 17, 18, 19}));
+  REQUIRE(summers.trend);
+  CHECK(summers.trend->low < -0.1);
+  CHECK(summers.trend->high > -0.1);
+  // A summer and a winter are no like seasons.
+  CHECK_FALSE(fit_trend(months({5, 6, 7, 11, 12, 13})).trend);
+  CHECK_FALSE(fit_trend(months({5, 6, 17, 18, 9, 10})).trend);
+}
+
+TEST_CASE("trend: from 24 months it is not weak, and one wild month does not turn it") {
+  std::vector<MonthValue> values;
+  for (int m = 0; m < 24; ++m) {
+    values.push_back({kJanuary2026 + m, double(m), 60 - 0.1 * m + 0.02 * (m * 7 % 5), 0});
+  }
+  values[10].y = 40;
+  const auto fitted = fit_trend(values);
+  REQUIRE(fitted.trend);
+  CHECK_FALSE(fitted.trend->weak);
+  CHECK(fitted.trend->slope == doctest::Approx(-0.1).epsilon(0.05));
+  CHECK(fitted.trend->residual_sd < 0.1);
+}
+
+// A season that repeats is not a slope: with it the interval must still cover.
+TEST_CASE("trend: coverage over seeded years, plain and with a season") {
+  for (const double season : {0.0, 0.8}) {
+    std::mt19937 random{77};  // seed 77
+    std::normal_distribution<double> noise{0, 0.5};
+    int inside = 0;
+    constexpr int kRounds = 600;
+    for (int round = 0; round < kRounds; ++round) {
+      std::vector<MonthValue> values;
+      for (int m = 0; m < 24; ++m) {
+        values.push_back({kJanuary2026 + m, double(m),
+                          60 - 0.1 * m + noise(random) + season * std::cos(m * 0.5235987756), 0.5});
+      }
+      const auto fitted = fit_trend(values);
+      REQUIRE(fitted.trend);
+      inside += fitted.trend->low <= -0.1 && fitted.trend->high >= -0.1;
+    }
+    std::printf("trend, seed 77, season %.1f: covers %.3f\n", season, double(inside) / kRounds);
+    CHECK(double(inside) / kRounds > 0.93);
+  }
+}
+
+}  // namespace packmile::testing
