@@ -1,0 +1,236 @@
+#include "pack/fade.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+#include "pack/student_t.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr std::size_t kReferenceMonths = 3;
+// The owner's usable figure, 1 sd, relative: a judgment.
+constexpr double kUsableU = 0.03;
+// How far the unknown part of an offset may have drifted over the months, 1 sd,
+// as a share of it: sensors keep most of their offset. A judgment.
+constexpr double kOffsetDriftShare = 0.3;
+constexpr double kMostMonthsAhead = 240;
+constexpr std::string_view kOneVan = "which of age and use it was cannot be told from one van";
+
+std::optional<double> place_of(const FadePoint& point, FadeAxis axis) {
+  switch (axis) {
+    case FadeAxis::odometer_km:
+      return point.odometer_km;
+    case FadeAxis::age_years:
+      return point.age_years;
+    case FadeAxis::full_cycles:
+      return point.full_cycles;
+  }
+  return std::nullopt;
+}
+
+std::vector<MonthValue> values_of(std::span<const FadePoint> points) {
+  std::vector<MonthValue> values;
+  for (const FadePoint& p : points) {
+    values.push_back({p.month, static_cast<double>(p.month), p.ah, p.u_random_ah});
+  }
+  return values;
+}
+
+std::string number(double value, int digits) {
+  char text[48];
+  std::snprintf(text, sizeof text, "%.*f", digits, value);
+  return text;
+}
+
+// "about n more months", from how the width shrinks with their number.
+std::string what_would_settle(const Figure& lost, double expected, std::size_t n_months) {
+  const double half = (lost.high - lost.low) / 2;
+  const double away = std::abs(lost.value - expected);
+  const double needed = std::max(kExpectationBandPct - away, away);
+  if (!(half > 0) || !(needed > 0)) return {};
+  const auto n = static_cast<double>(n_months);
+  const double more = n * (half / needed) * (half / needed) - n;
+  if (more > kMostMonthsAhead) return "more months at this scatter will not settle it";
+  return "about " + std::to_string(static_cast<int>(std::ceil(std::max(more, 1.0)))) +
+         " more months at this scatter would settle it";
+}
+
+struct Lost {
+  Figure pct;
+  double expected_from = 0;  // axis: the line counts from here
+  double at = 0;             // axis: now
+};
+
+// Since the first three logged months, along the slope.
+Lost lost_since_logged(const std::vector<FadePoint>& points, const std::vector<double>& places,
+                       const Trend& trend) {
+  Lost lost;
+  const std::size_t n_reference = std::min(kReferenceMonths, places.size());
+  for (std::size_t i = 0; i < n_reference; ++i) {
+    lost.expected_from += places[i] / static_cast<double>(n_reference);
+  }
+  lost.at = places.back();
+  const double reference_ah = trend.at(lost.expected_from);
+  const double span = lost.at - lost.expected_from;
+  const double to_pct = 100 * span / reference_ah;
+  const double offset_pct =
+      100 * kOffsetDriftShare * std::sqrt(2.0) * points.back().u_offset_ah / reference_ah;
+  const double value = -trend.slope * to_pct;
+  const double below = value + trend.high * to_pct;
+  const double above = -trend.low * to_pct - value;
+  lost.pct = {value, value - std::hypot(below, kZ95 * offset_pct),
+              value + std::hypot(above, kZ95 * offset_pct), (below + above) / 2};
+  return lost;
+}
+
+// The latest months against the owner's figure of the new pack.
+Lost lost_since_new(const std::vector<FadePoint>& points, const std::vector<double>& places,
+                    double usable_ah) {
+  Lost lost;
+  lost.at = places.back();
+  double ah = 0, variance = 0;
+  const std::size_t n = std::min(kReferenceMonths, points.size());
+  const auto share = 1 / static_cast<double>(n);
+  for (std::size_t i = points.size() - n; i < points.size(); ++i) {
+    ah += share * points[i].ah;
+    variance += share * share * points[i].u_random_ah * points[i].u_random_ah;
+  }
+  const double pct = 100 / usable_ah;
+  const double u_systematic =
+      std::hypot(points.back().u_gain_ah, points.back().u_offset_ah, kUsableU * ah);
+  lost.pct = figure_of(100 - ah * pct, std::sqrt(variance) * pct, u_systematic * pct);
+  return lost;
+}
+
+void judge(FadeRow& row, const Lost& lost, const ExpectationLine* line, const FadeInput& input) {
+  if (line == nullptr) {
+    row.reason = "fleet.toml holds no expectation against " + std::string(word_of(row.against));
+    return;
+  }
+  const auto now = line->lost_pct_at(lost.at);
+  const auto then =
+      row.since_first_logged ? line->lost_pct_at(lost.expected_from) : std::optional<double>{0.0};
+  if (!now || !then) {
+    row.reason = "the expectation says nothing there";
+    return;
+  }
+  row.expected_pct = *now - *then;
+  const Expectation said = judge_against_line(lost.pct, *row.expected_pct);
+  const Witness& witness = input.witness;
+  const bool confirmed =
+      witness.verdict == WitnessVerdict::agrees_moving ||
+      (row.since_first_logged && witness.verdict == WitnessVerdict::agrees_still);
+  const std::string by =
+      (row.since_first_logged ? std::string("since first logged") : std::string("since new")) +
+      " it lost " + number(lost.pct.value, 1) + " (" + number(lost.pct.low, 1) + " to " +
+      number(lost.pct.high, 1) + ") %, expected " + number(*row.expected_pct, 1) + " %";
+  if (!confirmed) {
+    row.reason = by + " by the controller's own scale, which nothing independent confirms: " +
+                 witness.reason + "; " + std::string(kHowToSettle);
+    return;
+  }
+  row.against_expectation = said;
+  row.reason = by;
+  if (said == Expectation::cannot_tell) {
+    const std::string settle = what_would_settle(lost.pct, *row.expected_pct, row.n_months);
+    if (!settle.empty()) row.reason += "; " + settle;
+  }
+}
+
+}  // namespace
+
+std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
+  std::vector<FadeRow> rows;
+  const TrendOrWhy in_time = fit_trend(values_of(input.points));
+  for (const FadeAxis axis : {FadeAxis::odometer_km, FadeAxis::age_years, FadeAxis::full_cycles}) {
+    std::vector<FadePoint> points;
+    for (const FadePoint& p : input.points) {
+      if (place_of(p, axis) && p.ah > 0) points.push_back(p);
+    }
+    if (points.empty()) continue;
+    std::stable_sort(points.begin(), points.end(),
+                     [](const auto& a, const auto& b) { return a.month < b.month; });
+    std::vector<MonthValue> values;
+    std::vector<double> places, months;
+    for (const FadePoint& p : points) {
+      places.push_back(*place_of(p, axis));
+      months.push_back(p.month);
+      values.push_back({p.month, places.back(), p.ah, p.u_random_ah});
+    }
+    const auto line = std::find_if(input.expectations.begin(), input.expectations.end(),
+                                   [&](const auto& l) { return l.against == axis; });
+    const ExpectationLine* expectation = line == input.expectations.end() ? nullptr : &*line;
+
+    FadeRow row;
+    row.against = axis;
+    row.n_months = points.size();
+    double mean_ah = 0;
+    for (const FadePoint& p : points) mean_ah += p.ah / static_cast<double>(points.size());
+    if (in_time.residual_sd) {
+      if (const auto slope = smallest_detectable_slope(months, *in_time.residual_sd)) {
+        row.smallest_detectable_pct_per_year = 12 * 100 * *slope / mean_ah;
+      }
+    }
+    const TrendOrWhy fitted = fit_trend(values);
+    if (fitted.trend && fitted.trend->at(places.front()) > 0) {
+      const Trend& trend = *fitted.trend;
+      const Lost lost = lost_since_logged(points, places, trend);
+      const double pct = -100 / trend.at(lost.expected_from);
+      row.weak = trend.weak;
+      row.slope_pct_per_unit =
+          MaybeFigure::known({trend.slope * pct, trend.high * pct, trend.low * pct,
+                              (trend.low - trend.high) / 2 * pct});
+      row.since_first_logged = true;
+      row.measured_pct = MaybeFigure::known(lost.pct);
+      judge(row, lost, expectation, input);
+    } else {
+      row.slope_pct_per_unit = MaybeFigure::unknown(fitted.why);
+    }
+    // A level that is confirmed may say what the slope cannot yet.
+    if (row.against_expectation == Expectation::cannot_tell && input.usable_ah &&
+        *input.usable_ah > 0) {
+      FadeRow level = row;
+      level.since_first_logged = false;
+      const Lost lost = lost_since_new(points, places, *input.usable_ah);
+      level.measured_pct = MaybeFigure::known(lost.pct);
+      level.expected_pct.reset();
+      judge(level, lost, expectation, input);
+      if (!row.measured_pct.figure || level.against_expectation != Expectation::cannot_tell) {
+        row = std::move(level);
+      }
+    } else if (!row.measured_pct.figure) {
+      row.measured_pct = MaybeFigure::unknown(
+          fitted.why + ", and the usable capacity of the new pack is not in fleet.toml");
+      row.reason = row.measured_pct.why;
+    }
+    if (!fitted.trend && !fitted.why.empty() && row.reason != row.measured_pct.why) {
+      row.reason += "; " + fitted.why;
+    }
+    row.reason += "; " + std::string(kOneVan);
+    rows.push_back(std::move(row));
+  }
+  return rows;
+}
+
+std::optional<Crossing> years_to_share(std::span<const FadePoint> points, double share) {
+  if (!fit_trend(values_of(points)).trend) return std::nullopt;
+  std::vector<double> years, ah;
+  int first_month = points.front().month;
+  for (const FadePoint& p : points) first_month = std::min(first_month, p.month);
+  for (const FadePoint& p : points) {
+    years.push_back((p.month - first_month) / 12.0);
+    ah.push_back(p.ah);
+  }
+  const auto line = fit_line(years, ah);
+  if (!line) return std::nullopt;
+  std::vector<double> residuals;
+  for (std::size_t i = 0; i < years.size(); ++i) residuals.push_back(ah[i] - line->at(years[i]));
+  const double last = *std::max_element(years.begin(), years.end());
+  // The first three months lie about a month after the first.
+  return find_crossing(*line, share * line->at(1.0 / 12), 0, last,
+                       persistence_of(residuals).widening);
+}
+
+}  // namespace packmile

@@ -1,0 +1,64 @@
+// How fast the capacity falls, against distance, age and use, and whether that is
+// what the owner expected.
+//
+// Input     one capacity a month by one method, of like temperature.
+// Output    one row per axis that is known.
+// Method    trend.hpp. Since the first three logged months where there is a
+//           slope (what the sensor gets wrong by a factor cancels); else the
+//           latest months against the owner's usable capacity.
+// Refuses   a slope below 12 months or two like seasons; a verdict where nothing
+//           independent confirms the controller; to say which of age and use it
+//           was, for one van always.
+// Assumes   a straight line. Packs often fade fast at first, then slower, and may
+//           fall off late: a line says nothing about that.
+#pragma once
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "figure.hpp"
+#include "pack/expectation.hpp"
+#include "pack/robust.hpp"
+#include "pack/trend.hpp"
+#include "pack/witness.hpp"
+
+namespace packmile {
+
+struct FadePoint {
+  int month = 0;  // trend.hpp
+  double ah = 0;
+  double u_random_ah = 0;  // 1 sd
+  double u_gain_ah = 0;    // 1 sd, the same factor in every month
+  double u_offset_ah = 0;  // 1 sd, what an unknown offset can do; it may drift
+  std::optional<double> odometer_km, age_years, full_cycles;
+};
+
+struct FadeRow {
+  FadeAxis against = FadeAxis::odometer_km;
+  MaybeFigure slope_pct_per_unit;  // lost per km, year or cycle; fade is positive
+  std::size_t n_months = 0;
+  bool weak = false;
+  // Of this van's own scatter; absent below 3 months.
+  std::optional<double> smallest_detectable_pct_per_year;
+  std::optional<double> expected_pct;  // lost by the owner's line
+  MaybeFigure measured_pct;            // lost
+  bool since_first_logged = false;     // both of them, instead of since new
+  Expectation against_expectation = Expectation::cannot_tell;
+  std::string reason;
+};
+
+struct FadeInput {
+  std::span<const FadePoint> points;
+  std::optional<double> usable_ah;  // the owner's figure of the new pack
+  std::span<const ExpectationLine> expectations;
+  Witness witness;
+};
+[[nodiscard]] std::vector<FadeRow> build_fade_rows(const FadeInput& input);
+
+// When the line reaches a share of the first three months; nullopt: never, or no
+// slope. For the months' own axis of time, years after `first`.
+[[nodiscard]] std::optional<Crossing> years_to_share(std::span<const FadePoint> points,
+                                                     double share);
+
+}  // namespace packmile
