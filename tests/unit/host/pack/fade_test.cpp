@@ -1,0 +1,300 @@
+// Fade, the owner's line and the witness.
+#include "pack/fade.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <cstdio>
+#include <random>
+#include <string>
+
+namespace packmile::testing {
+namespace {
+
+constexpr int kJanuary2026 = 2026 * 12;
+
+Figure around(double value, double half) { return {value, value - half, value + half, half}; }
+
+// Months of a van that loses `lost_a_year` of 150 Ah, drives 2,500 km a month
+// and scatters by `sd` (both relative).
+std::vector<FadePoint> made_months(std::mt19937& random, int n, double lost_a_year, double sd) {
+  std::normal_distribution<double> normal;
+  std::vector<FadePoint> points;
+  for (int m = 0; m < n; ++m) {
+    FadePoint p;
+    p.month = kJanuary2026 + m;
+    p.ah = 150 * (1 - lost_a_year * m / 12 + sd * normal(random));
+    p.u_random_ah = 150 * sd;
+    p.u_gain_ah = 0.9;
+    p.u_offset_ah = 0.3;
+    p.odometer_km = 40'000 + 2'500 * m;
+    p.age_years = 1.5 + m / 12.0;
+    points.push_back(p);
+  }
+  return points;
+}
+
+const FadeRow* row_of(const std::vector<FadeRow>& rows, FadeAxis axis) {
+  for (const FadeRow& row : rows)
+    if (row.against == axis) return &row;
+  return nullptr;
+}
+
+WindowSeries window_of(Direction direction, double low_pct, double high_pct) {
+  WindowSeries series;
+  series.low_v = 360;
+  series.high_v = 388;
+  WindowChange change;
+  change.direction = direction;
+  change.change_pct = {(low_pct + high_pct) / 2, low_pct, high_pct, (high_pct - low_pct) / 2};
+  change.capacity_low_pct = low_pct / (low_pct < 0 ? 0.8 : 3.8);
+  change.capacity_high_pct = high_pct / (high_pct > 0 ? 0.8 : 3.8);
+  series.change = change;
+  return series;
+}
+
+std::vector<MonthValue> months_that_lose(double pct_in_all, int n = 24) {
+  std::vector<MonthValue> values;
+  for (int m = 0; m < n; ++m) {
+    values.push_back({kJanuary2026 + m, double(m),
+                      150 * (1 - pct_in_all / 100 * m / (n - 1)) + 0.1 * (m * 7 % 5 - 2), 0.2});
+  }
+  return values;
+}
+
+const std::vector<ExpectationLine> kLines{
+    {FadeAxis::odometer_km, {{241'401.6, 10}}},  // 10 % at 150,000 miles
+    {FadeAxis::age_years, {{1, 3}, {8, 17}}}};
+
+}  // namespace
+
+// Source: the worked cases of the method: 10 % at 150,000 miles, at 90,000.
+TEST_CASE("expectation: worse, on, cannot tell, better, on") {
+  const ExpectationLine line{FadeAxis::odometer_km, {{150'000, 10}}};
+  const auto expected = line.lost_pct_at(90'000);
+  REQUIRE(expected);
+  CHECK(*expected == doctest::Approx(6));
+  CHECK(int(judge_against_line(around(8.5, 1.2), *expected)) == int(Expectation::worse));
+  CHECK(int(judge_against_line(around(6.5, 1.2), *expected)) == int(Expectation::on));
+  CHECK(int(judge_against_line(around(7, 4), *expected)) == int(Expectation::cannot_tell));
+  CHECK(int(judge_against_line(around(2, 1.5), *expected)) == int(Expectation::better));
+  CHECK(int(judge_against_line(around(7.5, 0.4), *expected)) == int(Expectation::on));
+  CHECK(std::string(word_of(Expectation::cannot_tell)) == "cannot_tell");
+}
+
+TEST_CASE("expectation: any number of points, from nothing lost and on beyond the last") {
+  const ExpectationLine line{FadeAxis::age_years, {{1, 3}, {3, 5}, {8, 15}}};
+  CHECK(*line.lost_pct_at(0) == 0);
+  CHECK(*line.lost_pct_at(0.5) == doctest::Approx(1.5));
+  CHECK(*line.lost_pct_at(1) == doctest::Approx(3));
+  CHECK(*line.lost_pct_at(2) == doctest::Approx(4));
+  CHECK(*line.lost_pct_at(5.5) == doctest::Approx(10));
+  CHECK(*line.lost_pct_at(10) == doctest::Approx(19));
+  CHECK_FALSE(line.lost_pct_at(-1));
+  CHECK_FALSE(ExpectationLine{}.lost_pct_at(1));
+}
+
+TEST_CASE("witness: each way that controller and cells can stand to each other") {
+  const auto heard = [](const std::vector<MonthValue>& months, const WindowSeries& window) {
+    WitnessInput input;
+    input.months = months;
+    input.window = &window;
+    return hear_witness(input);
+  };
+  const Witness both = heard(months_that_lose(5), window_of(Direction::fell, -9, -5));
+  CHECK(both.verdict == WitnessVerdict::agrees_moving);
+  const Witness neither = heard(months_that_lose(0), window_of(Direction::no_change_seen, -1, 1));
+  CHECK(neither.verdict == WitnessVerdict::agrees_still);
+  const Witness asleep = heard(months_that_lose(0), window_of(Direction::fell, -16, -12));
+  CHECK(asleep.verdict == WitnessVerdict::contradicts);
+  CHECK(asleep.reason.find("has not re-learned") != std::string::npos);
+  const Witness moved = heard(months_that_lose(9), window_of(Direction::no_change_seen, -1, 1));
+  CHECK(moved.verdict == WitnessVerdict::contradicts);
+  CHECK(moved.reason.find("re-scaled") != std::string::npos);
+  const Witness wide = heard(months_that_lose(0), window_of(Direction::no_change_seen, -6, 6));
+  CHECK(wide.verdict == WitnessVerdict::too_little);
+  CHECK(heard(months_that_lose(5, 5), window_of(Direction::fell, -9, -5)).verdict ==
+        WitnessVerdict::too_little);
+  WitnessInput alone;
+  const auto months = months_that_lose(5);
+  alone.months = months;
+  CHECK(hear_witness(alone).verdict == WitnessVerdict::too_little);
+}
+
+TEST_CASE("witness: rest to rest and the voltage at rest can contradict") {
+  const auto months = months_that_lose(5);
+  const WindowSeries window = window_of(Direction::fell, -9, -5);
+  WitnessInput input;
+  input.months = months;
+  input.window = &window;
+  input.edges_ah = around(160, 1);
+  input.rest_ah = around(158, 2);
+  CHECK(hear_witness(input).verdict == WitnessVerdict::agrees_moving);
+  input.rest_ah = around(140, 2);
+  CHECK(hear_witness(input).verdict == WitnessVerdict::contradicts);
+  input.rest_ah = around(140, 30);
+  CHECK(hear_witness(input).verdict == WitnessVerdict::agrees_moving);
+  RestDriftOrWhy drift;
+  drift.drift = RestDrift{around(-0.6, 0.1), 10, 10, around(-4, 1)};
+  input.drift = &drift;
+  CHECK(hear_witness(input).verdict == WitnessVerdict::contradicts);
+  drift.drift->points = around(-1, 0.3);
+  CHECK(hear_witness(input).verdict == WitnessVerdict::agrees_moving);
+}
+
+TEST_CASE("fade: a controller that is right, two years of months, is not left in cannot tell") {
+  // What it loses from the middle of the first three months to the last.
+  struct Case {
+    double lost_a_year;
+    Expectation by_age;  // the line asks 2 % a year there
+  };
+  for (const Case& c : {Case{0.02, Expectation::on}, Case{0.055, Expectation::worse},
+                        Case{-0.01, Expectation::better}}) {
+    int right = 0, told = 0;
+    constexpr int kRounds = 100;
+    std::mt19937 random{31};  // seed 31
+    for (int round = 0; round < kRounds; ++round) {
+      const auto points = made_months(random, 24, c.lost_a_year, 0.004);
+      FadeInput input;
+      input.points = points;
+      input.expectations = kLines;
+      input.usable_ah = 155;
+      input.witness = {WitnessVerdict::agrees_moving, "made so"};
+      const auto rows = build_fade_rows(input);
+      REQUIRE(rows.size() == 2);
+      const FadeRow* row = row_of(rows, FadeAxis::age_years);
+      REQUIRE(row);
+      right += row->against_expectation == c.by_age;
+      told += row->against_expectation != Expectation::cannot_tell;
+      CHECK(row->reason.find("one van") != std::string::npos);
+    }
+    std::printf("fade, seed 31, %.1f %% a year against 2: told %d right %d of %d\n",
+                100 * c.lost_a_year, told, right, kRounds);
+    CHECK(told >= 90);
+    CHECK(right >= 90);
+  }
+}
+
+TEST_CASE("fade: the slope covers the truth, and is lost per unit of the axis") {
+  std::mt19937 random{32};  // seed 32
+  int inside = 0, level_inside = 0;
+  constexpr int kRounds = 500;
+  for (int round = 0; round < kRounds; ++round) {
+    const auto points = made_months(random, 24, 0.03, 0.006);
+    FadeInput input;
+    input.points = points;
+    const auto rows = build_fade_rows(input);
+    const FadeRow* row = row_of(rows, FadeAxis::age_years);
+    REQUIRE(row->slope_pct_per_unit.figure);
+    const Figure& slope = *row->slope_pct_per_unit.figure;
+    CHECK(slope.low < slope.value);
+    CHECK(slope.high > slope.value);
+    // Per cent of what the first three months held.
+    const double truth = 3 / (1 - 0.03 / 12);
+    inside += slope.low <= truth && slope.high >= truth;
+    REQUIRE(row->measured_pct.figure);
+    CHECK(row->since_first_logged);
+    const double lost = truth * 22 / 12;
+    level_inside += row->measured_pct.figure->low <= lost && row->measured_pct.figure->high >= lost;
+    const FadeRow* by_km = row_of(rows, FadeAxis::odometer_km);
+    CHECK(by_km->slope_pct_per_unit.figure->value ==
+          doctest::Approx(slope.value / 30'000).epsilon(1e-6));
+    REQUIRE(row->smallest_detectable_pct_per_year);
+    CHECK(*row->smallest_detectable_pct_per_year < 1.5);
+    CHECK(*row->smallest_detectable_pct_per_year > 0.2);
+  }
+  std::printf("fade, seed 32: slope covers %.3f, loss %.3f\n", double(inside) / kRounds,
+              double(level_inside) / kRounds);
+  CHECK(double(inside) / kRounds > 0.93);
+  CHECK(double(level_inside) / kRounds > 0.93);
+}
+
+TEST_CASE("fade: without a witness there is no verdict, but the reason and the cure") {
+  std::mt19937 random{33};  // seed 33
+  const auto points = made_months(random, 24, 0.055, 0.004);
+  for (const WitnessVerdict verdict : {WitnessVerdict::contradicts, WitnessVerdict::too_little}) {
+    FadeInput input;
+    input.points = points;
+    input.expectations = kLines;
+    input.usable_ah = 160;
+    input.witness = {verdict, "the controller has not re-learned"};
+    for (const FadeRow& row : build_fade_rows(input)) {
+      CHECK(row.against_expectation == Expectation::cannot_tell);
+      CHECK(row.reason.find("not re-learned") != std::string::npos);
+      CHECK(row.reason.find("meter") != std::string::npos);
+      CHECK(row.reason.find("licensed") != std::string::npos);
+    }
+  }
+}
+
+// Believes 160 Ah for ever: its scale says that nothing was lost since new.
+TEST_CASE("fade: a level that nothing confirms is never called better") {
+  std::vector<FadePoint> points;
+  for (int m = 0; m < 24; ++m) {
+    FadePoint p;
+    p.month = kJanuary2026 + m;
+    p.ah = 160 + 0.1 * (m * 7 % 5 - 2);
+    p.u_random_ah = 0.2;
+    p.odometer_km = 200'000 + 2'500 * m;
+    points.push_back(p);
+  }
+  FadeInput input;
+  input.points = points;
+  input.expectations = kLines;
+  input.usable_ah = 160;
+  input.witness = {WitnessVerdict::contradicts, "the controller has not re-learned"};
+  auto rows = build_fade_rows(input);
+  REQUIRE(rows.size() == 1);
+  CHECK(rows[0].against_expectation == Expectation::cannot_tell);
+  // Nothing moved on either side: it may say so since first logged, no more.
+  input.witness = {WitnessVerdict::agrees_still, "made so"};
+  rows = build_fade_rows(input);
+  CHECK(rows[0].since_first_logged);
+  CHECK(rows[0].measured_pct.figure->high < 1);
+}
+
+TEST_CASE("fade: below twelve months no slope, but what could be seen and the level") {
+  std::mt19937 random{34};  // seed 34
+  const auto points = made_months(random, 7, 0.03, 0.005);
+  FadeInput input;
+  input.points = points;
+  input.expectations = kLines;
+  input.witness = {WitnessVerdict::agrees_moving, "made so"};
+  auto rows = build_fade_rows(input);
+  REQUIRE(rows.size() == 2);
+  for (const FadeRow& row : rows) {
+    CHECK_FALSE(row.slope_pct_per_unit.figure);
+    CHECK(row.slope_pct_per_unit.why.find("12 months") != std::string::npos);
+    REQUIRE(row.smallest_detectable_pct_per_year);
+    CHECK(*row.smallest_detectable_pct_per_year > 1);
+    CHECK_FALSE(row.measured_pct.figure);
+    CHECK(row.n_months == 7);
+  }
+  input.usable_ah = 160;
+  rows = build_fade_rows(input);
+  for (const FadeRow& row : rows) {
+    REQUIRE(row.measured_pct.figure);
+    CHECK_FALSE(row.since_first_logged);
+    // 149 of 160 by hand, and 3 % of the owner's figure on either side.
+    CHECK(row.measured_pct.figure->value == doctest::Approx(7).epsilon(0.2));
+    CHECK(row.measured_pct.figure->high - row.measured_pct.figure->value > 5.5);
+  }
+  CHECK(build_fade_rows({}).empty());
+}
+
+TEST_CASE("fade: when four fifths are left, with its bounds, or not yet") {
+  std::mt19937 random{35};  // seed 35
+  const auto points = made_months(random, 36, 0.04, 0.004);
+  const auto crossing = years_to_share(points, 0.8);
+  REQUIRE(crossing);
+  CHECK(crossing->at == doctest::Approx(5).epsilon(0.1));
+  REQUIRE(crossing->low);
+  CHECK(*crossing->low < crossing->at);
+  CHECK(*crossing->high > crossing->at);
+  CHECK_FALSE(years_to_share(std::span(points).first(6), 0.8));
+  const auto flat = made_months(random, 24, 0, 0.01);
+  const auto never = years_to_share(flat, 0.8);
+  CHECK((!never || !never->low || never->beyond));
+}
+
+}  // namespace packmile::testing
