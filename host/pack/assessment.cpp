@@ -1,0 +1,121 @@
+#include "pack/assessment.hpp"
+
+#include <algorithm>
+
+namespace packmile {
+namespace {
+
+constexpr double kYearMs = 365.25 * 86.4e6;
+constexpr std::int64_t kHalfMonthMs = std::int64_t{15} * 86'400'000;
+
+std::vector<FadePoint> fade_points(const CapacityFindings& capacity, const PackFacts& facts) {
+  std::vector<FadePoint> points;
+  for (const MonthCapacity& month : capacity.months) {
+    FadePoint point;
+    point.month = month.month;
+    point.ah = month.ah;
+    point.u_random_ah = month.u_random_ah;
+    point.u_gain_ah = month.u_gain_ah;
+    point.u_offset_ah = month.u_offset_ah;
+    point.odometer_km = month.odometer_km;
+    if (facts.first_used) {
+      const auto middle_ms = start_of_month(month.month).time_since_epoch().count() + kHalfMonthMs;
+      const auto age_ms =
+          static_cast<double>(middle_ms - facts.first_used->time_since_epoch().count());
+      if (age_ms >= 0) point.age_years = age_ms / kYearMs;
+    }
+    for (const auto& [of_month, ah] : facts.discharged_ah) {
+      if (of_month == month.month && facts.nominal_ah && *facts.nominal_ah > 0) {
+        point.full_cycles = ah / *facts.nominal_ah;
+      }
+    }
+    points.push_back(point);
+  }
+  return points;
+}
+
+// The fullest series of the months' own segment.
+const WindowSeries* window_of(const CapacityFindings& capacity) {
+  if (capacity.months.empty()) return nullptr;
+  const WindowSeries* first = nullptr;
+  for (const WindowSeries& series : capacity.windows) {
+    if (series.segment != capacity.months.front().segment) continue;
+    if (series.change) return &series;
+    if (first == nullptr) first = &series;
+  }
+  return first;
+}
+
+}  // namespace
+
+PackAssessment assess_pack(const PackObservations& observations, const PackFacts& facts,
+                           const CapacityRules& rules) {
+  PackAssessment result;
+  CapacityInput input;
+  input.charges = observations.charges;
+  input.profiles = observations.profiles;
+  input.rests = &observations.rests;
+  input.resistances = observations.resistances;
+  input.reported = facts.reported;
+  input.nominal_ah = facts.usable_ah ? facts.usable_ah : facts.nominal_ah;
+  input.offset = facts.offset;
+  input.gain_u = facts.gain_u;
+  input.rules = rules;
+  result.capacity = combine_capacity(input);
+  result.resistance = tell_resistance_trend(observations.resistances);
+
+  std::vector<RestPoint> rested;
+  for (const RestPoint& p : observations.rests.points) {
+    if (p.segment == result.capacity.last_segment) rested.push_back(p);
+  }
+  result.rest_drift = tell_rest_drift(rested);
+
+  const std::vector<FadePoint> points = fade_points(result.capacity, facts);
+  std::vector<MonthValue> months;
+  for (const FadePoint& p : points) {
+    months.push_back({p.month, static_cast<double>(p.month), p.ah, p.u_random_ah});
+  }
+  WitnessInput witness;
+  witness.months = months;
+  witness.window = window_of(result.capacity);
+  witness.drift = &result.rest_drift;
+  witness.edges_ah = result.capacity.edges_ah;
+  witness.rest_ah = result.capacity.rest_ah;
+  result.witness = hear_witness(witness);
+
+  FadeInput fade;
+  fade.points = points;
+  fade.usable_ah = facts.usable_ah;
+  fade.expectations = facts.expectations;
+  fade.witness = result.witness;
+  result.fade = build_fade_rows(fade);
+
+  // The latest capacity says what the fade says; one row that is decided is enough.
+  const FadeRow* said = nullptr;
+  for (const FadeRow& row : result.fade) {
+    if (!row.expected_pct) continue;
+    const bool decided = row.against_expectation != Expectation::cannot_tell;
+    if (said == nullptr || (decided && said->against_expectation == Expectation::cannot_tell)) {
+      said = &row;
+    }
+  }
+  for (CapacityRow& row : result.capacity.rows) {
+    if (row.method != CapacityMethod::controller_edges || row.scope != CapacityScope::latest) {
+      continue;
+    }
+    if (said == nullptr) {
+      row.reason += "; " + (facts.expectations.empty()
+                                ? std::string("fleet.toml holds no expectation")
+                                : std::string("no month can be put against the expectation"));
+    } else {
+      row.against_expectation = said->against_expectation;
+      row.reason += "; " + said->reason;
+    }
+    if (result.witness.verdict == WitnessVerdict::contradicts) {
+      row.reason += "; " + result.witness.reason + "; " + std::string(kHowToSettle);
+    }
+  }
+  return result;
+}
+
+}  // namespace packmile

@@ -1,0 +1,569 @@
+#include "pack/capacity.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+#include <tuple>
+
+#include "pack/robust.hpp"
+#include "pack/trend.hpp"
+
+namespace packmile {
+namespace {
+
+constexpr std::size_t kLeastCharges = 5;
+constexpr std::size_t kLeastPerStratum = 8;
+constexpr double kReferenceC = 20;
+constexpr std::int64_t kLatestMs = std::int64_t{91} * 86'400'000;
+// A meter's own error bounds what it can show of the gain; a judgment.
+constexpr double kLeastGainU = 0.01;
+constexpr double kMostOffsetA = 2;
+constexpr double kYearMs = 365.25 * 86.4e6;
+constexpr double kVoltageGainU = 0.003;  // a judgment
+// Drop over the pack's resistance where that is not known: about 0.1 ohm, and
+// known to half of it. Common practice, no source.
+constexpr double kUnknownOhm = 0.1;
+constexpr double kNominalU = 0.05;  // an owner's figure; a judgment
+
+std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
+
+// A charge with its sensor's offset taken off.
+PointWithErrors corrected(const ChargeCapacity& charge, const SensorOffset& offset) {
+  PointWithErrors point = charge.point;
+  point.y += offset.a * point.t;
+  return point;
+}
+
+struct Group {
+  std::vector<const ChargeCapacity*> known;
+  std::vector<const ChargeCapacity*> refused;
+};
+
+void count(std::vector<Rejected>& rejected, std::string_view reason, std::size_t n = 1) {
+  if (n == 0) return;
+  for (Rejected& r : rejected) {
+    if (r.reason == reason) {
+      r.count += n;
+      return;
+    }
+  }
+  rejected.push_back({std::string(reason), n});
+}
+
+class Combination {
+ public:
+  explicit Combination(const CapacityInput& input) : input_(input), rules_(input.rules) {
+    if (input.gain_u) rules_.current_gain_u = std::max(*input.gain_u, kLeastGainU);
+  }
+  CapacityFindings run();
+
+ private:
+  [[nodiscard]] const SensorOffset& offset_of(std::uint32_t segment) const {
+    return offsets_.at(segment);
+  }
+  void find_offsets();
+  void add_rows_of(const Group& group, CapacityScope scope, UtcTime date);
+  void add_single(const ChargeCapacity& charge);
+  void add_windows();
+  void add_rests();
+  void add_other();
+  void find_months();
+  [[nodiscard]] CapacityRow row_of(CapacityMethod method, CapacityScope scope, UtcTime date,
+                                   std::uint32_t segment) const;
+  void fill_kwh(CapacityRow& row, const std::vector<const ChargeCapacity*>& charges) const;
+  [[nodiscard]] std::optional<Figure> resistance_at(UtcTime date, bool latest) const;
+
+  const CapacityInput& input_;
+  CapacityRules rules_;
+  std::map<std::uint32_t, SensorOffset> offsets_;
+  CapacityFindings found_;
+};
+
+void Combination::find_offsets() {
+  std::map<std::uint32_t, std::vector<PointWithErrors>> points;
+  for (const ChargeCapacity& charge : input_.charges) {
+    points[charge.segment];  // every segment has an offset, if only the usual one
+    if (charge.ah.figure) points[charge.segment].push_back(charge.point);
+    if (charge.segment >= found_.last_segment) found_.last_segment = charge.segment;
+  }
+  for (const VoltageProfile& p : input_.profiles) points[p.segment];
+  if (input_.rests != nullptr) {
+    for (const RestToRest& pair : input_.rests->pairs) points[pair.segment];
+  }
+  for (const ReportedCapacity& r : input_.reported) points[r.segment];
+  points[found_.last_segment];
+  for (const auto& [segment, of_segment] : points) {
+    SensorOffset offset = input_.offset.value_or(SensorOffset{0, rules_.offset_u_a});
+    if (const auto fitted = fit_charge_offset(of_segment)) {
+      offset = combine_offsets(offset, *fitted);
+    }
+    offsets_[segment] = offset;
+  }
+  found_.offset = offsets_.at(found_.last_segment);
+}
+
+std::optional<Figure> Combination::resistance_at(UtcTime date, bool latest) const {
+  const MonthlyResistance* best = nullptr;
+  for (const MonthlyResistance& m : input_.resistances) {
+    if (m.month > month_of(date) || m.rows.empty() || !m.rows.front().mohm.figure) continue;
+    if (!latest && m.month != month_of(date)) continue;
+    if (best == nullptr || m.month > best->month) best = &m;
+  }
+  if (best == nullptr) return std::nullopt;
+  return best->rows.front().mohm.figure;
+}
+
+CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope, UtcTime date,
+                                std::uint32_t segment) const {
+  CapacityRow row;
+  row.date = date;
+  row.method = method;
+  row.scope = scope;
+  row.segment = segment;
+  row.relative_only = !input_.gain_u.has_value();
+  const SensorOffset& offset = offset_of(segment);
+  row.offset_a =
+      offset.u_a < rules_.offset_u_a
+          ? MaybeFigure::known(figure_of(offset.a, offset.u_a, 0))
+          : MaybeFigure::unknown("charges of one power do not tell it; fast and slow ones would");
+  const auto resistance = resistance_at(date, scope == CapacityScope::latest);
+  row.resistance_mohm = resistance
+                            ? MaybeFigure::known(*resistance)
+                            : MaybeFigure::unknown("too few steps of current of 20 A or more");
+  row.kwh = MaybeFigure::unknown("no capacity in Ah to make it from");
+  return row;
+}
+
+// Ah times the mean open-circuit voltage.
+void Combination::fill_kwh(CapacityRow& row,
+                           const std::vector<const ChargeCapacity*>& charges) const {
+  if (!row.ah.figure) return;
+  std::vector<double> open_v, drops_v;
+  for (const ChargeCapacity* charge : charges) {
+    if (!(charge->point.t > 0) || !(charge->mean_v > 0)) continue;
+    const double mean_a = charge->point.y / charge->point.t;
+    const double ohm =
+        row.resistance_mohm.figure ? row.resistance_mohm.figure->value / 1000 : kUnknownOhm;
+    drops_v.push_back(mean_a * ohm);
+    open_v.push_back(charge->mean_v - mean_a * ohm);
+  }
+  if (open_v.empty()) return;
+  const double volt = median_of(std::move(open_v));
+  const double u_v = std::hypot(kVoltageGainU * volt, median_of(std::move(drops_v)) / 2);
+  const Figure& ah = *row.ah.figure;
+  const double u_random = ah.scatter / kZ95;
+  const double all = (ah.high - ah.low) / 2 / kZ95;
+  const double u_systematic = std::sqrt(std::max(0.0, all * all - u_random * u_random));
+  row.kwh = MaybeFigure::known(figure_of(ah.value * volt / 1000, u_random * volt / 1000,
+                                         std::hypot(u_systematic * volt, ah.value * u_v) / 1000));
+}
+
+void Combination::add_single(const ChargeCapacity& charge) {
+  CapacityRow row =
+      row_of(CapacityMethod::controller_edges, CapacityScope::charge, charge.start, charge.segment);
+  row.stratum = stratum_of(charge.ambient_c);
+  row.temp_c = charge.ambient_c;
+  row.charge_kind = charge.kind;
+  if (charge.ah.figure) {
+    const SensorOffset& offset = offset_of(charge.segment);
+    const PointWithErrors point = corrected(charge, offset);
+    const double ah = point.y / point.x;
+    row.ah = MaybeFigure::known(capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
+                                                point.t / point.x, rules_, offset));
+    row.window_low_pct = charge.window_low_pct;
+    row.window_high_pct = charge.window_high_pct;
+    row.n_used = 1;
+    row.reason = "one charge by the controller's own scale";
+    if (charge.bends) row.reason += ", which it corrected meanwhile";
+    fill_kwh(row, {&charge});
+  } else {
+    row.ah = charge.ah;
+    row.n_rejected = 1;
+    count(row.rejected, word_of(charge.refusal));
+    row.reason = charge.ah.why;
+  }
+  found_.rows.push_back(std::move(row));
+}
+
+void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime date) {
+  if (group.known.size() < kLeastCharges) return;
+  const ChargeCapacity& first = *group.known.front();
+  const SensorOffset& offset = offset_of(first.segment);
+  std::vector<PointWithErrors> points;
+  for (const ChargeCapacity* charge : group.known) points.push_back(corrected(*charge, offset));
+  const auto fit = fit_proportion(points, Outliers::rejected);
+  if (!fit) return;
+  CapacityRow row = row_of(CapacityMethod::controller_edges, scope, date, first.segment);
+  row.stratum = stratum_of(first.ambient_c);
+  row.n_used = fit->n_used;
+  row.n_rejected = group.refused.size() + group.known.size() - fit->n_used;
+  for (const ChargeCapacity* charge : group.refused) count(row.rejected, word_of(charge->refusal));
+  count(row.rejected, "outlier", group.known.size() - fit->n_used);
+  double hours_per_share = 0, temp_sum = 0;
+  std::size_t n_temp = 0;
+  bool one_kind = true;
+  row.window_low_pct = 100;
+  row.window_high_pct = 0;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (!fit->used[i]) continue;
+    const ChargeCapacity& charge = *group.known[i];
+    hours_per_share += points[i].t / points[i].x / static_cast<double>(fit->n_used);
+    if (charge.ambient_c) {
+      temp_sum += *charge.ambient_c;
+      ++n_temp;
+    }
+    one_kind = one_kind && charge.kind == first.kind;
+    row.window_low_pct = std::min(*row.window_low_pct, charge.window_low_pct);
+    row.window_high_pct = std::max(*row.window_high_pct, charge.window_high_pct);
+  }
+  if (n_temp > 0) row.temp_c = temp_sum / static_cast<double>(n_temp);
+  if (one_kind) row.charge_kind = first.kind;
+  const Figure ah = capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
+                                    hours_per_share, rules_, offset);
+  row.ah = MaybeFigure::known(ah);
+  row.reason =
+      "charge per 100 points of the controller's own scale: the usable window that it believes "
+      "in, not what the cells hold";
+  fill_kwh(row, group.known);
+  if (scope == CapacityScope::latest) {
+    if (found_.edges_ah) return;  // of the fullest stratum
+    found_.edges_ah = ah;
+  }
+  found_.rows.push_back(std::move(row));
+}
+
+void Combination::add_windows() {
+  found_.windows = build_window_series(input_.profiles);
+  for (const WindowSeries& series : found_.windows) {
+    if (series.points.empty()) continue;
+    const UtcTime last = series.points.back().at;
+    CapacityRow row =
+        row_of(CapacityMethod::voltage_window, CapacityScope::latest, last, series.segment);
+    row.stratum = series.stratum;
+    row.charge_kind = series.kind;
+    row.window_low_v = series.low_v;
+    row.window_high_v = series.high_v;
+    row.n_rejected = series.n_not_spanning;
+    count(row.rejected, "window_not_spanned", series.n_not_spanning);
+    std::vector<double> latest;
+    for (const WindowPoint& p : series.points) {
+      if (ms_of(last) - ms_of(p.at) <= kLatestMs) latest.push_back(p.ah);
+    }
+    row.n_used = latest.size();
+    const double ah = median_of(latest);
+    // sqrt(pi/2): sd of a median.
+    const double u = 1.2533141373155001 * std::max(robust_sd(latest), 0.002 * ah) /
+                     std::sqrt(static_cast<double>(latest.size()));
+    const double plateau_a = series.plateau_kw * 2000 / (series.low_v + series.high_v);
+    const double hours = plateau_a > 0 ? ah / plateau_a : 0;
+    row.ah = MaybeFigure::known(figure_of(
+        ah, u, std::hypot(rules_.current_gain_u * ah, offset_of(series.segment).u_a * hours)));
+    row.kwh = MaybeFigure::unknown("Ah between two voltages are no capacity");
+    row.reason = "Ah between two voltages: it follows capacity, but not in proportion";
+    if (series.change) {
+      row.reason +=
+          "; since the first three months it " + std::string(word_of(series.change->direction));
+    } else if (!series.why.empty()) {
+      row.reason += "; " + series.why;
+    }
+    found_.rows.push_back(std::move(row));
+  }
+}
+
+void Combination::add_rests() {
+  if (input_.rests == nullptr) return;
+  std::vector<const RestToRest*> pairs;
+  for (const RestToRest& pair : input_.rests->pairs) {
+    if (pair.segment == found_.last_segment) pairs.push_back(&pair);
+  }
+  if (pairs.empty()) return;
+  const SensorOffset& offset = offset_of(found_.last_segment);
+  const UtcTime last = pairs.back()->end;
+  CapacityRow row =
+      row_of(CapacityMethod::rest_to_rest, CapacityScope::latest, last, found_.last_segment);
+  std::vector<PointWithErrors> points;
+  double hours_per_share = 0;
+  row.window_low_pct = 100;
+  row.window_high_pct = 0;
+  for (const RestToRest* pair : pairs) {
+    if (ms_of(last) - ms_of(pair->end) > kLatestMs) continue;
+    PointWithErrors point = pair->point;
+    // t is negative where the pack was filled: the offset hides charge there.
+    point.y -= offset.a * point.t;
+    hours_per_share += point.t / point.x;
+    points.push_back(point);
+    row.window_low_pct = std::min(*row.window_low_pct, pair->soc_low_pct);
+    row.window_high_pct = std::max(*row.window_high_pct, pair->soc_high_pct);
+    row.temp_c = pair->ambient_c;
+  }
+  hours_per_share = std::abs(hours_per_share) / static_cast<double>(points.size());
+  const auto fit = fit_proportion(points, Outliers::rejected);
+  if (!fit) return;
+  row.stratum = stratum_of(row.temp_c);
+  row.n_used = fit->n_used;
+  row.n_rejected = points.size() - fit->n_used + input_.rests->n_refused;
+  count(row.rejected, "outlier", points.size() - fit->n_used);
+  count(row.rejected, "not_seen_through", input_.rests->n_refused);
+  row.ah = MaybeFigure::known(capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
+                                              hours_per_share, rules_, offset));
+  row.reason =
+      "charge between long rests per 100 points: free of what the controller does while "
+      "charging";
+  found_.rest_ah = *row.ah.figure;
+  found_.rows.push_back(std::move(row));
+}
+
+void Combination::add_other() {
+  for (const ReportedCapacity& reported : input_.reported) {
+    CapacityRow row =
+        row_of(CapacityMethod::reported, CapacityScope::charge, reported.at, reported.segment);
+    row.offset_a = row.resistance_mohm = MaybeFigure::unknown("as the van says, nothing measured");
+    row.n_used = 1;
+    row.ah = MaybeFigure::unknown("the van's own opinion, without a width");
+    if (std::isfinite(reported.ah) && reported.ah > 0) {
+      // A number without an interval is worth no more than an owner's entry.
+      row.ah = MaybeFigure::known(figure_of(reported.ah, 0, kNominalU * reported.ah));
+    }
+    row.reason = "what the van says of itself";
+    found_.rows.push_back(std::move(row));
+  }
+  const bool measured = std::any_of(found_.rows.begin(), found_.rows.end(), [](const auto& row) {
+    return row.ah.figure && row.method != CapacityMethod::voltage_window;
+  });
+  if (measured || !input_.nominal_ah || !(*input_.nominal_ah > 0)) return;
+  const UtcTime date = input_.charges.empty() ? UtcTime{} : input_.charges.back().start;
+  CapacityRow row =
+      row_of(CapacityMethod::soc_nominal, CapacityScope::latest, date, found_.last_segment);
+  row.ah = MaybeFigure::known(figure_of(*input_.nominal_ah, 0, kNominalU * *input_.nominal_ah));
+  row.reason = "the owner's figure; nothing was measured";
+  found_.rows.push_back(std::move(row));
+}
+
+void Combination::find_months() {
+  // Per segment and month: all strata where temperature can be taken off, else
+  // the stratum that has most months.
+  std::map<std::uint32_t, std::size_t> known_of;
+  for (const ChargeCapacity& c : input_.charges) known_of[c.segment] += c.ah.figure.has_value();
+  std::vector<MonthCapacity> best;
+  for (const auto& [segment, n] : known_of) {
+    if (n < kLeastCharges) continue;
+    std::vector<ChargeCapacity> of_segment;
+    for (const ChargeCapacity& c : input_.charges) {
+      if (c.segment == segment && c.ah.figure) of_segment.push_back(c);
+    }
+    const SensorOffset& offset = offset_of(segment);
+    for (ChargeCapacity& c : of_segment) c.point = corrected(c, offset);
+    const auto share = fit_temperature_share(of_segment);
+    const double k = share ? share->value : 0;
+    const double u_k = share ? share->scatter / kZ95 : 0;
+    std::map<TemperatureStratum, std::map<int, std::vector<const ChargeCapacity*>>> strata;
+    for (const ChargeCapacity& c : of_segment) {
+      const TemperatureStratum stratum = stratum_of(c.ambient_c);
+      if (share && stratum == TemperatureStratum::unknown) continue;
+      strata[share ? TemperatureStratum::from_15 : stratum][month_of(c.start)].push_back(&c);
+    }
+    for (const auto& [stratum, months] : strata) {
+      std::vector<MonthCapacity> values;
+      for (const auto& [month, charges] : months) {
+        if (charges.size() < kLeastCharges) continue;
+        std::vector<PointWithErrors> points;
+        double away_k = 0, hours_per_share = 0, km = 0;
+        std::size_t n_km = 0;
+        for (const ChargeCapacity* c : charges) {
+          PointWithErrors point = c->point;
+          const double kelvin = share ? *c->ambient_c - kReferenceC : 0;
+          point.y /= 1 + k * kelvin;
+          away_k += kelvin / static_cast<double>(charges.size());
+          hours_per_share += point.t / point.x / static_cast<double>(charges.size());
+          points.push_back(point);
+          if (c->odometer_km) {
+            km += *c->odometer_km;
+            ++n_km;
+          }
+        }
+        const auto fit = fit_proportion(points, Outliers::rejected);
+        if (!fit) continue;
+        MonthCapacity value;
+        value.month = month;
+        value.segment = segment;
+        value.ah = fit->slope;
+        value.u_random_ah =
+            std::hypot(fit->u_slope * fit->factor_95() / kZ95, u_k * away_k * fit->slope);
+        value.u_gain_ah = rules_.current_gain_u * fit->slope;
+        value.u_offset_ah = offset.u_a * hours_per_share;
+        if (n_km > 0) value.odometer_km = km / static_cast<double>(n_km);
+        value.n_charges = fit->n_used;
+        values.push_back(value);
+      }
+      if (values.size() > best.size()) {
+        best = std::move(values);
+        found_.temperature_share_per_k = share;
+      }
+    }
+  }
+  found_.months = std::move(best);
+}
+
+CapacityFindings Combination::run() {
+  find_offsets();
+  std::map<std::tuple<std::uint32_t, int, TemperatureStratum>, Group> months;
+  std::map<TemperatureStratum, Group> latest;
+  std::int64_t last_ms = 0;
+  for (const ChargeCapacity& c : input_.charges) {
+    if (c.segment == found_.last_segment) last_ms = std::max(last_ms, ms_of(c.start));
+  }
+  for (const ChargeCapacity& c : input_.charges) {
+    const TemperatureStratum stratum = stratum_of(c.ambient_c);
+    const auto put = [&](Group& group) {
+      (c.ah.figure ? group.known : group.refused).push_back(&c);
+    };
+    put(months[{c.segment, month_of(c.start), stratum}]);
+    if (c.segment == found_.last_segment && last_ms - ms_of(c.start) <= kLatestMs) {
+      put(latest[stratum]);
+    }
+    add_single(c);
+  }
+  for (const auto& [key, group] : months) {
+    add_rows_of(group, CapacityScope::month, start_of_month(std::get<1>(key)));
+  }
+  const auto fullest = std::max_element(latest.begin(), latest.end(), [](auto& a, auto& b) {
+    return a.second.known.size() < b.second.known.size();
+  });
+  if (fullest != latest.end() && !fullest->second.known.empty()) {
+    add_rows_of(fullest->second, CapacityScope::latest, fullest->second.known.back()->start);
+  }
+  add_windows();
+  add_rests();
+  add_other();
+  find_months();
+  std::stable_sort(found_.rows.begin(), found_.rows.end(), [](const auto& a, const auto& b) {
+    return std::tuple(a.method, a.scope, a.date) < std::tuple(b.method, b.scope, b.date);
+  });
+  return std::move(found_);
+}
+
+}  // namespace
+
+std::string_view word_of(CapacityMethod method) {
+  switch (method) {
+    case CapacityMethod::controller_edges:
+      return "controller_edges";
+    case CapacityMethod::voltage_window:
+      return "voltage_window";
+    case CapacityMethod::rest_to_rest:
+      return "rest_to_rest";
+    case CapacityMethod::reported:
+      return "reported";
+    case CapacityMethod::soc_nominal:
+      return "soc_nominal";
+  }
+  return "";
+}
+
+std::string_view word_of(CapacityScope scope) {
+  switch (scope) {
+    case CapacityScope::charge:
+      return "charge";
+    case CapacityScope::month:
+      return "month";
+    case CapacityScope::latest:
+      return "latest";
+  }
+  return "";
+}
+
+std::string_view word_of(TemperatureStratum stratum) {
+  switch (stratum) {
+    case TemperatureStratum::unknown:
+      return "unknown";
+    case TemperatureStratum::below_5:
+      return "below_5_c";
+    case TemperatureStratum::from_5:
+      return "5_to_15_c";
+    case TemperatureStratum::from_15:
+      return "15_to_25_c";
+    case TemperatureStratum::above_25:
+      return "above_25_c";
+  }
+  return "";
+}
+
+std::optional<SensorOffset> fit_charge_offset(std::span<const PointWithErrors> points) {
+  const auto fit = fit_proportion_and_offset(points, Outliers::rejected);
+  if (!fit || !fit->offset || std::abs(*fit->offset) > kMostOffsetA || fit->degrees < 1) {
+    return std::nullopt;
+  }
+  // What reads as charge too much is negative as discharge.
+  return SensorOffset{-*fit->offset, fit->u_offset * fit->factor_95() / kZ95};
+}
+
+SensorOffset combine_offsets(const SensorOffset& a, const SensorOffset& b) {
+  const double wa = 1 / (a.u_a * a.u_a);
+  const double wb = 1 / (b.u_a * b.u_a);
+  if (!std::isfinite(wa)) return a;
+  if (!std::isfinite(wb)) return b;
+  return {(wa * a.a + wb * b.a) / (wa + wb), 1 / std::sqrt(wa + wb)};
+}
+
+std::optional<Figure> fit_temperature_share(std::span<const ChargeCapacity> charges) {
+  std::map<TemperatureStratum, std::size_t> strata;
+  std::vector<std::array<double, 3>> columns;  // 1, years, kelvin
+  std::vector<double> ah, weights;
+  for (const ChargeCapacity& c : charges) {
+    if (!c.ah.figure || !c.ambient_c || !(c.point.x > 0)) continue;
+    ++strata[stratum_of(c.ambient_c)];
+    columns.push_back({1,
+                       static_cast<double>(ms_of(c.start) - ms_of(charges.front().start)) / kYearMs,
+                       *c.ambient_c - kReferenceC});
+    ah.push_back(c.point.y / c.point.x);
+    const double u = std::hypot(c.point.u_y, ah.back() * c.point.u_x) / c.point.x;
+    weights.push_back(u > 0 ? 1 / (u * u) : 0);
+  }
+  const auto full = std::count_if(strata.begin(), strata.end(),
+                                  [](const auto& s) { return s.second >= kLeastPerStratum; });
+  if (full < 2) return std::nullopt;
+  // Normal equations of three unknowns, solved by Gauss and Jordan with the unit
+  // matrix beside them: the inverse gives the widths.
+  std::array<std::array<double, 6>, 3> m{};
+  std::array<double, 3> right{};
+  for (std::size_t i = 0; i < ah.size(); ++i) {
+    for (std::size_t r = 0; r < 3; ++r) {
+      for (std::size_t c = 0; c < 3; ++c) m[r][c] += weights[i] * columns[i][r] * columns[i][c];
+      right[r] += weights[i] * columns[i][r] * ah[i];
+    }
+  }
+  for (std::size_t r = 0; r < 3; ++r) m[r][3 + r] = 1;
+  for (std::size_t p = 0; p < 3; ++p) {
+    std::size_t best = p;
+    for (std::size_t r = p + 1; r < 3; ++r) {
+      if (std::abs(m[r][p]) > std::abs(m[best][p])) best = r;
+    }
+    std::swap(m[p], m[best]);
+    if (!(std::abs(m[p][p]) > 1e-12)) return std::nullopt;
+    const double pivot = m[p][p];
+    for (double& v : m[p]) v /= pivot;
+    for (std::size_t r = 0; r < 3; ++r) {
+      if (r == p) continue;
+      const double factor = m[r][p];
+      for (std::size_t c = 0; c < 6; ++c) m[r][c] -= factor * m[p][c];
+    }
+  }
+  std::array<double, 3> solution{};
+  for (std::size_t r = 0; r < 3; ++r) {
+    for (std::size_t c = 0; c < 3; ++c) solution[r] += m[r][3 + c] * right[c];
+  }
+  double chi2 = 0;
+  for (std::size_t i = 0; i < ah.size(); ++i) {
+    double residual = ah[i];
+    for (std::size_t c = 0; c < 3; ++c) residual -= solution[c] * columns[i][c];
+    chi2 += weights[i] * residual * residual;
+  }
+  if (!(solution[0] > 0)) return std::nullopt;
+  const double widening = std::max(1.0, std::sqrt(chi2 / static_cast<double>(ah.size() - 3)));
+  return figure_of(solution[2] / solution[0], std::sqrt(m[2][5]) * widening / solution[0], 0);
+}
+
+CapacityFindings combine_capacity(const CapacityInput& input) { return Combination{input}.run(); }
+
+}  // namespace packmile

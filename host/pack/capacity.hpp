@@ -1,0 +1,119 @@
+// The capacity of one van by every method, from its charges, rests and steps.
+//
+// Input     what pack_watch.hpp gathered, and what else is known.
+// Output    rows, each with its method, interval and what was left out; one
+//           value a month for the fade; the offset of the current sensor.
+// Method    charges of one month (five or more, of one temperature stratum) by
+//           line_with_errors.hpp; fewer are listed one by one. The offset from
+//           charges of unlike power, drawn towards none by its usual width.
+// Scope     charge, month, latest (the last 91 days of the last segment).
+#pragma once
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "figure.hpp"
+#include "pack/charge_capacity.hpp"
+#include "pack/expectation.hpp"
+#include "pack/resistance.hpp"
+#include "pack/rest.hpp"
+#include "pack/voltage_window.hpp"
+
+namespace packmile {
+
+enum class CapacityMethod : std::uint8_t {
+  controller_edges,  // the controller's own scale
+  voltage_window,    // Ah between two voltages: no capacity, a witness
+  rest_to_rest,      // the controller's scale between rests
+  reported,          // what the van says of itself
+  soc_nominal        // the owner's figure, where nothing was measured
+};
+[[nodiscard]] std::string_view word_of(CapacityMethod method);
+enum class CapacityScope : std::uint8_t { charge, month, latest };
+[[nodiscard]] std::string_view word_of(CapacityScope scope);
+[[nodiscard]] std::string_view word_of(TemperatureStratum stratum);
+
+struct Rejected {
+  std::string reason;  // a word
+  std::size_t count = 0;
+};
+
+struct CapacityRow {
+  UtcTime date;  // of the charge, the month's first moment, or the last charge
+  CapacityMethod method = CapacityMethod::controller_edges;
+  CapacityScope scope = CapacityScope::charge;
+  MaybeFigure ah, kwh;
+  std::optional<double> window_low_pct, window_high_pct;
+  std::optional<double> window_low_v, window_high_v;  // voltage_window
+  std::optional<double> temp_c;                       // ambient, mean
+  TemperatureStratum stratum = TemperatureStratum::unknown;
+  ChargeKind charge_kind = ChargeKind::unknown;  // unknown also for a mixture
+  std::size_t n_used = 0;
+  std::size_t n_rejected = 0;
+  std::vector<Rejected> rejected;
+  std::uint32_t segment = 0;
+  MaybeFigure offset_a;  // of the sensor, positive as pack_a
+  MaybeFigure resistance_mohm;
+  bool relative_only = true;  // no meter has shown the gain of the sensor
+  Expectation against_expectation = Expectation::cannot_tell;
+  std::string reason;  // what the figure is and is not
+};
+
+// One month for the fade, all of one segment.
+struct MonthCapacity {
+  int month = 0;
+  std::uint32_t segment = 0;
+  double ah = 0;
+  double u_random_ah = 0;  // 1 sd
+  double u_gain_ah = 0;
+  double u_offset_ah = 0;
+  std::optional<double> odometer_km;
+  std::size_t n_charges = 0;
+};
+
+// A value that the van gives of itself.
+struct ReportedCapacity {
+  UtcTime at;
+  double ah = 0;
+  std::uint32_t segment = 0;
+};
+
+struct CapacityInput {
+  // Measured without an offset; in time order.
+  std::span<const ChargeCapacity> charges;
+  std::span<const VoltageProfile> profiles;
+  const RestObservations* rests = nullptr;
+  std::span<const MonthlyResistance> resistances;
+  std::span<const ReportedCapacity> reported;
+  std::optional<double> nominal_ah;
+  std::optional<SensorOffset> offset;  // found otherwise, from a month's balance
+  std::optional<double> gain_u;        // 1 sd, relative, from a meter or receipts
+  CapacityRules rules;
+};
+
+struct CapacityFindings {
+  std::vector<CapacityRow> rows;      // by method, scope and date
+  std::vector<MonthCapacity> months;  // of the segment that has most
+  // Months of more than one stratum are joined only with this, per kelvin.
+  std::optional<Figure> temperature_share_per_k;
+  std::optional<SensorOffset> offset;       // of the last segment
+  std::vector<WindowSeries> windows;        // of all segments, fullest first
+  std::optional<Figure> edges_ah, rest_ah;  // latest, of the last segment
+  std::uint32_t last_segment = 0;
+};
+[[nodiscard]] CapacityFindings combine_capacity(const CapacityInput& input);
+
+// The offset that charges of unlike power show; nullopt: they are too alike, or
+// it would be above 2 A, which is a fault and no offset.
+[[nodiscard]] std::optional<SensorOffset> fit_charge_offset(
+    std::span<const PointWithErrors> points);
+// By inverse variance.
+[[nodiscard]] SensorOffset combine_offsets(const SensorOffset& a, const SensorOffset& b);
+
+// Relative change of capacity with temperature, per kelvin about 20 degC, from
+// the van's own charges: 8 or more in each of two strata.
+[[nodiscard]] std::optional<Figure> fit_temperature_share(std::span<const ChargeCapacity> charges);
+
+}  // namespace packmile

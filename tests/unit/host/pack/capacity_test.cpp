@@ -1,0 +1,351 @@
+// Capacity over charges, months and years, and what is said of it: vans made
+// with a known truth.
+#include "pack/capacity.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <random>
+#include <string>
+
+#include "host/pack/charge_scene.hpp"
+#include "pack/assessment.hpp"
+#include "pack/fleet_fade.hpp"
+
+namespace packmile::testing {
+namespace {
+
+constexpr std::int64_t kDayMs = 86'400'000;
+
+struct MadeVan {
+  double new_ah = 150;
+  double lost_a_year = 0.02;
+  double believed_ah = 0;  // for ever; 0: it knows the truth
+  double sensor_a = 0;
+  double sd_points = 0.4;  // of the controller's scale from charge to charge
+  int months = 24;
+  int charges_a_month = 7;
+  bool fast_ones = true;  // every third
+  double share_per_k = 0;
+  double swing_c = 0;  // of the year's temperature about 18 degC
+};
+
+PackObservations observe(const MadeVan& van, unsigned seed) {
+  std::mt19937 random{seed};
+  std::uniform_real_distribution<double> uniform;
+  std::normal_distribution<double> normal;
+  PackObservations found;
+  for (int month = 0; month < van.months; ++month) {
+    for (int k = 0; k < van.charges_a_month; ++k) {
+      ChargeScene scene;
+      const double day = month * 30.44 + k * 28.0 / van.charges_a_month;
+      scene.start_ms += static_cast<std::int64_t>(day * double(kDayMs));
+      scene.ambient_c =
+          std::round(18 - van.swing_c * std::cos(day / 365.25 * 6.283185) + normal(random));
+      scene.capacity_ah = van.new_ah * (1 - van.lost_a_year * day / 365.25) *
+                          (1 + van.share_per_k * (scene.ambient_c - 20));
+      scene.believed_ah = (van.believed_ah > 0 ? van.believed_ah : scene.capacity_ah) *
+                          (1 + van.sd_points / 100 / 0.5 * normal(random));
+      scene.sensor_a = van.sensor_a;
+      scene.soc_from = 0.25 + 0.1 * uniform(random);
+      scene.soc_to = 0.85 + 0.08 * uniform(random);
+      scene.row_s = 30;
+      scene.soc_poll_s = 30;
+      if (van.fast_ones && k % 3 == 2) {
+        scene.kind = ChargeKind::dc;
+        scene.charge_a = 110;
+        scene.row_s = 5;
+        scene.soc_poll_s = 10;
+      }
+      ChargeTrace trace = make_charge(scene, random);
+      trace.odometer_km = 40'000 + 80 * day;
+      found.charges.push_back(measure_charge(trace));
+      if (auto profile = profile_charge(trace).profile) found.profiles.push_back(*profile);
+    }
+  }
+  return found;
+}
+
+PackFacts facts_of(double lost_pct_a_year) {
+  PackFacts facts;
+  facts.usable_ah = 150;
+  facts.first_used = UtcTime{std::chrono::milliseconds{1'767'592'800'000 - 400 * kDayMs}};
+  facts.expectations = {{FadeAxis::age_years, {{10, 10 * lost_pct_a_year}}}};
+  return facts;
+}
+
+const CapacityRow* latest(const CapacityFindings& found, CapacityMethod method) {
+  for (const CapacityRow& row : found.rows) {
+    if (row.method == method && row.scope == CapacityScope::latest) return &row;
+  }
+  return nullptr;
+}
+
+std::size_t rows_of(const CapacityFindings& found, CapacityScope scope) {
+  return static_cast<std::size_t>(
+      std::count_if(found.rows.begin(), found.rows.end(), [&](const CapacityRow& row) {
+        return row.method == CapacityMethod::controller_edges && row.scope == scope;
+      }));
+}
+
+}  // namespace
+
+TEST_CASE("capacity: charges, months and the latest, with what was left out") {
+  MadeVan van;
+  van.months = 4;
+  PackObservations seen = observe(van, 41);
+  seen.charges[3].ah = MaybeFigure::unknown("made so");
+  seen.charges[3].refusal = CapacityRefusal::re_anchored;
+  seen.charges[5].point.y *= 1.4;  // a wild one of the first month
+  CapacityInput input;
+  input.charges = seen.charges;
+  input.profiles = seen.profiles;
+  const CapacityFindings found = combine_capacity(input);
+  CHECK(rows_of(found, CapacityScope::charge) == 28);
+  CHECK(rows_of(found, CapacityScope::month) == 4);
+  REQUIRE(rows_of(found, CapacityScope::latest) == 1);
+  const auto month = std::find_if(found.rows.begin(), found.rows.end(), [](const auto& row) {
+    return row.scope == CapacityScope::month;
+  });
+  CHECK(month->n_used == 5);
+  CHECK(month->n_rejected == 2);
+  REQUIRE(month->rejected.size() == 2);
+  CHECK(month->rejected[0].reason == "re_anchored");
+  CHECK(month->rejected[1].reason == "outlier");
+  CHECK(month->charge_kind == ChargeKind::unknown);  // of both kinds
+  CHECK(month->relative_only);
+  const CapacityRow& now = *latest(found, CapacityMethod::controller_edges);
+  REQUIRE(now.ah.figure);
+  CHECK(now.ah.figure->low < 149.5);
+  CHECK(now.ah.figure->high > 149.5);
+  CHECK(now.ah.figure->value == doctest::Approx(149.5).epsilon(0.012));
+  REQUIRE(now.kwh.figure);
+  // About 0.58 of 340..400 V open.
+  CHECK(now.kwh.figure->value == doctest::Approx(149.5 * 0.375).epsilon(0.03));
+  CHECK(now.n_used >= 18);
+  CHECK(now.window_low_pct < 40);
+  CHECK(now.window_high_pct > 80);
+  CHECK(now.temp_c == doctest::Approx(18).epsilon(0.05));
+  REQUIRE(now.offset_a.figure);
+  CHECK_FALSE(now.resistance_mohm.figure);
+}
+
+TEST_CASE("capacity: fewer than five charges make no month") {
+  MadeVan van;
+  van.months = 2;
+  van.charges_a_month = 4;
+  const PackObservations seen = observe(van, 42);
+  CapacityInput input;
+  input.charges = seen.charges;
+  const CapacityFindings found = combine_capacity(input);
+  CHECK(rows_of(found, CapacityScope::charge) == 8);
+  CHECK(rows_of(found, CapacityScope::month) == 0);
+  CHECK(found.months.empty());
+  CHECK(combine_capacity({}).rows.empty());
+  CapacityInput nominal;
+  nominal.nominal_ah = 150;
+  const CapacityFindings nothing = combine_capacity(nominal);
+  REQUIRE(nothing.rows.size() == 1);
+  CHECK(nothing.rows[0].method == CapacityMethod::soc_nominal);
+  CHECK(nothing.rows[0].ah.figure->high > 160);
+  const std::vector<ReportedCapacity> said{{UtcTime{}, 148, 0}};
+  nominal.reported = said;
+  const CapacityFindings reported = combine_capacity(nominal);
+  REQUIRE(reported.rows.size() == 1);
+  CHECK(reported.rows[0].method == CapacityMethod::reported);
+  CHECK(reported.rows[0].reason.find("van says") != std::string::npos);
+}
+
+TEST_CASE("capacity: fast and slow charges find the sensor's offset") {
+  int inside = 0;
+  constexpr int kVans = 20;
+  for (unsigned seed = 50; seed < 50 + kVans; ++seed) {
+    MadeVan van;
+    van.months = 3;
+    van.sensor_a = 0.5 * (seed % 2 == 0 ? 1 : -1);
+    const PackObservations seen = observe(van, seed);
+    CapacityInput input;
+    input.charges = seen.charges;
+    const CapacityFindings found = combine_capacity(input);
+    REQUIRE(found.offset);
+    inside += std::abs(found.offset->a - van.sensor_a) < 2 * found.offset->u_a;
+    CHECK(found.offset->u_a < 0.3);
+    CHECK(found.offset->a * van.sensor_a > 0);  // its sign at least
+  }
+  std::printf("offset, seeds 50..69: %d of %d within 2 sd\n", inside, kVans);
+  CHECK(inside >= 16);
+}
+
+TEST_CASE("capacity: segments are not joined") {
+  MadeVan van;
+  van.months = 4;
+  PackObservations seen = observe(van, 43);
+  for (std::size_t i = 0; i < seen.charges.size(); ++i) {
+    if (i >= seen.charges.size() / 2) {
+      seen.charges[i].segment = 1;
+      seen.charges[i].point.y *= 1.05;  // the new software counts otherwise
+    }
+  }
+  CapacityInput input;
+  input.charges = seen.charges;
+  const CapacityFindings found = combine_capacity(input);
+  const CapacityRow* now = latest(found, CapacityMethod::controller_edges);
+  REQUIRE(now);
+  CHECK(now->segment == 1);
+  CHECK(now->ah.figure->value == doctest::Approx(149.5 * 1.05).epsilon(0.012));
+  for (const MonthCapacity& month : found.months) CHECK(month.segment == 0);
+}
+
+TEST_CASE("capacity: the van's own charges tell what cold does, and months are joined by it") {
+  MadeVan van;
+  van.share_per_k = 0.004;
+  van.swing_c = 13;
+  van.lost_a_year = 0.03;
+  const PackObservations seen = observe(van, 44);
+  const auto share = fit_temperature_share(seen.charges);
+  REQUIRE(share);
+  CHECK(share->low < 0.004);
+  CHECK(share->high > 0.004);
+  CHECK(share->value == doctest::Approx(0.004).epsilon(0.3));
+  CapacityInput input;
+  input.charges = seen.charges;
+  const CapacityFindings found = combine_capacity(input);
+  CHECK(found.months.size() >= 22);
+  // At 20 degC: 150 Ah that lose 3 % a year, whatever the season.
+  for (const MonthCapacity& month : found.months) {
+    const double truth = 150 * (1 - 0.03 * (month.month - 2026 * 12 + 0.5) / 12);
+    CHECK(month.ah == doctest::Approx(truth).epsilon(0.03));
+  }
+  van.swing_c = 0;
+  const PackObservations one = observe(van, 45);
+  CHECK_FALSE(fit_temperature_share(one.charges));
+}
+
+TEST_CASE("assessment: a right controller over two years is told, a wrong one is not") {
+  int right = 0;
+  constexpr int kVans = 6;
+  for (unsigned seed = 60; seed < 60 + kVans; ++seed) {
+    const PackAssessment told = assess_pack(observe({}, seed), facts_of(2));
+    CAPTURE(told.witness.reason);
+    const CapacityRow* now = latest(told.capacity, CapacityMethod::controller_edges);
+    REQUIRE(now);
+    CHECK(now->ah.figure->low < 144.5);
+    CHECK(now->ah.figure->high > 144.5);
+    right += now->against_expectation == Expectation::on;
+    std::printf("right controller, seed %u: %s; %s\n", seed,
+                std::string(word_of(now->against_expectation)).c_str(),
+                std::string(word_of(told.witness.verdict)).c_str());
+  }
+  CHECK(right >= kVans - 1);
+
+  // It believes 160 Ah; the pack falls from 150 to 140 meanwhile.
+  MadeVan wrong;
+  wrong.believed_ah = 160;
+  wrong.lost_a_year = 0.033;
+  PackFacts facts = facts_of(3);
+  facts.usable_ah = 160;
+  const PackAssessment told = assess_pack(observe(wrong, 61), facts);
+  const CapacityRow* now = latest(told.capacity, CapacityMethod::controller_edges);
+  REQUIRE(now);
+  std::printf("wrong controller: %.1f (%.1f..%.1f) Ah, %s: %s\n", now->ah.figure->value,
+              now->ah.figure->low, now->ah.figure->high,
+              std::string(word_of(now->against_expectation)).c_str(), told.witness.reason.c_str());
+  CHECK(now->against_expectation == Expectation::cannot_tell);
+  CHECK(told.witness.verdict == WitnessVerdict::contradicts);
+  CHECK(now->reason.find("meter") != std::string::npos);
+  for (const FadeRow& row : told.fade) {
+    CHECK(row.against_expectation == Expectation::cannot_tell);
+  }
+  const CapacityRow* window = latest(told.capacity, CapacityMethod::voltage_window);
+  REQUIRE(window);
+  CHECK(window->reason.find("fell") != std::string::npos);
+  CHECK(window->window_high_v > window->window_low_v);
+}
+
+// Nothing moves on either side: the level of 160 Ah is not confirmed by that.
+TEST_CASE("assessment: a wrong belief that nothing contradicts is no better pack") {
+  MadeVan van;
+  van.new_ah = 140;
+  van.lost_a_year = 0;
+  van.believed_ah = 160;
+  PackFacts facts = facts_of(0.5);
+  facts.usable_ah = 160;
+  const PackAssessment told = assess_pack(observe(van, 62), facts);
+  CHECK(told.witness.verdict != WitnessVerdict::agrees_moving);
+  for (const FadeRow& row : told.fade) {
+    CHECK(row.against_expectation != Expectation::better);
+    if (row.against_expectation == Expectation::on) CHECK(row.since_first_logged);
+  }
+}
+
+TEST_CASE("assessment: of a short time, of nothing") {
+  MadeVan van;
+  van.months = 5;
+  const PackAssessment told = assess_pack(observe(van, 63), facts_of(2));
+  REQUIRE_FALSE(told.fade.empty());
+  for (const FadeRow& row : told.fade) {
+    CHECK_FALSE(row.slope_pct_per_unit.figure);
+    CHECK(row.against_expectation == Expectation::cannot_tell);
+    CHECK(row.smallest_detectable_pct_per_year);
+  }
+  const PackAssessment nothing = assess_pack({}, {});
+  CHECK(nothing.capacity.rows.empty());
+  CHECK(nothing.fade.empty());
+  CHECK(nothing.witness.verdict == WitnessVerdict::too_little);
+}
+
+TEST_CASE("fleet fade: vans that drive unlike distances tell age from use") {
+  std::normal_distribution<double> normal;
+  std::mt19937 random{71};  // seed 71
+  const auto fleet = [&](std::vector<double> km_a_month, double sd) {
+    std::vector<FleetFadeVan> vans;
+    for (const double km : km_a_month) {
+      FleetFadeVan van{"van" + std::to_string(vans.size()), {}};
+      double odometer = 10'000;
+      for (int m = 0; m < 24; ++m) {
+        odometer += km * (1 + 0.1 * normal(random));
+        FadePoint p;
+        p.month = 2026 * 12 + m;
+        p.odometer_km = odometer;
+        // 1.5 % a year and 0.05 % per 1,000 km of 150 Ah.
+        p.ah = 150 * (1 - 0.015 * m / 12 - 5e-7 * odometer + sd * normal(random));
+        van.points.push_back(p);
+      }
+      vans.push_back(van);
+    }
+    return vans;
+  };
+  int year_inside = 0, km_inside = 0;
+  constexpr int kRounds = 300;
+  for (int round = 0; round < kRounds; ++round) {
+    const auto vans = fleet({1'600, 3'200, 4'800, 6'400, 9'600}, 0.004);
+    const FleetFade told = split_fleet_fade(vans);
+    REQUIRE(told.lost_pct_per_year.figure);
+    CHECK(*told.variance_inflation < 10);
+    const Figure& year = *told.lost_pct_per_year.figure;
+    const Figure& km = *told.lost_pct_per_1000_km.figure;
+    year_inside += year.low < 1.53 && year.high > 1.5;
+    km_inside += km.low < 0.051 && km.high > 0.05;
+  }
+  std::printf("fleet fade, seed 71: year %.3f km %.3f\n", double(year_inside) / kRounds,
+              double(km_inside) / kRounds);
+  CHECK(double(year_inside) / kRounds > 0.92);
+  CHECK(double(km_inside) / kRounds > 0.92);
+
+  const FleetFade alike = split_fleet_fade(fleet({3'000, 3'010, 2'990}, 0.004));
+  CHECK_FALSE(alike.lost_pct_per_year.figure);
+  CHECK(alike.reason.find("run together") != std::string::npos);
+  const FleetFade one = split_fleet_fade(fleet({3'000}, 0.004));
+  CHECK_FALSE(one.lost_pct_per_year.figure);
+  CHECK(one.reason.find("one van never can") != std::string::npos);
+  const auto short_vans = [&] {
+    auto vans = fleet({1'600, 4'800, 9'600}, 0.004);
+    for (auto& van : vans) van.points.resize(11);
+    return vans;
+  }();
+  CHECK(split_fleet_fade(short_vans).n_vans == 0);
+}
+
+}  // namespace packmile::testing
