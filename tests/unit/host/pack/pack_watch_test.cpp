@@ -1,0 +1,188 @@
+// The walk over episodes: what is gathered, and where parts belong together.
+#include "pack/pack_watch.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <cstdio>
+
+#include "host/pack/week_scene.hpp"
+#include "host/reading/replay.hpp"
+#include "pack/assessment.hpp"
+#include "pack/trend.hpp"
+
+namespace packmile::testing {
+namespace {
+
+// Two stretches a day: 1.5 h of driving and 3 h of charging, each after a rest.
+void live(PackWatch& watch, Week& week, int days, const std::string& calibration_id = {}) {
+  for (int day = 0; day < days; ++day) {
+    Episode drive = week.stretch(50, 1.5, 30);
+    drive.pack.calibration_id = calibration_id;
+    watch.add(drive);
+    week.sleep(8);
+    Episode charge = week.stretch(-25, 3);
+    charge.pack.calibration_id = calibration_id;
+    watch.add(charge);
+    week.sleep(11.5);
+  }
+}
+
+VanFacts facts_of_150_ah() {
+  VanFacts facts;
+  facts.nominal_ah = 150;
+  facts.onboard_charger_kw = 11;
+  return facts;
+}
+
+// First to second part of an episode, cut before a moment.
+std::pair<Episode, Episode> cut_in_two(const Episode& whole, std::int64_t at_ms) {
+  Episode first, second;
+  const auto split = [&](const SignalSeries& from, SignalSeries& a, SignalSeries& b) {
+    for (std::size_t i = 0; i < from.raw.size(); ++i) {
+      add_sample(from.time_ms[i] < at_ms ? a : b, from.time_ms[i], from.raw[i]);
+    }
+  };
+  split(whole.soc, first.soc, second.soc);
+  split(whole.odometer, first.odometer, second.odometer);
+  split(whole.ambient, first.ambient, second.ambient);
+  for (std::size_t i = 0; i < whole.pack.time_ms.size(); ++i) {
+    PackSeries& part = (whole.pack.time_ms[i] < at_ms ? first : second).pack;
+    part.time_ms.push_back(whole.pack.time_ms[i]);
+    part.v_raw.push_back(whole.pack.v_raw[i]);
+    part.a_raw.push_back(whole.pack.a_raw[i]);
+    part.period_ms.push_back(whole.pack.period_ms[i]);
+  }
+  first.pack.ecu = second.pack.ecu = whole.pack.ecu;
+  close_episode(first);
+  close_episode(second);
+  first.cut = true;
+  return {first, second};
+}
+
+}  // namespace
+
+TEST_CASE("pack watch: charges, profiles, rests and steps of two months") {
+  PackWatch watch{facts_of_150_ah(), {agreed_reading()}};
+  Week week;
+  live(watch, week, 36);
+  const PackObservations found = watch.finish();
+  REQUIRE(found.charges.size() == 36);
+  for (const ChargeCapacity& charge : found.charges) {
+    REQUIRE(charge.ah.figure);
+    CHECK(charge.ah.figure->value == doctest::Approx(150).epsilon(0.003));
+    CHECK(charge.kind == ChargeKind::ac);
+    CHECK(charge.segment == 0);
+    CHECK(charge.ambient_c == 18);
+    CHECK(charge.odometer_km == doctest::Approx(40'000));
+  }
+  CHECK(found.profiles.size() == 36);
+  CHECK(found.rests.pairs.size() > 60);
+  CHECK(found.re_anchors.empty());
+  REQUIRE(found.resistances.size() == 2);
+  CHECK(found.resistances[0].month + 1 == found.resistances[1].month);
+  REQUIRE(found.resistances[0].rows.front().mohm.figure);
+  CHECK(found.resistances[0].rows.front().mohm.figure->value == doctest::Approx(90).epsilon(0.05));
+
+  PackFacts facts;
+  facts.usable_ah = 150;
+  const PackAssessment told = assess_pack(found, facts);
+  REQUIRE(told.capacity.edges_ah);
+  REQUIRE(told.capacity.rest_ah);
+  CHECK(told.capacity.edges_ah->low < 150);
+  CHECK(told.capacity.edges_ah->high > 150);
+  CHECK(told.capacity.rest_ah->value == doctest::Approx(150).epsilon(0.01));
+  CHECK(told.witness.verdict == WitnessVerdict::too_little);
+  // Nothing is left from before.
+  CHECK(watch.finish().charges.empty());
+}
+
+TEST_CASE("pack watch: a charge that the end of an episode cuts is one charge") {
+  Week week;
+  week.soc = week.shown = 0.3;
+  const Episode whole = week.stretch(-25, 3);
+  PackWatch one{facts_of_150_ah(), {agreed_reading()}};
+  one.add(whole);
+  const auto at_once = one.finish();
+  REQUIRE(at_once.charges.size() == 1);
+  PackWatch two{facts_of_150_ah(), {agreed_reading()}};
+  const auto [first, second] = cut_in_two(whole, whole.pack.time_ms[5'000]);
+  two.add(first);
+  two.add(second);
+  const auto joined = two.finish();
+  REQUIRE(joined.charges.size() == 1);
+  CHECK(joined.charges[0].ah.figure->value ==
+        doctest::Approx(at_once.charges[0].ah.figure->value).epsilon(1e-6));
+  CHECK(joined.charges[0].n_edges == at_once.charges[0].n_edges);
+}
+
+TEST_CASE("pack watch: another calibration is another segment") {
+  PackReading reading = agreed_reading();
+  PackReading other = reading;
+  reading.calibration_id = "A";
+  other.calibration_id = "B";
+  PackWatch watch{facts_of_150_ah(), {reading, other}};
+  Week week;
+  live(watch, week, 2, "A");
+  live(watch, week, 2, "B");
+  const PackObservations found = watch.finish();
+  REQUIRE(found.charges.size() == 4);
+  CHECK(found.charges[1].segment == 0);
+  CHECK(found.charges[2].segment == 1);
+  for (const RestToRest& pair : found.rests.pairs) CHECK(pair.ah.value > 140);
+}
+
+TEST_CASE("pack watch: nothing is made of a current that is not proven") {
+  PackReading reading = agreed_reading();
+  reading.verdict = CurrentVerdict::too_little;
+  PackWatch watch{facts_of_150_ah(), {reading}};
+  Week week;
+  live(watch, week, 3);
+  const PackObservations found = watch.finish();
+  for (const ChargeCapacity& charge : found.charges) CHECK_FALSE(charge.ah.figure);
+  CHECK(found.profiles.empty());
+  CHECK(found.rests.points.empty());
+  CHECK(found.resistances.empty());
+  CHECK(PackWatch{{}, {}}.finish().charges.empty());
+}
+
+TEST_CASE("pack watch: a change of mind in a charge is listed once") {
+  Week week;
+  week.soc = week.shown = 0.3;
+  Episode episode = week.stretch(-25, 3);
+  for (std::size_t i = 500; i < episode.soc.raw.size(); ++i) episode.soc.raw[i] += 12;
+  PackWatch watch{facts_of_150_ah(), {agreed_reading()}};
+  watch.add(episode);
+  const PackObservations found = watch.finish();
+  REQUIRE(found.charges.size() == 1);
+  CHECK(found.charges[0].refusal == CapacityRefusal::re_anchored);
+  REQUIRE(found.re_anchors.size() == 1);
+  CHECK(found.re_anchors[0].soc_after_pct - found.re_anchors[0].soc_before_pct ==
+        doctest::Approx(12 * 100 / 255.0).epsilon(0.15));
+}
+
+TEST_CASE("pack watch: measured charges go the same way") {
+  if (!data_is_there()) {
+    MESSAGE("no measured data beside the project: skipped");
+    return;
+  }
+  const auto truth = read_truth();
+  for (const std::string& file :
+       {std::string("charge-dc-b-pack.csv"), std::string("charge-lab-B0005-c050.csv")}) {
+    CAPTURE(file);
+    PackWatch watch{{}, {agreed_reading()}};
+    watch.add(replay(file));
+    const PackObservations found = watch.finish();
+    REQUIRE(found.charges.size() == 1);
+    const ChargeCapacity& charge = found.charges[0];
+    // The real one covers eight points: no capacity from that.
+    if (file == "charge-dc-b-pack.csv") {
+      CHECK(charge.refusal == CapacityRefusal::small_window);
+    } else {
+      CHECK(charge.ah.figure->value == doctest::Approx(53.18).epsilon(0.005));
+      CHECK(found.profiles.size() == 1);
+    }
+  }
+}
+
+}  // namespace packmile::testing
