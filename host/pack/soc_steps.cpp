@@ -15,6 +15,7 @@ constexpr double kFarPolls = 3;
 // A correction that is let out slowly is one event up to this long. Common
 // practice, no source.
 constexpr std::int64_t kReAnchorMs = 300'000;
+constexpr std::int64_t kLeastPollMs = 1'000;
 constexpr double kReAnchorCodes = 2;
 constexpr double kReAnchorShare = 0.5;
 
@@ -141,36 +142,44 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
   // One step of a coarse controller is 2 or 3 codes and no event.
   const double step_codes = kCodes / steps_in_all(step);
   const double most_codes = std::max(kReAnchorCodes, std::ceil(step_codes - 1e-9));
+  // A code a second is enough, and keeps the windows short on any input.
+  std::vector<std::size_t> kept;
+  for (std::size_t i = 0; i < soc.raw.size(); ++i) {
+    if (kept.empty() || soc.time_ms[i] - soc.time_ms[kept.back()] >= kLeastPollMs) {
+      kept.push_back(i);
+    }
+  }
+  const auto time_ms = [&](std::size_t i) { return soc.time_ms[kept[i]]; };
+  const auto ah_at = [&](std::size_t i) { return ah_at_code[kept[i]]; };
   const auto moved = [&](std::size_t from, std::size_t to) {
-    return static_cast<double>(soc.raw[to]) - static_cast<double>(soc.raw[from]);
+    return static_cast<double>(soc.raw[kept[to]]) - static_cast<double>(soc.raw[kept[from]]);
   };
   const auto is_event = [&](std::size_t from, std::size_t to) {
     const double codes = moved(from, to);
-    const double explained = (ah_at_code[to] - ah_at_code[from]) / ah_per_code;
+    const double explained = (ah_at(to) - ah_at(from)) / ah_per_code;
     if (codes == 0 || explained / codes >= kReAnchorShare) return false;
     if (to == from + 1) return std::abs(codes) > most_codes;
     // Over several polls a border may be crossed at either end.
     return std::abs(codes - explained) > kReAnchorCodes + step_codes;
   };
   std::size_t done = 0;  // events do not overlap
-  for (std::size_t to = 1; to < soc.raw.size(); ++to) {
+  for (std::size_t to = 1; to < kept.size(); ++to) {
     for (std::size_t from = to; from-- > done;) {
-      if (soc.time_ms[to] - soc.time_ms[from] > kReAnchorMs && from + 1 != to) break;
+      if (time_ms(to) - time_ms(from) > kReAnchorMs && from + 1 != to) break;
       if (!is_event(from, to)) continue;
       // As long as the code goes on the same way without its charge.
       std::size_t end = to;
-      while (end + 1 < soc.raw.size() && moved(end, end + 1) * moved(from, end) > 0 &&
-             (ah_at_code[end + 1] - ah_at_code[end]) / (moved(end, end + 1) * ah_per_code) <
-                 kReAnchorShare) {
+      while (end + 1 < kept.size() && moved(end, end + 1) * moved(from, end) > 0 &&
+             (ah_at(end + 1) - ah_at(end)) / (moved(end, end + 1) * ah_per_code) < kReAnchorShare) {
         ++end;
       }
       ReAnchor event;
-      event.start = UtcTime{std::chrono::milliseconds{soc.time_ms[from]}};
-      event.end = UtcTime{std::chrono::milliseconds{soc.time_ms[end]}};
+      event.start = UtcTime{std::chrono::milliseconds{time_ms(from)}};
+      event.end = UtcTime{std::chrono::milliseconds{time_ms(end)}};
       event.place = place;
-      event.soc_before_pct = soc.raw[from] * kSocPctPerCode;
-      event.soc_after_pct = soc.raw[end] * kSocPctPerCode;
-      event.ah = ah_at_code[end] - ah_at_code[from];
+      event.soc_before_pct = soc.raw[kept[from]] * kSocPctPerCode;
+      event.soc_after_pct = soc.raw[kept[end]] * kSocPctPerCode;
+      event.ah = ah_at(end) - ah_at(from);
       event.expected_ah = moved(from, end) * ah_per_code;
       events.push_back(event);
       done = end;

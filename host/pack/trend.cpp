@@ -11,6 +11,8 @@
 namespace packmile {
 namespace {
 
+constexpr UtcTime kEarliest = std::chrono::sys_days{std::chrono::year{0} / 1 / 1};
+constexpr UtcTime kLatest = std::chrono::sys_days{std::chrono::year{9999} / 12 / 31};
 constexpr std::size_t kListOnly = 5;
 constexpr std::size_t kTheilSenFrom = 8;
 constexpr std::size_t kYear = 12;
@@ -35,15 +37,16 @@ double sd_about_line(const std::vector<double>& residuals) {
 }  // namespace
 
 int month_of(UtcTime time) {
-  const std::chrono::year_month_day day{std::chrono::floor<std::chrono::days>(time)};
+  // A clock may say anything; the calendar of chrono holds only so much.
+  const UtcTime held = std::clamp<UtcTime>(time, kEarliest, kLatest);
+  const std::chrono::year_month_day day{std::chrono::floor<std::chrono::days>(held)};
   return static_cast<int>(day.year()) * 12 + static_cast<int>(static_cast<unsigned>(day.month())) -
          1;
 }
 
 UtcTime start_of_month(int month) {
-  const int year = month >= 0 ? month / 12 : (month - 11) / 12;
-  const auto of_year = static_cast<unsigned>(month - year * 12 + 1);
-  return std::chrono::sys_days{std::chrono::year{year} / std::chrono::month{of_year} / 1};
+  const auto of_year = static_cast<unsigned>(month % 12 + 1);
+  return std::chrono::sys_days{std::chrono::year{month / 12} / std::chrono::month{of_year} / 1};
 }
 
 bool enough_seasons(std::span<const MonthValue> values) {

@@ -16,7 +16,7 @@
 
 namespace packmile {
 
-// Months since the year 0; UTC.
+// Months since the year 0, UTC; times outside 0..9999 count as its ends.
 [[nodiscard]] int month_of(UtcTime time);
 [[nodiscard]] UtcTime start_of_month(int month);
 

@@ -5,6 +5,8 @@
 
 #include <cmath>
 #include <cstdio>
+#include <random>
+#include <string>
 
 #include "host/pack/week_scene.hpp"
 #include "host/reading/replay.hpp"
@@ -159,6 +161,63 @@ TEST_CASE("pack watch: a change of mind in a charge is listed once") {
   REQUIRE(found.re_anchors.size() == 1);
   CHECK(found.re_anchors[0].soc_after_pct - found.re_anchors[0].soc_before_pct ==
         doctest::Approx(12 * 100 / 255.0).epsilon(0.15));
+}
+
+// Any words and any times in order: no crash, no hang, no figure that is no number.
+TEST_CASE("pack watch: nonsense is survived") {
+  std::mt19937 random{13};  // seed 13
+  PackWatch watch{facts_of_150_ah(), {agreed_reading()}};
+  std::int64_t t_ms = kReplayStartMs;
+  for (int round = 0; round < 60; ++round) {
+    Episode episode;
+    const auto rows = random() % 3'000;
+    const auto longest_ms = round % 3 == 0 ? 2 : 20'000;
+    for (unsigned i = 0; i < rows; ++i) {
+      add_pack_row(episode, t_ms, double(random() % 65'536) / 64,
+                   round % 2 == 0 ? -20.0 - double(random() % 3) : double(random() % 6'000) - 3'000,
+                   static_cast<std::uint32_t>(random() % 3 * 1'000));
+      if (random() % 2 == 0) {
+        add_sample(episode.soc, t_ms,
+                   static_cast<std::uint32_t>(round % 4 == 0 ? i * 255 / 3'000 : random() % 256));
+      }
+      if (random() % 7 == 0)
+        add_sample(episode.ambient, t_ms, static_cast<std::uint32_t>(random() % 256));
+      if (random() % 7 == 0) add_sample(episode.odometer, t_ms, std::uint32_t(random()));
+      t_ms += static_cast<std::int64_t>(random() % longest_ms);
+    }
+    close_episode(episode);
+    episode.cut = random() % 5 == 0;
+    watch.add(episode);
+    t_ms += static_cast<std::int64_t>(random() % 40'000'000);
+  }
+  PackFacts facts;
+  facts.usable_ah = 150;
+  facts.first_used = UtcTime{std::chrono::milliseconds{kReplayStartMs}};
+  facts.expectations = {{FadeAxis::odometer_km, {{1, 1}, {1, 2}, {0.5, 3}}}};
+  const PackAssessment told = assess_pack(watch.finish(), facts);
+  for (const CapacityRow& row : told.capacity.rows) {
+    CHECK((row.ah.figure ? std::isfinite(row.ah.figure->value + row.ah.figure->high)
+                         : !row.ah.why.empty()));
+  }
+  for (const FadeRow& row : told.fade) {
+    CHECK((row.measured_pct.figure ? std::isfinite(row.measured_pct.figure->high)
+                                   : !row.measured_pct.why.empty()));
+  }
+}
+
+// A state of charge that is answered a thousand times a second.
+TEST_CASE("pack watch: crowded answers take no longer than their number") {
+  Week week;
+  week.soc = week.shown = 0.2;
+  Episode episode = week.stretch(-25, 1);
+  const std::int64_t first_ms = episode.soc.time_ms.front();
+  episode.soc = {};
+  for (int i = 0; i < 1'000'000; ++i) {
+    add_sample(episode.soc, first_ms + i, 60 + static_cast<std::uint32_t>(i % 3));
+  }
+  PackWatch watch{facts_of_150_ah(), {agreed_reading()}};
+  watch.add(episode);
+  CHECK(watch.finish().charges.size() == 1);
 }
 
 TEST_CASE("pack watch: measured charges go the same way") {

@@ -27,7 +27,9 @@ TEST_CASE("trend: months of the calendar") {
   CHECK(month_of(january) == kJanuary2026);
   CHECK(start_of_month(kJanuary2026) ==
         UtcTime{std::chrono::milliseconds{1'767'225'600'000}});  // 2026-01-01, date -d
-  for (int m = -30; m < 30; ++m) CHECK(month_of(start_of_month(m)) == m);
+  CHECK(month_of(UtcTime::max()) == 9999 * 12 + 11);
+  CHECK(month_of(UtcTime::min()) == 0);
+  for (int m = 0; m < 30; ++m) CHECK(month_of(start_of_month(m)) == m);
   CHECK(month_of(start_of_month(kJanuary2026 + 1) - std::chrono::milliseconds{1}) == kJanuary2026);
 }
 
