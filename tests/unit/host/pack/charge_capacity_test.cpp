@@ -167,7 +167,14 @@ TEST_CASE("charge capacity: a display at its stop is left out") {
   scene.jump = 0.006;
   const ChargeCapacity jumping = measured(scene);
   REQUIRE(jumping.ah.figure);
-  CHECK(jumping.ah.figure->value == doctest::Approx(150).epsilon(0.003));
+  CHECK(jumping.ah.figure->value == doctest::Approx(150).epsilon(0.001));
+  // The same near the lower end.
+  scene.soc_from = 0.2;
+  scene.soc_to = 0.69;
+  scene.jump_at = 0.23;
+  const ChargeCapacity early = measured(scene);
+  REQUIRE(early.ah.figure);
+  CHECK(early.ah.figure->value == doctest::Approx(150).epsilon(0.001));
 }
 
 TEST_CASE("charge capacity: a pause in which the van takes a little") {

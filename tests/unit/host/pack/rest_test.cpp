@@ -183,11 +183,18 @@ TEST_CASE("resistance: refuses a few steps, and a current that never steps") {
   PackDecoder decoder;
   ResistanceSteps steps;
   Week week;
-  week.soc = week.shown = 0.55;
-  Episode episode = week.stretch(20, 0.1, 60);
-  steps.add(episode, decoder.decode(episode.pack, &reading));
+  Episode episode;
+  for (int day = 0; day < 4; ++day) {
+    week.soc = week.shown = 0.55;
+    episode = week.stretch(20, 0.04, 60);  // a minute of rest, a minute and a half of steps
+    steps.add(episode, decoder.decode(episode.pack, &reading));
+    week.sleep(24);
+  }
   const auto few = steps.finish();
   REQUIRE(few.size() == 1);
+  CHECK(few[0].n_days == 4);
+  CHECK(few[0].n_pairs > 60);
+  CHECK(few[0].n_pairs < 100);
   CHECK_FALSE(few[0].mohm.figure);
   CHECK(few[0].mohm.why.find("100") != std::string::npos);
   episode = week.stretch(20, 0.5, 5);
