@@ -136,6 +136,10 @@ void judge(FadeRow& row, const Lost& lost, const ExpectationLine* line, const Fa
   if (said == Expectation::cannot_tell) {
     const std::string settle = what_would_settle(lost.pct, *row.expected_pct, row.n_months);
     if (!settle.empty()) row.reason += "; " + settle;
+    if (row.smallest_detectable_pct_per_year) {
+      row.reason += "; less than " + number(*row.smallest_detectable_pct_per_year, 1) +
+                    " points a year could not be seen in these months";
+    }
   }
 }
 
@@ -207,6 +211,9 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
     }
     if (!fitted.trend && !fitted.why.empty() && row.reason != row.measured_pct.why) {
       row.reason += "; " + fitted.why;
+    }
+    if (row.since_first_logged && row.weak) {
+      row.reason += "; weak below 24 months: seasons may still show through";
     }
     row.reason += "; " + std::string(kOneVan);
     rows.push_back(std::move(row));

@@ -15,6 +15,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "figure.hpp"
@@ -24,6 +25,11 @@
 #include "pack/witness.hpp"
 
 namespace packmile {
+
+// To be printed beside every date that a line reaches a limit.
+inline constexpr std::string_view kLineCaution =
+    "this takes the fade for a straight line; packs often fade fast at first, then slower, and may "
+    "fall off late";
 
 struct FadePoint {
   int month = 0;  // trend.hpp

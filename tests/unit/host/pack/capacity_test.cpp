@@ -178,6 +178,65 @@ TEST_CASE("capacity: fast and slow charges find the sensor's offset") {
   CHECK(inside >= 16);
 }
 
+// Sensors and controllers drawn anew for each van from the widths that the rules
+// state; the truth must lie inside in 95 % of vans, by each figure.
+TEST_CASE("capacity: coverage over seeded vans") {
+  std::mt19937 random{90};  // seed 90
+  std::normal_distribution<double> normal;
+  std::uniform_real_distribution<double> uniform;
+  constexpr int kVans = 600;
+  int latest_inside = 0, offset_inside = 0, n_single = 0, single_inside = 0;
+  double width_pct = 0;
+  const CapacityRules rules;
+  for (int van = 0; van < kVans; ++van) {
+    const double offset_a = rules.offset_u_a * normal(random);
+    const double gain = 1 + rules.current_gain_u * normal(random);
+    std::vector<ChargeCapacity> charges;
+    for (int k = 0; k < 24; ++k) {
+      ChargeCapacity charge;
+      charge.start = UtcTime{std::chrono::milliseconds{1'767'592'800'000 + k * 3 * kDayMs}};
+      charge.ambient_c = 18;
+      charge.window_high_pct = 90;
+      charge.mean_v = 370;
+      const double x = 0.35 + 0.4 * uniform(random);
+      const double amps = k % 4 == 3 ? 110 : 19;
+      PointWithErrors& point = charge.point;
+      point.t = 150 * x / amps;
+      // The offset counts as discharge.
+      point.y = gain * 150 * x - offset_a * point.t + 0.05 * normal(random);
+      point.x = x + rules.controller_u * normal(random);
+      point.u_y = 0.05;
+      point.u_x = rules.controller_u;
+      charge.ah = MaybeFigure::known({});
+      charges.push_back(charge);
+    }
+    CapacityInput input;
+    input.charges = charges;
+    const CapacityFindings found = combine_capacity(input);
+    const CapacityRow* now = latest(found, CapacityMethod::controller_edges);
+    REQUIRE(now);
+    const Figure& ah = *now->ah.figure;
+    latest_inside += ah.low <= 150 && ah.high >= 150;
+    width_pct += 100 * (ah.high - ah.low) / 2 / 150 / kVans;
+    REQUIRE(found.offset);
+    offset_inside += std::abs(found.offset->a - offset_a) <= 1.96 * found.offset->u_a;
+    for (const CapacityRow& row : found.rows) {
+      if (row.scope != CapacityScope::charge || !row.ah.figure) continue;
+      ++n_single;
+      single_inside += row.ah.figure->low <= 150 && row.ah.figure->high >= 150;
+    }
+  }
+  std::printf(
+      "capacity, seed 90, %d vans: latest %.3f (+-%.2f %%), offset %.3f, single charges "
+      "%.3f\n",
+      kVans, double(latest_inside) / kVans, width_pct, double(offset_inside) / kVans,
+      double(single_inside) / n_single);
+  CHECK(double(latest_inside) / kVans > 0.92);
+  CHECK(double(latest_inside) / kVans < 0.985);
+  CHECK(double(offset_inside) / kVans > 0.92);
+  CHECK(double(single_inside) / n_single > 0.93);
+}
+
 TEST_CASE("capacity: segments are not joined") {
   MadeVan van;
   van.months = 4;

@@ -197,6 +197,16 @@ TEST_CASE("resistance: refuses a few steps, and a current that never steps") {
   CHECK(few[0].n_pairs < 100);
   CHECK_FALSE(few[0].mohm.figure);
   CHECK(few[0].mohm.why.find("100") != std::string::npos);
+  for (int day = 0; day < 2; ++day) {
+    week.soc = week.shown = 0.55;
+    episode = week.stretch(20, 0.3, 60);
+    steps.add(episode, decoder.decode(episode.pack, &reading));
+    week.sleep(24);
+  }
+  const auto two_days = steps.finish();
+  REQUIRE(!two_days.empty());
+  CHECK(two_days[0].n_pairs > 200);
+  CHECK_FALSE(two_days[0].mohm.figure);
   episode = week.stretch(20, 0.5, 5);
   steps.add(episode, decoder.decode(episode.pack, &reading));
   CHECK(steps.finish().size() <= 1);  // the one step at the start

@@ -149,6 +149,32 @@ TEST_CASE("voltage window: groups keep unlike charges apart") {
   CHECK(series[0].why.find("half a year") != std::string::npos);
 }
 
+TEST_CASE("voltage window: a few wide charges do not choose for all") {
+  std::vector<VoltageProfile> profiles;
+  for (int i = 0; i < 10; ++i) {
+    VoltageProfile p;
+    p.start = UtcTime{std::chrono::milliseconds{kReplayStartMs + i * kDayMs}};
+    p.plateau_kw = 7;
+    p.from_v = i < 3 ? 350 : 375;
+    p.to_v = i < 3 ? 395 : 385;
+    for (double v = p.from_v; v <= p.to_v; v += kProfileStepV) p.ah.push_back(2 * (v - 350));
+    profiles.push_back(p);
+  }
+  const auto series = build_window_series(profiles);
+  REQUIRE(series.size() == 1);
+  CHECK(series[0].low_v == 375);
+  CHECK(series[0].high_v == 385);
+  CHECK(series[0].points.size() == 10);
+  for (const WindowPoint& p : series[0].points) CHECK(p.ah == doctest::Approx(20));
+  // Two of ten that begin late do not narrow it for the others.
+  profiles[8].from_v = profiles[9].from_v = 383;
+  for (int i : {8, 9}) profiles[static_cast<std::size_t>(i)].ah.resize(9);
+  const auto fewer = build_window_series(profiles);
+  REQUIRE(fewer.size() == 1);
+  CHECK(fewer[0].low_v == 375);
+  CHECK(fewer[0].n_not_spanning == 2);
+}
+
 TEST_CASE("voltage window: two years of fade are seen, whatever the controller believes") {
   for (const double believed_ah : {0.0, 160.0}) {
     const auto series = build_window_series(made_years(6, 24, 0.03, believed_ah));
