@@ -95,6 +95,11 @@ void Combination::find_offsets() {
   points[found_.last_segment];
   for (const auto& [segment, of_segment] : points) {
     SensorOffset offset = input_.offset.value_or(SensorOffset{0, rules_.offset_u_a});
+    if (input_.rests != nullptr) {
+      if (const auto balance = offset_of_balances(input_.rests->balances, segment)) {
+        offset = combine_offsets(offset, *balance);
+      }
+    }
     if (const auto fitted = fit_charge_offset(of_segment)) {
       offset = combine_offsets(offset, *fitted);
     }
@@ -123,10 +128,12 @@ CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope, UtcT
   row.segment = segment;
   row.relative_only = !input_.gain_u.has_value();
   const SensorOffset& offset = offset_of(segment);
-  row.offset_a =
-      offset.u_a < rules_.offset_u_a
-          ? MaybeFigure::known(figure_of(offset.a, offset.u_a, 0))
-          : MaybeFigure::unknown("charges of one power do not tell it; fast and slow ones would");
+  row.offset_a = offset.u_a < rules_.offset_u_a
+                     ? MaybeFigure::known(figure_of(offset.a, offset.u_a, 0))
+                     : MaybeFigure::unknown(
+                           "charges of one power do not tell it; fast and slow ones would, or long "
+                           "rests at one "
+                           "state of charge");
   const auto resistance = resistance_at(date, scope == CapacityScope::latest);
   row.resistance_mohm = resistance
                             ? MaybeFigure::known(*resistance)

@@ -5,7 +5,8 @@
 //           value a month for the fade; the offset of the current sensor.
 // Method    charges of one month (five or more, of one temperature stratum) by
 //           line_with_errors.hpp; fewer are listed one by one. The offset from
-//           charges of unlike power, drawn towards none by its usual width.
+//           charges of unlike power and the balance between rests, drawn towards
+//           none by its usual width.
 // Scope     charge, month, latest (the last 91 days of the last segment).
 #pragma once
 #include <optional>
@@ -88,7 +89,7 @@ struct CapacityInput {
   std::span<const MonthlyResistance> resistances;
   std::span<const ReportedCapacity> reported;
   std::optional<double> nominal_ah;
-  std::optional<SensorOffset> offset;  // found otherwise, from a month's balance
+  std::optional<SensorOffset> offset;  // found otherwise
   std::optional<double> gain_u;        // 1 sd, relative, from a meter or receipts
   CapacityRules rules;
 };

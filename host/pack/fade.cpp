@@ -183,6 +183,7 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
       const Lost lost = lost_since_logged(points, places, trend);
       const double pct = -100 / trend.at(lost.expected_from);
       row.weak = trend.weak;
+      row.kendall = trend.kendall;
       row.slope_pct_per_unit =
           MaybeFigure::known({trend.slope * pct, trend.high * pct, trend.low * pct,
                               (trend.low - trend.high) / 2 * pct});

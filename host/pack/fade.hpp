@@ -45,6 +45,7 @@ struct FadeRow {
   MaybeFigure slope_pct_per_unit;  // lost per km, year or cycle; fade is positive
   std::size_t n_months = 0;
   bool weak = false;
+  std::optional<Kendall> kendall;  // of the capacity: negative where it falls
   // Of this van's own scatter; absent below 3 months.
   std::optional<double> smallest_detectable_pct_per_year;
   std::optional<double> expected_pct;  // lost by the owner's line

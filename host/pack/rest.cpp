@@ -24,6 +24,16 @@ constexpr std::uint32_t kUnseenDriveCodes = 2;  // of the odometer, 0.1 km
 constexpr std::int64_t kEdgeMs = 10'000;
 constexpr double kBridgedU = 0.1;
 constexpr double kAsymmetryU = 0.001;  // gain of discharge against charge; a judgment
+// An offset from a month's balance.
+constexpr double kBalanceCodes = 2;
+constexpr double kBalanceLeastH = 20;
+constexpr std::int64_t kBalanceMostMs = std::int64_t{31} * 86'400'000;
+constexpr double kBalanceMostA = 2;
+// Of one state of charge at rest, share: half a code, rectangular, and a little.
+constexpr double kBalanceSocU = 0.0016;
+// Of what flowed while nothing was answered: the trapezoid's guess is half of it
+// off at worst. Common practice, no source.
+constexpr double kMissedU = 0.5;
 constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
 constexpr std::size_t kLeastInBand = 3;
 constexpr std::int64_t kStillHoldsMs = 1'800'000;
@@ -73,6 +83,8 @@ struct RestWatch::State {
   void sum(const Episode& episode, const PackRows& rows);
   void look_for_re_anchors(const Episode& episode, const PackRows& rows);
   [[nodiscard]] RestToRest pair_of(const KnownRest& a, const KnownRest& b) const;
+  [[nodiscard]] std::optional<RestBalance> balance_of(const KnownRest& a, const KnownRest& b) const;
+  [[nodiscard]] std::vector<RestBalance> find_balances() const;
 };
 
 RestWatch::RestWatch(std::optional<double> nominal_ah, CapacityRules rules,
@@ -219,6 +231,78 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   return pair;
 }
 
+std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
+                                                        const KnownRest& b) const {
+  const double risen =
+      static_cast<double>(b.point.soc_code) - static_cast<double>(a.point.soc_code);
+  if (a.chain != b.chain || std::abs(risen) > (nominal_ah ? kBalanceCodes : 0)) return std::nullopt;
+  if (ms_of(b.point.at) - ms_of(a.point.at) > kBalanceMostMs) return std::nullopt;
+  const Tally between = b.tally - a.tally;
+  if (between.awake_h < kBalanceLeastH ||
+      between.unseen_h > (1 - rules.least_coverage) * between.awake_h) {
+    return std::nullopt;
+  }
+  // Without a capacity the codes are the same and stand for what a pack of the
+  // charge that flowed would hold at most.
+  const double ah = nominal_ah.value_or(between.one_way_ah);
+  RestBalance balance;
+  balance.start = a.point.at;
+  balance.end = b.point.at;
+  balance.segment = b.point.segment;
+  balance.awake_h = between.awake_h;
+  balance.offset.a = (between.ah + risen / 255 * ah) / between.awake_h;
+  balance.offset.u_a = std::hypot(kBalanceSocU * std::sqrt(2.0) * ah,
+                                  kAsymmetryU * between.one_way_ah, kMissedU * between.bridged_ah) /
+                       between.awake_h;
+  if (std::abs(balance.offset.a) > kBalanceMostA) return std::nullopt;
+  return balance;
+}
+
+std::vector<RestBalance> RestWatch::State::find_balances() const {
+  std::vector<RestBalance> balances;
+  for (std::size_t from = 0; from < rests.size();) {
+    std::optional<RestBalance> longest;
+    std::size_t end = from;
+    for (std::size_t to = from + 1;
+         to < rests.size() &&
+         ms_of(rests[to].point.at) - ms_of(rests[from].point.at) <= kBalanceMostMs;
+         ++to) {
+      if (auto balance = balance_of(rests[from], rests[to])) {
+        longest = balance;
+        end = to;
+      }
+    }
+    if (longest) balances.push_back(*longest);
+    from = longest ? end : from + 1;
+  }
+  return balances;
+}
+
+std::optional<SensorOffset> offset_of_balances(std::span<const RestBalance> balances,
+                                               std::uint32_t segment) {
+  double weights = 0, sum = 0, chi2 = 0;
+  std::size_t n = 0;
+  for (const RestBalance& b : balances) {
+    if (b.segment != segment || !(b.offset.u_a > 0)) continue;
+    const double weight = 1 / (b.offset.u_a * b.offset.u_a);
+    weights += weight;
+    sum += weight * b.offset.a;
+    ++n;
+  }
+  if (n == 0) return std::nullopt;
+  const double mean = sum / weights;
+  for (const RestBalance& b : balances) {
+    if (b.segment != segment || !(b.offset.u_a > 0)) continue;
+    const double z = (b.offset.a - mean) / b.offset.u_a;
+    chi2 += z * z;
+  }
+  const double scatter = n > 1 ? std::sqrt(chi2 / static_cast<double>(n - 1)) : 1;
+  // The gain of discharge against charge is the same in every month: it does not
+  // average out, so the mean is no surer than a typical month.
+  const double typical = std::sqrt(static_cast<double>(n) / weights);
+  return SensorOffset{mean, typical * std::max(1.0, scatter)};
+}
+
 RestObservations RestWatch::finish() {
   State& state = *state_;
   RestObservations result;
@@ -250,6 +334,7 @@ RestObservations RestWatch::finish() {
     }
     result.n_refused += refused;
   }
+  result.balances = state.find_balances();
   result.re_anchors = std::move(state.re_anchors);
   auto fresh = std::make_unique<State>();
   fresh->nominal_ah = state.nominal_ah;

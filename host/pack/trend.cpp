@@ -79,10 +79,12 @@ TrendOrWhy fit_trend(std::span<const MonthValue> values) {
   }
   const std::size_t n = x.size();
   const auto line = fit_line(x, y, weights);
-  const auto robust = n >= kTheilSenFrom ? fit_theil_sen(x, y) : std::nullopt;
+  std::optional<TheilSen> robust;
+  if (n >= kTheilSenFrom) robust = fit_theil_sen(x, y);
   Trend trend;
   trend.n_months = n;
   trend.weak = n < kStrongFrom;
+  trend.kendall = kendall_of(x, y);
   std::vector<double> residuals;
   if (robust) {
     residuals = residuals_of(x, y, robust->intercept, robust->slope);

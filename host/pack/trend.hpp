@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "figure.hpp"
+#include "pack/robust.hpp"
 
 namespace packmile {
 
@@ -35,6 +36,8 @@ struct Trend {
   double residual_sd = 0;  // robust
   double widening = 1;
   std::size_t n_months = 0;
+  // Whether it falls or rises at all, in rank; absent where all are tied.
+  std::optional<Kendall> kendall;
   bool weak = false;  // below 24 months: seasons may still show through
   [[nodiscard]] double at(double x) const { return intercept + slope * x; }
 };

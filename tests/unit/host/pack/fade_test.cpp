@@ -344,6 +344,9 @@ TEST_CASE("fade: two measured cells over their life") {
     std::printf(
         "%s: lost %.1f (%.1f..%.1f) %%, measured %.1f %%; %.4f (%.4f..%.4f) %% a discharge\n",
         cell.c_str(), lost.value, lost.low, lost.high, truth, slope.value, slope.low, slope.high);
+    REQUIRE(rows[0].kendall);
+    CHECK(rows[0].kendall->tau < -0.8);
+    CHECK(rows[0].kendall->probability < 1e-6);
     CHECK(lost.low < truth);
     CHECK(lost.high > truth);
     // scipy 1.10.1 over all 168 discharges, of the line's own start: -0.003836

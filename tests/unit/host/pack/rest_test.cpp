@@ -17,12 +17,13 @@ namespace {
 
 constexpr std::int64_t kDayMs = 86'400'000;
 
-RestObservations watch(Week week, int days, std::optional<SensorOffset> offset = {}) {
+RestObservations watch(Week week, int days, std::optional<SensorOffset> offset = {},
+                       double charge_a = 25) {
   RestWatch rests{150, {}, offset};
   const PackReading reading = agreed_reading();
   PackDecoder decoder;
   for (int day = 0; day < days; ++day) {
-    for (const double amps : {50.0, -25.0}) {
+    for (const double amps : {50.0, -charge_a}) {
       const double hours = amps > 0 ? 1.5 : 3.0;
       const Episode episode = week.stretch(amps, hours);
       rests.add(episode, decoder.decode(episode.pack, &reading), 0);
@@ -66,6 +67,46 @@ TEST_CASE("rest to rest: a sensor's offset is seen from both sides and can be ta
     CHECK(pair.ah.value == doctest::Approx(150).epsilon(0.007));
     CHECK(pair.ah.high - pair.ah.low < raw.pairs[0].ah.high - raw.pairs[0].ah.low);
   }
+}
+
+// What a day's drive and its two minutes at 0.4 A take, in 3 h less a minute.
+constexpr double kBackA = (50 * (1.5 - 1.0 / 60) + 2 * 0.4 / 60) / (3 - 1.0 / 60);
+
+// Fifteen days of 4.5 h awake; the rests at one end of the swing are alike.
+TEST_CASE("rest balance: what adds up between like rests is the sensor's offset") {
+  for (const double offset_a : {0.0, 0.4, -0.3}) {
+    Week week;
+    week.sensor_a = offset_a;
+    const RestObservations found = watch(week, 15, {}, kBackA);
+    CAPTURE(offset_a);
+    REQUIRE(found.balances.size() == 1);
+    const RestBalance& balance = found.balances[0];
+    CHECK(balance.awake_h > 55);
+    CHECK(std::abs(balance.offset.a - offset_a) < 2 * balance.offset.u_a);
+    CHECK(balance.offset.u_a < 0.03);
+    const auto all = offset_of_balances(found.balances, 0);
+    REQUIRE(all);
+    CHECK(all->a == doctest::Approx(balance.offset.a));
+    CHECK_FALSE(offset_of_balances(found.balances, 1));
+  }
+  CHECK(watch({}, 4, {}, kBackA).balances.empty());  // under 20 h
+  Week faulty;
+  faulty.sensor_a = 2.5;
+  faulty.first_a = -2.5;  // so that it still reads as rest
+  CHECK(watch(faulty, 15, {}, kBackA).balances.empty());
+  Week moved;
+  moved.sleep_codes = 2;
+  CHECK(watch(moved, 15, {}, kBackA).balances.empty());
+}
+
+TEST_CASE("rest balance: months that disagree are no surer for their number") {
+  const UtcTime t{};
+  const std::vector<RestBalance> alike{{t, t, 0, 100, {0.40, 0.02}}, {t, t, 0, 100, {0.41, 0.02}}};
+  CHECK(offset_of_balances(alike, 0)->a == doctest::Approx(0.405));
+  CHECK(offset_of_balances(alike, 0)->u_a == doctest::Approx(0.02));
+  const std::vector<RestBalance> apart{{t, t, 0, 100, {0.30, 0.02}}, {t, t, 0, 100, {0.50, 0.02}}};
+  // Apart by 0.2: their sd is 0.1414.
+  CHECK(offset_of_balances(apart, 0)->u_a == doctest::Approx(0.1414).epsilon(0.001));
 }
 
 TEST_CASE("rest to rest: refusals") {
