@@ -17,6 +17,9 @@ constexpr double kFarPolls = 3;
 constexpr std::int64_t kReAnchorMs = 300'000;
 constexpr std::int64_t kLeastPollMs = 1'000;
 constexpr double kReAnchorCodes = 2;
+// On measured drives that are sound a controller's filter lags by up to five codes;
+// eight are three points of charge.
+constexpr double kReAnchorAwakeCodes = 8;
 constexpr double kReAnchorShare = 0.5;
 
 double steps_in_all(SocStep step) {
@@ -141,7 +144,8 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
   if (!(ah_per_code > 0) || ah_at_code.size() != soc.raw.size()) return events;
   // One step of a coarse controller is 2 or 3 codes and no event.
   const double step_codes = kCodes / steps_in_all(step);
-  const double most_codes = std::max(kReAnchorCodes, std::ceil(step_codes - 1e-9));
+  const double unexplained = place == ReAnchorPlace::awake ? kReAnchorAwakeCodes : kReAnchorCodes;
+  const double most_codes = std::max(unexplained, std::ceil(step_codes - 1e-9));
   // A code a second is enough, and keeps the windows short on any input.
   std::vector<std::size_t> kept;
   for (std::size_t i = 0; i < soc.raw.size(); ++i) {
@@ -160,7 +164,7 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
     if (codes == 0 || explained / codes >= kReAnchorShare) return false;
     if (to == from + 1) return std::abs(codes) > most_codes;
     // Over several polls a border may be crossed at either end.
-    return std::abs(codes - explained) > kReAnchorCodes + step_codes;
+    return std::abs(codes - explained) > unexplained + step_codes;
   };
   std::size_t done = 0;  // events do not overlap
   for (std::size_t to = 1; to < kept.size(); ++to) {

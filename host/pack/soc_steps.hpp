@@ -62,8 +62,9 @@ struct ReAnchor {
 };
 
 // Codes that changed in one stretch; ah_at_code: the running charge at each.
-// ah_per_code > 0. Stretches of up to five minutes with a change of more than
-// two codes (or one step of the controller) and less than half of its charge.
+// ah_per_code > 0. Stretches of up to five minutes with a change of more than two
+// codes (while driving, where the display lags, eight; or one step of the
+// controller) and less than half of its charge.
 [[nodiscard]] std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
                                                     const std::vector<double>& ah_at_code,
                                                     double ah_per_code, SocStep step,

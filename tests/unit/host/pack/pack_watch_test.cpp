@@ -220,6 +220,27 @@ TEST_CASE("pack watch: crowded answers take no longer than their number") {
   CHECK(watch.finish().charges.size() == 1);
 }
 
+// The state of charge of these drives is a plain count; one of them contradicts
+// its current by the account of its origin.
+TEST_CASE("pack watch: no measured drive is taken for a change of mind") {
+  if (!data_is_there()) {
+    MESSAGE("no measured data beside the project: skipped");
+    return;
+  }
+  std::size_t n_drives = 0;
+  for (const std::string& file : files_named("drive-i3-")) {
+    if (file == "drive-i3-B02.csv") continue;
+    CAPTURE(file);
+    VanFacts facts;
+    facts.nominal_ah = 61.8;
+    PackWatch watch{facts, {agreed_reading()}};
+    watch.add(replay(file));
+    CHECK(watch.finish().re_anchors.empty());
+    ++n_drives;
+  }
+  CHECK(n_drives >= 43);
+}
+
 TEST_CASE("pack watch: measured charges go the same way") {
   if (!data_is_there()) {
     MESSAGE("no measured data beside the project: skipped");
