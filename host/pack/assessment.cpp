@@ -94,8 +94,8 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   const FadeRow* said = nullptr;
   for (const FadeRow& row : result.fade) {
     if (!row.expected_pct) continue;
-    const bool decided = row.against_expectation != Expectation::cannot_tell;
-    if (said == nullptr || (decided && said->against_expectation == Expectation::cannot_tell)) {
+    const bool decided = row.against_expectation != LineVerdict::cannot_tell;
+    if (said == nullptr || (decided && said->against_expectation == LineVerdict::cannot_tell)) {
       said = &row;
     }
   }

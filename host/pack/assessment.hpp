@@ -21,7 +21,7 @@ struct PackFacts {
   std::optional<double> usable_ah;    // of the new pack, the owner's figure
   std::optional<double> nominal_ah;   // for equivalent full cycles
   std::optional<UtcTime> first_used;  // of the van: its age counts from here
-  std::vector<ExpectationLine> expectations;
+  std::vector<LossLine> expectations;
   std::optional<SensorOffset> offset;
   std::optional<double> gain_u;
   std::vector<ReportedCapacity> reported;

@@ -58,7 +58,7 @@ struct CapacityRow {
   MaybeFigure offset_a;  // of the sensor, positive as pack_a
   MaybeFigure resistance_mohm;
   bool relative_only = true;  // no meter has shown the gain of the sensor
-  Expectation against_expectation = Expectation::cannot_tell;
+  LineVerdict against_expectation = LineVerdict::cannot_tell;
   std::string reason;  // what the figure is and is not
 };
 

@@ -14,41 +14,40 @@ std::string_view word_of(FadeAxis axis) {
   return "";
 }
 
-std::string_view word_of(Expectation expectation) {
+std::string_view word_of(LineVerdict expectation) {
   switch (expectation) {
-    case Expectation::on:
+    case LineVerdict::on:
       return "on";
-    case Expectation::better:
+    case LineVerdict::better:
       return "better";
-    case Expectation::worse:
+    case LineVerdict::worse:
       return "worse";
-    case Expectation::cannot_tell:
+    case LineVerdict::cannot_tell:
       return "cannot_tell";
   }
   return "";
 }
 
-std::optional<double> ExpectationLine::lost_pct_at(double at) const {
+std::optional<double> LossLine::lost_pct_at(double at) const {
   if (points.empty() || !(at >= 0)) return std::nullopt;
-  ExpectationPoint from;
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    const ExpectationPoint& to = points[i];
-    const bool last = i + 1 == points.size();
-    if (to.at > from.at && (at <= to.at || last)) {
+  LossPoint from;
+  for (const LossPoint& to : points) {
+    if (at <= to.at) {
+      if (!(to.at > from.at)) return to.lost_pct;
       return from.lost_pct + (to.lost_pct - from.lost_pct) * (at - from.at) / (to.at - from.at);
     }
     from = to;
   }
-  return from.lost_pct;
+  return std::nullopt;
 }
 
-Expectation judge_against_line(const Figure& lost_pct, double expected_pct, double band_pct) {
+LineVerdict judge_against_line(const Figure& lost_pct, double expected_pct, double band_pct) {
   const double low = lost_pct.low - expected_pct;
   const double high = lost_pct.high - expected_pct;
-  if (low >= -band_pct && high <= band_pct) return Expectation::on;
-  if (low > 0) return Expectation::worse;
-  if (high < 0) return Expectation::better;
-  return Expectation::cannot_tell;
+  if (low >= -band_pct && high <= band_pct) return LineVerdict::on;
+  if (low > 0) return LineVerdict::worse;
+  if (high < 0) return LineVerdict::better;
+  return LineVerdict::cannot_tell;
 }
 
 }  // namespace packmile

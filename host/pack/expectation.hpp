@@ -15,27 +15,28 @@ namespace packmile {
 enum class FadeAxis : std::uint8_t { odometer_km, age_years, full_cycles };
 [[nodiscard]] std::string_view word_of(FadeAxis axis);
 
-struct ExpectationPoint {
-  double at = 0;        // km, years or cycles; > 0
+struct LossPoint {
+  double at = 0;        // km, years or cycles; from 0
   double lost_pct = 0;  // of the usable capacity when new
 };
 
-// From nothing lost at 0, straight from point to point and on beyond the last.
-struct ExpectationLine {
+// From nothing lost at 0 (unless the first point stands there), straight from point
+// to point; nothing is expected beyond the last.
+struct LossLine {
   FadeAxis against = FadeAxis::odometer_km;
-  std::vector<ExpectationPoint> points;  // rising in `at`
-  // nullopt: no points, or at below 0.
+  std::vector<LossPoint> points;  // rising in `at`
+  // nullopt: no points, below 0, or beyond the last.
   [[nodiscard]] std::optional<double> lost_pct_at(double at) const;
 };
 
-enum class Expectation : std::uint8_t { on, better, worse, cannot_tell };
-[[nodiscard]] std::string_view word_of(Expectation expectation);
+enum class LineVerdict : std::uint8_t { on, better, worse, cannot_tell };
+[[nodiscard]] std::string_view word_of(LineVerdict expectation);
 
 // So many points beside the line are still on it. A judgment.
 inline constexpr double kExpectationBandPct = 2;
 
 // lost_pct: what was measured, with its 95 %.
-[[nodiscard]] Expectation judge_against_line(const Figure& lost_pct, double expected_pct,
+[[nodiscard]] LineVerdict judge_against_line(const Figure& lost_pct, double expected_pct,
                                              double band_pct = kExpectationBandPct);
 
 }  // namespace packmile

@@ -104,7 +104,7 @@ Lost lost_since_new(const std::vector<FadePoint>& points, const std::vector<doub
   return lost;
 }
 
-void judge(FadeRow& row, const Lost& lost, const ExpectationLine* line, const FadeInput& input) {
+void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput& input) {
   if (line == nullptr) {
     row.reason = "fleet.toml holds no expectation against " + std::string(word_of(row.against));
     return;
@@ -117,7 +117,7 @@ void judge(FadeRow& row, const Lost& lost, const ExpectationLine* line, const Fa
     return;
   }
   row.expected_pct = *now - *then;
-  const Expectation said = judge_against_line(lost.pct, *row.expected_pct);
+  const LineVerdict said = judge_against_line(lost.pct, *row.expected_pct);
   const Witness& witness = input.witness;
   const bool confirmed =
       witness.verdict == WitnessVerdict::agrees_moving ||
@@ -133,7 +133,7 @@ void judge(FadeRow& row, const Lost& lost, const ExpectationLine* line, const Fa
   }
   row.against_expectation = said;
   row.reason = by;
-  if (said == Expectation::cannot_tell) {
+  if (said == LineVerdict::cannot_tell) {
     const std::string settle = what_would_settle(lost.pct, *row.expected_pct, row.n_months);
     if (!settle.empty()) row.reason += "; " + settle;
     if (row.smallest_detectable_pct_per_year) {
@@ -165,7 +165,7 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
     }
     const auto line = std::find_if(input.expectations.begin(), input.expectations.end(),
                                    [&](const auto& l) { return l.against == axis; });
-    const ExpectationLine* expectation = line == input.expectations.end() ? nullptr : &*line;
+    const LossLine* expectation = line == input.expectations.end() ? nullptr : &*line;
 
     FadeRow row;
     row.against = axis;
@@ -194,7 +194,7 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
       row.slope_pct_per_unit = MaybeFigure::unknown(fitted.why);
     }
     // A level that is confirmed may say what the slope cannot yet.
-    if (row.against_expectation == Expectation::cannot_tell && input.usable_ah &&
+    if (row.against_expectation == LineVerdict::cannot_tell && input.usable_ah &&
         *input.usable_ah > 0) {
       FadeRow level = row;
       level.since_first_logged = false;
@@ -202,7 +202,7 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
       level.measured_pct = MaybeFigure::known(lost.pct);
       level.expected_pct.reset();
       judge(level, lost, expectation, input);
-      if (!row.measured_pct.figure || level.against_expectation != Expectation::cannot_tell) {
+      if (!row.measured_pct.figure || level.against_expectation != LineVerdict::cannot_tell) {
         row = std::move(level);
       }
     } else if (!row.measured_pct.figure) {

@@ -51,14 +51,14 @@ struct FadeRow {
   std::optional<double> expected_pct;  // lost by the owner's line
   MaybeFigure measured_pct;            // lost
   bool since_first_logged = false;     // both of them, instead of since new
-  Expectation against_expectation = Expectation::cannot_tell;
+  LineVerdict against_expectation = LineVerdict::cannot_tell;
   std::string reason;
 };
 
 struct FadeInput {
   std::span<const FadePoint> points;
   std::optional<double> usable_ah;  // the owner's figure of the new pack
-  std::span<const ExpectationLine> expectations;
+  std::span<const LossLine> expectations;
   Witness witness;
 };
 [[nodiscard]] std::vector<FadeRow> build_fade_rows(const FadeInput& input);

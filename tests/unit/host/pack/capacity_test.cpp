@@ -292,7 +292,7 @@ TEST_CASE("assessment: a right controller over two years is told, a wrong one is
     REQUIRE(now);
     CHECK(now->ah.figure->low < 144.5);
     CHECK(now->ah.figure->high > 144.5);
-    right += now->against_expectation == Expectation::on;
+    right += now->against_expectation == LineVerdict::on;
     std::printf("right controller, seed %u: %s; %s\n", seed,
                 std::string(word_of(now->against_expectation)).c_str(),
                 std::string(word_of(told.witness.verdict)).c_str());
@@ -311,11 +311,11 @@ TEST_CASE("assessment: a right controller over two years is told, a wrong one is
   std::printf("wrong controller: %.1f (%.1f..%.1f) Ah, %s: %s\n", now->ah.figure->value,
               now->ah.figure->low, now->ah.figure->high,
               std::string(word_of(now->against_expectation)).c_str(), told.witness.reason.c_str());
-  CHECK(now->against_expectation == Expectation::cannot_tell);
+  CHECK(now->against_expectation == LineVerdict::cannot_tell);
   CHECK(told.witness.verdict == WitnessVerdict::contradicts);
   CHECK(now->reason.find("meter") != std::string::npos);
   for (const FadeRow& row : told.fade) {
-    CHECK(row.against_expectation == Expectation::cannot_tell);
+    CHECK(row.against_expectation == LineVerdict::cannot_tell);
   }
   const CapacityRow* window = latest(told.capacity, CapacityMethod::voltage_window);
   REQUIRE(window);
@@ -334,8 +334,8 @@ TEST_CASE("assessment: a wrong belief that nothing contradicts is no better pack
   const PackAssessment told = assess_pack(observe(van, 62), facts);
   CHECK(told.witness.verdict != WitnessVerdict::agrees_moving);
   for (const FadeRow& row : told.fade) {
-    CHECK(row.against_expectation != Expectation::better);
-    if (row.against_expectation == Expectation::on) CHECK(row.since_first_logged);
+    CHECK(row.against_expectation != LineVerdict::better);
+    if (row.against_expectation == LineVerdict::on) CHECK(row.since_first_logged);
   }
 }
 
@@ -346,7 +346,7 @@ TEST_CASE("assessment: of a short time, of nothing") {
   REQUIRE_FALSE(told.fade.empty());
   for (const FadeRow& row : told.fade) {
     CHECK_FALSE(row.slope_pct_per_unit.figure);
-    CHECK(row.against_expectation == Expectation::cannot_tell);
+    CHECK(row.against_expectation == LineVerdict::cannot_tell);
     CHECK(row.smallest_detectable_pct_per_year);
   }
   const PackAssessment nothing = assess_pack({}, {});

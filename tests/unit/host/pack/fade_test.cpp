@@ -66,36 +66,40 @@ std::vector<MonthValue> months_that_lose(double pct_in_all, int n = 24) {
   return values;
 }
 
-const std::vector<ExpectationLine> kLines{
-    {FadeAxis::odometer_km, {{241'401.6, 10}}},  // 10 % at 150,000 miles
+const std::vector<LossLine> kLines{
+    {FadeAxis::odometer_km, {{241'401.6, 10}, {321'868.8, 14}}},  // 10 % at 150,000 miles
     {FadeAxis::age_years, {{1, 3}, {8, 17}}}};
 
 }  // namespace
 
 // Source: the worked cases of the method: 10 % at 150,000 miles, at 90,000.
 TEST_CASE("expectation: worse, on, cannot tell, better, on") {
-  const ExpectationLine line{FadeAxis::odometer_km, {{150'000, 10}}};
+  const LossLine line{FadeAxis::odometer_km, {{150'000, 10}}};
   const auto expected = line.lost_pct_at(90'000);
   REQUIRE(expected);
   CHECK(*expected == doctest::Approx(6));
-  CHECK(int(judge_against_line(around(8.5, 1.2), *expected)) == int(Expectation::worse));
-  CHECK(int(judge_against_line(around(6.5, 1.2), *expected)) == int(Expectation::on));
-  CHECK(int(judge_against_line(around(7, 4), *expected)) == int(Expectation::cannot_tell));
-  CHECK(int(judge_against_line(around(2, 1.5), *expected)) == int(Expectation::better));
-  CHECK(int(judge_against_line(around(7.5, 0.4), *expected)) == int(Expectation::on));
-  CHECK(std::string(word_of(Expectation::cannot_tell)) == "cannot_tell");
+  CHECK(int(judge_against_line(around(8.5, 1.2), *expected)) == int(LineVerdict::worse));
+  CHECK(int(judge_against_line(around(6.5, 1.2), *expected)) == int(LineVerdict::on));
+  CHECK(int(judge_against_line(around(7, 4), *expected)) == int(LineVerdict::cannot_tell));
+  CHECK(int(judge_against_line(around(2, 1.5), *expected)) == int(LineVerdict::better));
+  CHECK(int(judge_against_line(around(7.5, 0.4), *expected)) == int(LineVerdict::on));
+  CHECK(std::string(word_of(LineVerdict::cannot_tell)) == "cannot_tell");
 }
 
-TEST_CASE("expectation: any number of points, from nothing lost and on beyond the last") {
-  const ExpectationLine line{FadeAxis::age_years, {{1, 3}, {3, 5}, {8, 15}}};
+TEST_CASE("expectation: any number of points, from nothing lost to the last") {
+  const LossLine line{FadeAxis::age_years, {{1, 3}, {3, 5}, {8, 15}}};
   CHECK(*line.lost_pct_at(0) == 0);
   CHECK(*line.lost_pct_at(0.5) == doctest::Approx(1.5));
   CHECK(*line.lost_pct_at(1) == doctest::Approx(3));
   CHECK(*line.lost_pct_at(2) == doctest::Approx(4));
   CHECK(*line.lost_pct_at(5.5) == doctest::Approx(10));
-  CHECK(*line.lost_pct_at(10) == doctest::Approx(19));
+  CHECK(*line.lost_pct_at(8) == doctest::Approx(15));
+  CHECK_FALSE(line.lost_pct_at(8.1));
+  const LossLine from_two{FadeAxis::age_years, {{0, 2}, {4, 10}}};
+  CHECK(*from_two.lost_pct_at(0) == doctest::Approx(2));
+  CHECK(*from_two.lost_pct_at(1) == doctest::Approx(4));
   CHECK_FALSE(line.lost_pct_at(-1));
-  CHECK_FALSE(ExpectationLine{}.lost_pct_at(1));
+  CHECK_FALSE(LossLine{}.lost_pct_at(1));
 }
 
 TEST_CASE("witness: each way that controller and cells can stand to each other") {
@@ -150,10 +154,10 @@ TEST_CASE("fade: a controller that is right, two years of months, is not left in
   // What it loses from the middle of the first three months to the last.
   struct Case {
     double lost_a_year;
-    Expectation by_age;  // the line asks 2 % a year there
+    LineVerdict by_age;  // the line asks 2 % a year there
   };
-  for (const Case& c : {Case{0.02, Expectation::on}, Case{0.055, Expectation::worse},
-                        Case{-0.01, Expectation::better}}) {
+  for (const Case& c : {Case{0.02, LineVerdict::on}, Case{0.055, LineVerdict::worse},
+                        Case{-0.01, LineVerdict::better}}) {
     int right = 0, told = 0;
     constexpr int kRounds = 100;
     std::mt19937 random{31};  // seed 31
@@ -169,7 +173,7 @@ TEST_CASE("fade: a controller that is right, two years of months, is not left in
       const FadeRow* row = row_of(rows, FadeAxis::age_years);
       REQUIRE(row);
       right += row->against_expectation == c.by_age;
-      told += row->against_expectation != Expectation::cannot_tell;
+      told += row->against_expectation != LineVerdict::cannot_tell;
       CHECK(row->reason.find("one van") != std::string::npos);
     }
     std::printf("fade, seed 31, %.1f %% a year against 2: told %d right %d of %d\n",
@@ -223,7 +227,7 @@ TEST_CASE("fade: without a witness there is no verdict, but the reason and the c
     input.usable_ah = 160;
     input.witness = {verdict, "the controller has not re-learned"};
     for (const FadeRow& row : build_fade_rows(input)) {
-      CHECK(row.against_expectation == Expectation::cannot_tell);
+      CHECK(row.against_expectation == LineVerdict::cannot_tell);
       CHECK(row.reason.find("not re-learned") != std::string::npos);
       CHECK(row.reason.find("meter") != std::string::npos);
       CHECK(row.reason.find("licensed") != std::string::npos);
@@ -249,7 +253,7 @@ TEST_CASE("fade: a level that nothing confirms is never called better") {
   input.witness = {WitnessVerdict::contradicts, "the controller has not re-learned"};
   auto rows = build_fade_rows(input);
   REQUIRE(rows.size() == 1);
-  CHECK(rows[0].against_expectation == Expectation::cannot_tell);
+  CHECK(rows[0].against_expectation == LineVerdict::cannot_tell);
   // Nothing moved on either side: it may say so since first logged, no more.
   input.witness = {WitnessVerdict::agrees_still, "made so"};
   rows = build_fade_rows(input);
@@ -297,7 +301,7 @@ TEST_CASE("fade: what could not be seen is said, and that a year is weak") {
   REQUIRE(rows.size() == 2);
   CHECK(rows[0].weak);
   CHECK(rows[0].reason.find("weak") != std::string::npos);
-  CHECK(rows[0].against_expectation == Expectation::cannot_tell);
+  CHECK(rows[0].against_expectation == LineVerdict::cannot_tell);
   CHECK(rows[0].reason.find("could not be seen") != std::string::npos);
   CHECK(rows[0].reason.find("more months") != std::string::npos);
 }
