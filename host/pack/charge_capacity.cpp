@@ -99,7 +99,7 @@ std::optional<EdgeFit> fit_edges(const ChargeTrace& trace, SocStep step) {
   std::size_t past = edges.size();
   const auto inner = line_through(edges, most, edges.size() - most);
   if (!inner || !(inner->slope > 0)) return std::nullopt;
-  const double stop = kStopSteps * step_pct(step) / 100 * inner->slope;
+  const double stop = kStopSteps * step_pct(step, trace.soc_step_pct) / 100 * inner->slope;
   // A bend of the whole charge is no stop: only edges that leave abruptly.
   const auto leaves = [&](std::size_t at, std::size_t inward) {
     const double step_ah = edges[at].ah - edges[inward].ah;
@@ -126,7 +126,7 @@ std::optional<EdgeFit> fit_edges(const ChargeTrace& trace, SocStep step) {
   const auto line = line_through(fit.edges, 0, fit.edges.size());
   if (!line || !(line->slope > 0)) return std::nullopt;
   fit.line = *line;
-  const double step_ah = line->slope * step_pct(step) / 100;
+  const double step_ah = line->slope * step_pct(step, trace.soc_step_pct) / 100;
   fit.residual_steps = line->residual_sd / step_ah;
   fit.label_steps = neighbour_sd(fit.edges, *line) / step_ah;
   return fit;
@@ -138,7 +138,7 @@ CapacityRefusal refusal_of(const ChargeTrace& trace, const CapacityRules& rules)
   if (trace.coverage < rules.least_coverage) return CapacityRefusal::low_coverage;
   if (trace.soc.raw.size() < 2) return CapacityRefusal::no_soc;
   const auto [low, high] = std::minmax_element(trace.soc.raw.begin(), trace.soc.raw.end());
-  if (static_cast<double>(*high - *low) * kSocPctPerCode < rules.least_window_pct) {
+  if (static_cast<double>(*high - *low) * trace.soc_step_pct < rules.least_window_pct) {
     return CapacityRefusal::small_window;
   }
   return CapacityRefusal::none;
@@ -213,12 +213,13 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
     return result;
   };
   const SignalSeries& soc = trace.soc;
+  const double answered_pct = trace.soc_step_pct;
   if (trace.verdict != CurrentVerdict::agreed || trace.time_ms.size() < 2 || soc.raw.size() < 2) {
     return refuse(refusal_of(trace, rules));
   }
   result.mean_v = mean_volt(trace);
 
-  const std::vector<SocStep> steps = steps_that_fit(soc.raw);
+  const std::vector<SocStep> steps = steps_that_fit(soc.raw, answered_pct);
   std::vector<double> ah_at_code;
   for (const std::int64_t t_ms : soc.time_ms) ah_at_code.push_back(trace.ah_at(t_ms));
   const auto [low, high] = std::minmax_element(soc.raw.begin(), soc.raw.end());
@@ -226,7 +227,8 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
   const double put_in_ah = ah_at_code.back() - ah_at_code.front();
   if (codes > 0 && put_in_ah > 0) {
     result.re_anchors =
-        find_re_anchors(soc, ah_at_code, put_in_ah / codes, steps.front(), ReAnchorPlace::charging);
+        find_re_anchors(soc, answered_pct, ah_at_code, put_in_ah / (codes * answered_pct),
+                        steps.front(), ReAnchorPlace::charging);
   }
   const CapacityRefusal refusal = refusal_of(trace, rules);
   if (refusal != CapacityRefusal::none) return refuse(refusal);
@@ -237,7 +239,7 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
     auto tried = fit_edges(trace, step);
     if (!tried || tried->label_steps >= kLabelShare) continue;
     // Both labellings of a coarse step may fit a short charge: the nearer one.
-    const bool coarser = fit && step_pct(step) < step_pct(result.step);
+    const bool coarser = fit && step_pct(step, answered_pct) < step_pct(result.step, answered_pct);
     if (coarser) break;
     if (fit && fit->label_steps <= tried->label_steps) continue;
     fit = std::move(tried);
@@ -273,9 +275,9 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
     const auto from = static_cast<std::size_t>(low - soc.raw.begin());
     const auto to = static_cast<std::size_t>(high - soc.raw.begin());
     if (to <= from) return refuse(CapacityRefusal::no_slope);
-    result.window_low_pct = *low * kSocPctPerCode;
-    result.window_high_pct = *high * kSocPctPerCode;
-    point.x = codes / 255;
+    result.window_low_pct = *low * trace.soc_step_pct;
+    result.window_high_pct = *high * trace.soc_step_pct;
+    point.x = codes * answered_pct / 100;
     point.t = static_cast<double>(soc.time_ms[to] - soc.time_ms[from]) / 3.6e6;
     point.y = ah_at_code[to] - ah_at_code[from];
     slope_ah = point.y / point.x;

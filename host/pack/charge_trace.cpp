@@ -28,6 +28,9 @@ TemperatureStratum stratum_of(std::optional<double> ambient_c) {
   return TemperatureStratum::above_25;
 }
 
+// The one signal that episodes have so far counts in 1/255.
+double soc_step_pct_of(const Episode& /*episode*/) { return kSocPctPerCode; }
+
 void ChargeTrace::push(std::int64_t t_ms, double charging_a, double volt, bool gap) {
   double sum = 0;
   const bool first = time_ms.empty();
@@ -91,6 +94,7 @@ ChargeTrace trace_charge(const SegmentInput& input, const Segment& segment, Char
     }
     trace.close();
   }
+  trace.soc_step_pct = soc_step_pct_of(episode);
   trace.start = UtcTime{std::chrono::milliseconds{segment.span.from_ms}};
   trace.end = UtcTime{std::chrono::milliseconds{segment.span.to_ms}};
   const IndexRange range = samples_in(episode.soc, segment.span);

@@ -49,7 +49,8 @@ void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
     const auto soc = before(episode.soc, rows.time_ms[to]);
     if (!soc || rows.time_ms[to] - soc->time_ms > kSocHoldsMs) continue;
     ResistanceBand band;
-    band.soc_from_pct = std::min(9, static_cast<int>(soc->raw * kSocPctPerCode) / 10) * 10;
+    band.soc_from_pct =
+        std::min(9, static_cast<int>(soc->raw * soc_step_pct_of(episode)) / 10) * 10;
     const auto ambient = before(episode.ambient, rows.time_ms[to]);
     if (ambient && rows.time_ms[to] - ambient->time_ms <= kAmbientHoldsMs) {
       band.stratum = stratum_of(static_cast<double>(ambient->raw) - 40);

@@ -15,9 +15,10 @@ namespace {
 constexpr std::int64_t kRestMs = 7'200'000;
 constexpr double kRestA = 2;
 constexpr std::int64_t kFirstReadingMs = 60'000;
-// Below this the code may still be the old one. Common practice, no source.
-constexpr std::uint32_t kAsleepCodes = 1;
-constexpr std::uint32_t kAsleepReAnchorCodes = 2;
+// A code's worth, or one step of coarser answers, may still be the old reading.
+// Common practice, no source.
+constexpr double kAsleepPct = kSocPctPerCode;
+constexpr double kAsleepReAnchorPct = 2 * kSocPctPerCode;
 constexpr std::uint32_t kUnseenDriveCodes = 2;  // of the odometer, 0.1 km
 // Awake time before the first pack row and after the last is not seen, beyond
 // what a poll takes.
@@ -25,17 +26,20 @@ constexpr std::int64_t kEdgeMs = 10'000;
 constexpr double kBridgedU = 0.1;
 constexpr double kAsymmetryU = 0.001;  // gain of discharge against charge; a judgment
 // An offset from a month's balance.
-constexpr double kBalanceCodes = 2;
+constexpr double kBalancePct = 2 * kSocPctPerCode;
 constexpr double kBalanceLeastH = 20;
 constexpr std::int64_t kBalanceMostMs = std::int64_t{31} * 86'400'000;
 constexpr double kBalanceMostA = 2;
-// Of one state of charge at rest, share: half a code, rectangular, and a little.
-constexpr double kBalanceSocU = 0.0016;
+// Of one state of charge at rest, in steps: half of one, rectangular, and a little
+// (0.0016 of the pack for a code of 1/255).
+constexpr double kBalanceSteps = 0.408;
 // Of what flowed while nothing was answered: the trapezoid's guess is half of it
 // off at worst. Common practice, no source.
 constexpr double kMissedU = 0.5;
 constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
 constexpr std::size_t kLeastInBand = 3;
+// Three codes: the middle one +-1.
+constexpr double kBandPct = 3 * kSocPctPerCode;
 constexpr std::int64_t kStillHoldsMs = 1'800'000;
 constexpr double kLeastSpreadPct = 10;
 constexpr double kMedianFactor = 1.2533141373155001;  // sqrt(pi/2)
@@ -74,7 +78,8 @@ struct RestWatch::State {
   Tally tally;
   std::size_t chain = 0;
   std::optional<std::int64_t> last_end_ms;
-  std::optional<SlowSample> last_soc, last_odometer;
+  std::optional<double> last_soc_pct;
+  std::optional<SlowSample> last_odometer;
   std::optional<std::uint32_t> last_segment;
   std::vector<KnownRest> rests;
   std::vector<ReAnchor> re_anchors;
@@ -106,21 +111,22 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   const auto odometer = first_in(episode.odometer, {start_ms, ms_of(episode.end)});
   const bool drove =
       last_odometer && odometer && odometer->raw >= last_odometer->raw + kUnseenDriveCodes;
-  const auto moved = [&](std::uint32_t codes) {
-    return last_soc && soc &&
-           std::max(last_soc->raw, soc->raw) - std::min(last_soc->raw, soc->raw) > codes;
+  const double step_pct = soc_step_pct_of(episode);
+  const double fallen_pct = last_soc_pct && soc ? *last_soc_pct - soc->raw * step_pct : 0;
+  const auto moved = [&](double points) {
+    return std::abs(fallen_pct) > std::max(points, step_pct) + 1e-9;
   };
-  if (!last_end_ms || drove || moved(kAsleepCodes) || last_segment != segment) ++chain;
+  if (!last_end_ms || drove || moved(kAsleepPct) || last_segment != segment) ++chain;
   // A rise may be a charge that nobody saw; a fall with no drive is a change of
   // mind (or a use of the pack that nobody saw, which the row's Ah leaves open).
-  if (last_end_ms && !drove && moved(kAsleepReAnchorCodes) && soc->raw < last_soc->raw &&
+  if (last_end_ms && !drove && moved(kAsleepReAnchorPct) && fallen_pct > 0 &&
       last_segment == segment) {
     ReAnchor event;
     event.start = at(*last_end_ms);
     event.end = at(soc->time_ms);
     event.place = ReAnchorPlace::asleep;
-    event.soc_before_pct = last_soc->raw * kSocPctPerCode;
-    event.soc_after_pct = soc->raw * kSocPctPerCode;
+    event.soc_before_pct = *last_soc_pct;
+    event.soc_after_pct = soc->raw * step_pct;
     if (nominal_ah) {
       event.expected_ah = (event.soc_after_pct - event.soc_before_pct) / 100 * *nominal_ah;
     }
@@ -134,7 +140,8 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   KnownRest rest;
   rest.point.at = at(rows.time_ms[0]);
   rest.point.segment = segment;
-  rest.point.soc_code = soc->raw;
+  rest.point.soc_pct = soc->raw * step_pct;
+  rest.point.soc_step_pct = step_pct;
   rest.point.pack_v = rows.v_raw[0] * kVoltPerCode;
   rest.point.rested_h = static_cast<double>(start_ms - *last_end_ms) / 3.6e6;
   if (const auto ambient = first_in(episode.ambient, {start_ms, start_ms + kStillHoldsMs})) {
@@ -172,6 +179,7 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows) {
 
 void RestWatch::State::look_for_re_anchors(const Episode& episode, const PackRows& rows) {
   if (!nominal_ah || rows.size() < 2) return;
+  const double step_pct = soc_step_pct_of(episode);
   ChargeTrace trace;
   SignalSeries soc;
   for (std::size_t i = 0; i < rows.size(); ++i) {
@@ -187,8 +195,9 @@ void RestWatch::State::look_for_re_anchors(const Episode& episode, const PackRow
     soc.raw.push_back(episode.soc.raw[i]);
     ah_at_code.push_back(trace.ah_at(episode.soc.time_ms[i]));
   }
-  const auto events = find_re_anchors(soc, ah_at_code, *nominal_ah / 255,
-                                      steps_that_fit(soc.raw).front(), ReAnchorPlace::awake);
+  const auto events =
+      find_re_anchors(soc, step_pct, ah_at_code, *nominal_ah / 100,
+                      steps_that_fit(soc.raw, step_pct).front(), ReAnchorPlace::awake);
   re_anchors.insert(re_anchors.end(), events.begin(), events.end());
 }
 
@@ -202,7 +211,10 @@ void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t 
   state.last_segment = segment;
   const Span whole{ms_of(episode.start), ms_of(episode.end)};
   // What was known before may be old: only this episode's end counts.
-  state.last_soc = last_in(episode.soc, whole);
+  state.last_soc_pct.reset();
+  if (const auto soc = last_in(episode.soc, whole)) {
+    state.last_soc_pct = soc->raw * soc_step_pct_of(episode);
+  }
   if (const auto odometer = last_in(episode.odometer, whole)) state.last_odometer = odometer;
 }
 
@@ -213,17 +225,16 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   pair.end = b.point.at;
   pair.segment = b.point.segment;
   pair.ambient_c = b.point.ambient_c;
-  pair.soc_low_pct = std::min(a.point.soc_code, b.point.soc_code) * kSocPctPerCode;
-  pair.soc_high_pct = std::max(a.point.soc_code, b.point.soc_code) * kSocPctPerCode;
+  pair.soc_low_pct = std::min(a.point.soc_pct, b.point.soc_pct);
+  pair.soc_high_pct = std::max(a.point.soc_pct, b.point.soc_pct);
   pair.awake_h = between.awake_h;
-  const double fallen =
-      (static_cast<double>(a.point.soc_code) - static_cast<double>(b.point.soc_code)) / 255;
+  const double fallen = (a.point.soc_pct - b.point.soc_pct) / 100;
   const double turn = fallen < 0 ? -1 : 1;
   PointWithErrors& point = pair.point;
   point.x = std::abs(fallen);
   point.y = turn * (between.ah - (offset ? offset->a : 0) * between.awake_h);
   point.t = turn * between.awake_h;
-  point.u_x = std::hypot(std::sqrt(2.0 / 12) / 255, rules.controller_u);
+  point.u_x = std::hypot(std::sqrt(2.0 / 12) * b.point.soc_step_pct / 100, rules.controller_u);
   point.u_y = std::hypot(0.05, kBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
   const double ah = point.y / point.x;
   pair.ah = capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
@@ -233,9 +244,10 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
 
 std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
                                                         const KnownRest& b) const {
-  const double risen =
-      static_cast<double>(b.point.soc_code) - static_cast<double>(a.point.soc_code);
-  if (a.chain != b.chain || std::abs(risen) > (nominal_ah ? kBalanceCodes : 0)) return std::nullopt;
+  const double step_pct = b.point.soc_step_pct;
+  const double risen_pct = b.point.soc_pct - a.point.soc_pct;
+  const double most_pct = nominal_ah ? std::max(kBalancePct, step_pct) : 0;
+  if (a.chain != b.chain || std::abs(risen_pct) > most_pct + 1e-9) return std::nullopt;
   if (ms_of(b.point.at) - ms_of(a.point.at) > kBalanceMostMs) return std::nullopt;
   const Tally between = b.tally - a.tally;
   if (between.awake_h < kBalanceLeastH ||
@@ -250,8 +262,8 @@ std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
   balance.end = b.point.at;
   balance.segment = b.point.segment;
   balance.awake_h = between.awake_h;
-  balance.offset.a = (between.ah + risen / 255 * ah) / between.awake_h;
-  balance.offset.u_a = std::hypot(kBalanceSocU * std::sqrt(2.0) * ah,
+  balance.offset.a = (between.ah + risen_pct / 100 * ah) / between.awake_h;
+  balance.offset.u_a = std::hypot(kBalanceSteps * step_pct / 100 * std::sqrt(2.0) * ah,
                                   kAsymmetryU * between.one_way_ah, kMissedU * between.bridged_ah) /
                        between.awake_h;
   if (std::abs(balance.offset.a) > kBalanceMostA) return std::nullopt;
@@ -313,9 +325,8 @@ RestObservations RestWatch::finish() {
     bool refused = false;
     for (std::size_t i = from; i < to; ++i) {
       const KnownRest& a = state.rests[i];
-      const double apart =
-          std::abs(static_cast<double>(a.point.soc_code) - static_cast<double>(b.point.soc_code));
-      if (apart * kSocPctPerCode < state.rules.least_window_pct) continue;
+      const double apart_pct = std::abs(a.point.soc_pct - b.point.soc_pct);
+      if (apart_pct < state.rules.least_window_pct) continue;
       const Tally between = b.tally - a.tally;
       const double coverage = between.awake_h > 0 ? 1 - between.unseen_h / between.awake_h : 0;
       if (a.chain != b.chain || coverage < state.rules.least_coverage) {
@@ -356,14 +367,14 @@ RestDriftOrWhy tell_rest_drift(std::span<const RestPoint> points) {
   struct Band {
     std::vector<double> early_v, late_v;
   };
-  // Bands of three codes: the middle one +-1.
   std::map<std::pair<TemperatureStratum, std::uint32_t>, Band> bands;
   std::vector<double> soc_pct, volt;
   for (const RestPoint& p : points) {
-    Band& band = bands[{stratum_of(p.ambient_c), p.soc_code / 3}];
+    Band& band =
+        bands[{stratum_of(p.ambient_c), static_cast<std::uint32_t>(p.soc_pct / kBandPct + 1e-9)}];
     if (ms_of(p.at) <= early_ms) band.early_v.push_back(p.pack_v);
     if (ms_of(p.at) >= late_ms) band.late_v.push_back(p.pack_v);
-    soc_pct.push_back(p.soc_code * kSocPctPerCode);
+    soc_pct.push_back(p.soc_pct);
     volt.push_back(p.pack_v);
   }
   RestDrift drift;

@@ -28,7 +28,8 @@ namespace packmile {
 struct RestPoint {
   UtcTime at;
   std::uint32_t segment = 0;
-  std::uint32_t soc_code = 0;
+  double soc_pct = 0;
+  double soc_step_pct = kSocPctPerCode;  // of the answers
   double pack_v = 0;
   double rested_h = 0;
   std::optional<double> ambient_c;

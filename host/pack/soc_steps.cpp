@@ -8,65 +8,68 @@
 namespace packmile {
 namespace {
 
-constexpr double kCodes = 255;
-constexpr std::uint32_t kFullCode = 255;
+// Codes from here on are a display at its upper end.
+constexpr double kFullPct = 100 - 1e-9;
 // Polls further apart than this many usual steps locate no edge.
 constexpr double kFarPolls = 3;
 // A correction that is let out slowly is one event up to this long. Common
 // practice, no source.
 constexpr std::int64_t kReAnchorMs = 300'000;
 constexpr std::int64_t kLeastPollMs = 1'000;
-constexpr double kReAnchorCodes = 2;
+constexpr double kReAnchorPct = 2 * kSocPctPerCode;
 // On measured drives that are sound a controller's filter lags by up to five codes;
 // eight are three points of charge.
-constexpr double kReAnchorAwakeCodes = 8;
+constexpr double kReAnchorAwakePct = 8 * kSocPctPerCode;
 constexpr double kReAnchorShare = 0.5;
-
-double steps_in_all(SocStep step) {
-  switch (step) {
-    case SocStep::code:
-      return kCodes;
-    case SocStep::half_percent_cut:
-    case SocStep::half_percent_rounded:
-      return 200;
-    case SocStep::percent_cut:
-    case SocStep::percent_rounded:
-      return 100;
-  }
-  return kCodes;
-}
 
 bool rounded(SocStep step) {
   return step == SocStep::half_percent_rounded || step == SocStep::percent_rounded;
 }
 
-std::uint32_t code_of(SocStep step, double steps) {
-  const double exact = kCodes * steps / steps_in_all(step);
-  // 255 n / 200 and / 100 are exact at their integers up to rounding of a double.
+std::uint32_t code_of(SocStep step, double steps, double answered_pct) {
+  const double exact = steps * step_pct(step, answered_pct) / answered_pct;
+  // Whole numbers come out whole only up to the rounding of a double.
   return static_cast<std::uint32_t>(rounded(step) ? std::floor(exact + 0.5 + 1e-9)
                                                   : std::floor(exact + 1e-9));
 }
 
 }  // namespace
 
-double step_pct(SocStep step) { return 100 / steps_in_all(step); }
+double step_pct(SocStep step, double answered_pct) {
+  switch (step) {
+    case SocStep::code:
+      return answered_pct;
+    case SocStep::half_percent_cut:
+    case SocStep::half_percent_rounded:
+      return 0.5;
+    case SocStep::percent_cut:
+    case SocStep::percent_rounded:
+      return 1;
+  }
+  return answered_pct;
+}
 
-double steps_at(SocStep step, std::uint32_t code) {
-  const double exact = static_cast<double>(code) * steps_in_all(step) / kCodes;
+double steps_at(SocStep step, std::uint32_t code, double answered_pct) {
+  if (step == SocStep::code) return code;
+  const double exact = static_cast<double>(code) * answered_pct / step_pct(step, answered_pct);
   return rounded(step) ? std::floor(exact + 0.5) : std::ceil(exact - 1e-9);
 }
 
-bool can_show(SocStep step, std::uint32_t code) {
-  return code <= kFullCode && code_of(step, steps_at(step, code)) == code;
+bool can_show(SocStep step, std::uint32_t code, double answered_pct) {
+  return code * answered_pct <= 100 + 1e-9 &&
+         code_of(step, steps_at(step, code, answered_pct), answered_pct) == code;
 }
 
-std::vector<SocStep> steps_that_fit(const std::vector<std::uint32_t>& codes) {
+std::vector<SocStep> steps_that_fit(const std::vector<std::uint32_t>& codes, double answered_pct) {
   std::vector<SocStep> fitting;
   for (const SocStep step :
        {SocStep::percent_cut, SocStep::percent_rounded, SocStep::half_percent_cut,
         SocStep::half_percent_rounded, SocStep::code}) {
-    if (step == SocStep::code ||
-        std::all_of(codes.begin(), codes.end(), [&](auto c) { return can_show(step, c); })) {
+    // Answers coarser than the step cannot show it.
+    const bool finer = step_pct(step, answered_pct) < answered_pct;
+    if (step == SocStep::code || (!finer && std::all_of(codes.begin(), codes.end(), [&](auto c) {
+          return can_show(step, c, answered_pct);
+        }))) {
       fitting.push_back(step);
     }
   }
@@ -76,6 +79,7 @@ std::vector<SocStep> steps_that_fit(const std::vector<std::uint32_t>& codes) {
 SocEdges find_soc_edges(const ChargeTrace& trace, SocStep step) {
   SocEdges result;
   const SignalSeries& soc = trace.soc;
+  const double answered_pct = trace.soc_step_pct;
   if (soc.raw.size() < 2 || trace.time_ms.empty()) return result;
   std::vector<double> polls_ms;
   for (std::size_t i = 1; i < soc.time_ms.size(); ++i) {
@@ -106,7 +110,7 @@ SocEdges find_soc_edges(const ChargeTrace& trace, SocStep step) {
     const std::int64_t before_ms = soc.time_ms[i - 1];
     const std::int64_t after_ms = soc.time_ms[i];
     const bool seen = before_ms >= trace.time_ms.front() && after_ms <= trace.time_ms.back();
-    const bool clamped = code >= kFullCode || from == 0;
+    const bool clamped = code * answered_pct >= kFullPct || from == 0;
     const bool first = turned;
     turned = false;
     if (!fresh || !seen || clamped || first || static_cast<double>(after_ms - before_ms) > far_ms ||
@@ -119,7 +123,8 @@ SocEdges find_soc_edges(const ChargeTrace& trace, SocStep step) {
     edge.ah = trace.ah_at(edge.time_ms);
     edge.u_ah = std::abs(trace.ah_at(after_ms) - trace.ah_at(before_ms)) / std::sqrt(12.0);
     // Several steps between two polls: the middle of their borders.
-    edge.soc = (steps_at(step, from) + 1 + steps_at(step, code)) / 2 / steps_in_all(step);
+    edge.soc = (steps_at(step, from, answered_pct) + 1 + steps_at(step, code, answered_pct)) / 2 *
+               step_pct(step, answered_pct) / 100;
     result.edges.push_back(edge);
   }
   return result;
@@ -137,15 +142,16 @@ std::string_view word_of(ReAnchorPlace place) {
   return "";
 }
 
-std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
-                                      const std::vector<double>& ah_at_code, double ah_per_code,
+std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc, double answered_pct,
+                                      const std::vector<double>& ah_at_code, double ah_per_point,
                                       SocStep step, ReAnchorPlace place) {
   std::vector<ReAnchor> events;
-  if (!(ah_per_code > 0) || ah_at_code.size() != soc.raw.size()) return events;
-  // One step of a coarse controller is 2 or 3 codes and no event.
-  const double step_codes = kCodes / steps_in_all(step);
-  const double unexplained = place == ReAnchorPlace::awake ? kReAnchorAwakeCodes : kReAnchorCodes;
-  const double most_codes = std::max(unexplained, std::ceil(step_codes - 1e-9));
+  if (!(ah_per_point > 0) || ah_at_code.size() != soc.raw.size()) return events;
+  // One step of a coarse controller is several answered ones and no event.
+  const double one_step_pct = step_pct(step, answered_pct);
+  const double unexplained_pct = place == ReAnchorPlace::awake ? kReAnchorAwakePct : kReAnchorPct;
+  const double most_pct =
+      std::max(unexplained_pct, std::ceil(one_step_pct / answered_pct - 1e-9) * answered_pct);
   // A code a second is enough, and keeps the windows short on any input.
   std::vector<std::size_t> kept;
   for (std::size_t i = 0; i < soc.raw.size(); ++i) {
@@ -156,15 +162,16 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
   const auto time_ms = [&](std::size_t i) { return soc.time_ms[kept[i]]; };
   const auto ah_at = [&](std::size_t i) { return ah_at_code[kept[i]]; };
   const auto moved = [&](std::size_t from, std::size_t to) {
-    return static_cast<double>(soc.raw[kept[to]]) - static_cast<double>(soc.raw[kept[from]]);
+    return (static_cast<double>(soc.raw[kept[to]]) - static_cast<double>(soc.raw[kept[from]])) *
+           answered_pct;
   };
   const auto is_event = [&](std::size_t from, std::size_t to) {
-    const double codes = moved(from, to);
-    const double explained = (ah_at(to) - ah_at(from)) / ah_per_code;
-    if (codes == 0 || explained / codes >= kReAnchorShare) return false;
-    if (to == from + 1) return std::abs(codes) > most_codes;
+    const double points = moved(from, to);
+    const double explained = (ah_at(to) - ah_at(from)) / ah_per_point;
+    if (points == 0 || explained / points >= kReAnchorShare) return false;
+    if (to == from + 1) return std::abs(points) > most_pct + 1e-9;
     // Over several polls a border may be crossed at either end.
-    return std::abs(codes - explained) > unexplained + step_codes;
+    return std::abs(points - explained) > unexplained_pct + one_step_pct;
   };
   std::size_t done = 0;  // events do not overlap
   for (std::size_t to = 1; to < kept.size(); ++to) {
@@ -174,17 +181,18 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
       // As long as the code goes on the same way without its charge.
       std::size_t end = to;
       while (end + 1 < kept.size() && moved(end, end + 1) * moved(from, end) > 0 &&
-             (ah_at(end + 1) - ah_at(end)) / (moved(end, end + 1) * ah_per_code) < kReAnchorShare) {
+             (ah_at(end + 1) - ah_at(end)) / (moved(end, end + 1) * ah_per_point) <
+                 kReAnchorShare) {
         ++end;
       }
       ReAnchor event;
       event.start = UtcTime{std::chrono::milliseconds{time_ms(from)}};
       event.end = UtcTime{std::chrono::milliseconds{time_ms(end)}};
       event.place = place;
-      event.soc_before_pct = soc.raw[kept[from]] * kSocPctPerCode;
-      event.soc_after_pct = soc.raw[kept[end]] * kSocPctPerCode;
+      event.soc_before_pct = soc.raw[kept[from]] * answered_pct;
+      event.soc_after_pct = soc.raw[kept[end]] * answered_pct;
       event.ah = ah_at(end) - ah_at(from);
-      event.expected_ah = moved(from, end) * ah_per_code;
+      event.expected_ah = moved(from, end) * ah_per_point;
       events.push_back(event);
       done = end;
       to = end;

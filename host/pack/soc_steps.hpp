@@ -1,10 +1,10 @@
 // The state of charge as the van's controller really moves it: its inner step,
 // the moments at which it changes, and the jumps that no charge explains.
 //
-// Input     a charge's SoC codes (c = floor or round of 255 * SoC) and its
-//           running Ah.
+// Input     a charge's SoC as answered, in whole steps (codes: of 100/255 points
+//           unless said otherwise), and its running Ah.
 // Output    edges: a change of the code is exact to the poll interval, the code
-//           itself only to 0.39 points.
+//           itself only to its step.
 // Rule      a controller that counts in 1 or 0.5 % skips codes: then only codes
 //           of its own steps are ever seen, and an edge is a step's, not a
 //           code's.
@@ -17,6 +17,7 @@
 
 namespace packmile {
 
+// `code`: the answers' own step.
 enum class SocStep : std::uint8_t {
   code,
   half_percent_cut,
@@ -24,14 +25,16 @@ enum class SocStep : std::uint8_t {
   percent_cut,
   percent_rounded
 };
-// Points of the step: 0.392, 0.5 or 1.
-[[nodiscard]] double step_pct(SocStep step);
-// Whether the controller can show this code (0..255) at all.
-[[nodiscard]] bool can_show(SocStep step, std::uint32_t code);
+// Points of the step: that of the answers, 0.5 or 1.
+[[nodiscard]] double step_pct(SocStep step, double answered_pct = kSocPctPerCode);
+// Whether the controller can show this code at all.
+[[nodiscard]] bool can_show(SocStep step, std::uint32_t code, double answered_pct = kSocPctPerCode);
 // Number of steps below the shown code.
-[[nodiscard]] double steps_at(SocStep step, std::uint32_t code);
+[[nodiscard]] double steps_at(SocStep step, std::uint32_t code,
+                              double answered_pct = kSocPctPerCode);
 // The steps that all codes fit, coarsest first; `code` is always the last.
-[[nodiscard]] std::vector<SocStep> steps_that_fit(const std::vector<std::uint32_t>& codes);
+[[nodiscard]] std::vector<SocStep> steps_that_fit(const std::vector<std::uint32_t>& codes,
+                                                  double answered_pct = kSocPctPerCode);
 
 // One rise of the code to a value that this charge had not reached before.
 struct SocEdge {
@@ -62,12 +65,12 @@ struct ReAnchor {
 };
 
 // Codes that changed in one stretch; ah_at_code: the running charge at each.
-// ah_per_code > 0. Stretches of up to five minutes with a change of more than two
-// codes (while driving, where the display lags, eight; or one step of the
+// ah_per_point > 0. Stretches of up to five minutes with a change of more than
+// 0.8 points (while driving, where the display lags, 3.1; or one step of the
 // controller) and less than half of its charge.
-[[nodiscard]] std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc,
+[[nodiscard]] std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc, double answered_pct,
                                                     const std::vector<double>& ah_at_code,
-                                                    double ah_per_code, SocStep step,
+                                                    double ah_per_point, SocStep step,
                                                     ReAnchorPlace place);
 
 }  // namespace packmile

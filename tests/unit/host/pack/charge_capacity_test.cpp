@@ -116,6 +116,30 @@ TEST_CASE("charge capacity: the step is found from the codes seen") {
   }
 }
 
+TEST_CASE("charge capacity: answers in other steps than 1/255") {
+  for (const auto& [answered, step] :
+       {std::pair{0.001, 0.0}, {0.001, 0.005}, {0.001, 0.01}, {0.005, 0.0}, {0.01, 0.0}}) {
+    CAPTURE(answered);
+    CAPTURE(step);
+    ChargeScene scene;
+    scene.answered = answered;
+    scene.step = step;
+    scene.soc_poll_s = 5;
+    const ChargeCapacity capacity = measured(scene);
+    REQUIRE(capacity.ah.figure);
+    CHECK(capacity.method == EdgeMethod::edges);
+    CHECK(capacity.re_anchors.empty());
+    CHECK(capacity.ah.figure->value == doctest::Approx(150).epsilon(0.001));
+    scene.soc_to = 0.75;
+    scene.jump_at = 0.5;
+    scene.jump = -0.03;
+    CHECK(measured(scene).refusal == CapacityRefusal::re_anchored);
+    scene.jump = 0;
+    scene.soc_to = 0.55;
+    CHECK(measured(scene).refusal == CapacityRefusal::small_window);
+  }
+}
+
 TEST_CASE("soc steps: labels of every step are the steps themselves") {
   for (int n = 0; n <= 100; ++n) {
     CAPTURE(n);

@@ -19,16 +19,17 @@ struct ChargeScene {
   double soc_poll_s = 10;
   double soc_phase_s = 0;
   double row_s = 5;
-  double noise_a = 0.15;  // 1 sd
-  double sensor_a = 0;    // offset of the sensor, positive as discharge
-  double step = 0;        // of the controller, share; 0: none
-  bool rounds = false;    // its code, instead of cutting down
-  double shift = 0;       // constant error of its state of charge
-  double hysteresis = 0;  // share that the display waits after the turn
-  double stop_at = 1;     // it shows no more than this
-  double bend = 0;        // its error grows as bend * (soc - from) * (to - soc)
-  double jump_at = 2;     // of the true state of charge: there it adds ..
-  double jump = 0;        // .. this, within jump_s
+  double noise_a = 0.15;        // 1 sd
+  double sensor_a = 0;          // offset of the sensor, positive as discharge
+  double step = 0;              // of the controller, share; 0: none
+  double answered = 1 / 255.0;  // step of the answers, share
+  bool rounds = false;          // its code, instead of cutting down
+  double shift = 0;             // constant error of its state of charge
+  double hysteresis = 0;        // share that the display waits after the turn
+  double stop_at = 1;           // it shows no more than this
+  double bend = 0;              // its error grows as bend * (soc - from) * (to - soc)
+  double jump_at = 2;           // of the true state of charge: there it adds ..
+  double jump = 0;              // .. this, within jump_s
   double jump_s = 0;
   double pause_from_s = -1;  // the charger rests and the van takes 5 A
   double pause_s = 0;
@@ -50,6 +51,7 @@ inline ChargeTrace make_charge(const ChargeScene& scene, std::mt19937& random) {
   std::normal_distribution<double> noise{0, scene.noise_a > 0 ? scene.noise_a : 1};
   ChargeTrace trace;
   trace.kind = scene.kind;
+  trace.soc_step_pct = 100 * scene.answered;
   trace.verdict = CurrentVerdict::agreed;
   trace.ambient_c = scene.ambient_c;
   const double believed = scene.believed_ah > 0 ? scene.believed_ah : scene.capacity_ah;
@@ -85,8 +87,9 @@ inline ChargeTrace make_charge(const ChargeScene& scene, std::mt19937& random) {
       shown = std::clamp(shown, 0.0, scene.stop_at);
       if (scene.step > 0) shown = std::floor(shown / scene.step + 1e-9) * scene.step;
       trace.soc.time_ms.push_back(scene.start_ms + static_cast<std::int64_t>(t * 1000));
-      trace.soc.raw.push_back(static_cast<std::uint32_t>(
-          scene.rounds ? std::floor(255 * shown + 0.5 + 1e-9) : std::floor(255 * shown + 1e-9)));
+      trace.soc.raw.push_back(
+          static_cast<std::uint32_t>(scene.rounds ? std::floor(shown / scene.answered + 0.5 + 1e-9)
+                                                  : std::floor(shown / scene.answered + 1e-9)));
       next_soc_s += scene.soc_poll_s;
     }
     ah += amps * step_s / 3600;

@@ -167,9 +167,9 @@ TEST_CASE("rest drift: the same shown charge at another voltage") {
     for (int day = 0; day < 300; day += 3) {
       RestPoint p;
       p.at = UtcTime{std::chrono::milliseconds{kReplayStartMs + day * kDayMs}};
-      p.soc_code = day % 2 == 0 ? 103 : 229;
+      p.soc_pct = 100 * (day % 2 == 0 ? 103 : 229) / 255.0;
       p.ambient_c = 18;
-      p.pack_v = 340 + 60 * p.soc_code / 255.0 + noise(random) - (day > 200 ? drop_v : 0);
+      p.pack_v = 340 + 60 * p.soc_pct / 100 + noise(random) - (day > 200 ? drop_v : 0);
       points.push_back(p);
     }
     return points;
