@@ -10,8 +10,8 @@ namespace {
 
 // Of one charge's Ah: sampling and noise of the current; a judgment.
 constexpr double kSamplingUAh = 0.05;
-// A current that stands still is not dithered: half a code, rectangular.
-const double kStillUA = kAmpPerCode / 2 / std::sqrt(3.0);
+// A current that stands still is not dithered: +-half a step, rectangular.
+const double kStillUSteps = 1 / std::sqrt(12.0);
 constexpr std::int64_t kStillMs = 60'000;
 // What flowed in a gap is known to a tenth.
 constexpr double kBridgedU = 0.1;
@@ -28,13 +28,18 @@ constexpr double kBendSds = 3;
 constexpr double kBendWidens = 2;
 
 double still_hours(const ChargeTrace& trace) {
+  // 1e-6: a code is 0.1 A only to rounding.
+  const double still_a = trace.a_step_a + 1e-6;
   std::int64_t sum_ms = 0;
   std::size_t from = 0;
+  double low_a = trace.charge_a.front();
+  double high_a = low_a;
   for (std::size_t i = 1; i <= trace.time_ms.size(); ++i) {
-    // 1e-6: a code is 0.1 A only to rounding.
-    if (i < trace.time_ms.size() &&
-        std::abs(trace.charge_a[i] - trace.charge_a[i - 1]) <= kAmpPerCode + 1e-6) {
-      continue;
+    if (i < trace.time_ms.size()) {
+      low_a = std::min(low_a, trace.charge_a[i]);
+      high_a = std::max(high_a, trace.charge_a[i]);
+      if (high_a - low_a <= still_a) continue;
+      low_a = high_a = trace.charge_a[i];
     }
     const std::int64_t run_ms = trace.time_ms[i - 1] - trace.time_ms[from];
     if (run_ms >= kStillMs) sum_ms += run_ms;
@@ -287,7 +292,8 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
   // The offset counts as discharge: what it hides was put in.
   point.y += offset_a * point.t;
   const double ah = point.y / point.x;
-  point.u_y = std::hypot(kSamplingUAh, kStillUA * still_hours(trace), kBridgedU * trace.bridged_ah);
+  point.u_y = std::hypot(kSamplingUAh, kStillUSteps * trace.a_step_a * still_hours(trace),
+                         kBridgedU * trace.bridged_ah);
   point.u_x = std::hypot(result.slope_u_ah / slope_ah * point.x, rules.controller_u);
   if (result.bends) {
     point.u_x *= kBendWidens;

@@ -28,9 +28,6 @@ TemperatureStratum stratum_of(std::optional<double> ambient_c) {
   return TemperatureStratum::above_25;
 }
 
-// The one signal that episodes have so far counts in 1/255.
-double soc_step_pct_of(const Episode& /*episode*/) { return kSocPctPerCode; }
-
 void ChargeTrace::push(std::int64_t t_ms, double charging_a, double volt, bool gap) {
   double sum = 0;
   const bool first = time_ms.empty();
@@ -94,7 +91,8 @@ ChargeTrace trace_charge(const SegmentInput& input, const Segment& segment, Char
     }
     trace.close();
   }
-  trace.soc_step_pct = soc_step_pct_of(episode);
+  trace.soc_step_pct = episode.soc_step_pct;
+  trace.a_step_a = input.rows.a_step_a;
   trace.start = UtcTime{std::chrono::milliseconds{segment.span.from_ms}};
   trace.end = UtcTime{std::chrono::milliseconds{segment.span.to_ms}};
   const IndexRange range = samples_in(episode.soc, segment.span);
@@ -114,6 +112,7 @@ void join_traces(ChargeTrace& first, const ChargeTrace& second) {
     first.soc.time_ms.push_back(second.soc.time_ms[i]);
     first.soc.raw.push_back(second.soc.raw[i]);
   }
+  first.a_step_a = std::max(first.a_step_a, second.a_step_a);
   const UtcTime begun = first.start;
   first.close();
   first.start = begun;

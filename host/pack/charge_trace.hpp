@@ -25,9 +25,6 @@ namespace packmile {
 enum class TemperatureStratum : std::uint8_t { unknown, below_5, from_5, from_15, above_25 };
 [[nodiscard]] TemperatureStratum stratum_of(std::optional<double> ambient_c);
 
-// Points of one step of an episode's state of charge as it was answered.
-[[nodiscard]] double soc_step_pct_of(const Episode& episode);
-
 struct ChargeTrace {
   UtcTime start, end;
   ChargeKind kind = ChargeKind::unknown;
@@ -48,7 +45,9 @@ struct ChargeTrace {
   double bridged_ah = 0;        // share of ah that flowed in gaps
   double gap_h = 0;
   SignalSeries soc;  // steps of soc_step_pct
+  // Of the words as the van rounds them.
   double soc_step_pct = kSocPctPerCode;
+  double a_step_a = kAmpPerCode;
 
   // The next row; gap: nothing was seen between it and the one before.
   void push(std::int64_t t_ms, double charging_a, double volt, bool gap = false);

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <random>
 
-#include "energy/slow_signals.hpp"
+#include "pack/robust.hpp"
 
 namespace packmile {
 namespace {
@@ -34,9 +34,27 @@ double weighted_median(const std::vector<double>& values, const std::vector<doub
   return values.back();
 }
 
+// The last sample at or before moments that never go back.
+class Newest {
+ public:
+  explicit Newest(const SignalSeries& series) : series_(series) {}
+  // nullopt: none, or older than that.
+  std::optional<std::uint32_t> at(std::int64_t t_ms, std::int64_t holds_ms) {
+    while (past_ < series_.time_ms.size() && series_.time_ms[past_] <= t_ms) ++past_;
+    if (past_ == 0 || t_ms - series_.time_ms[past_ - 1] > holds_ms) return std::nullopt;
+    return series_.raw[past_ - 1];
+  }
+
+ private:
+  const SignalSeries& series_;
+  std::size_t past_ = 0;
+};
+
 }  // namespace
 
 void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
+  Newest soc{episode.soc};
+  Newest ambient{episode.ambient};
   std::size_t from = 0;
   for (std::size_t to = 1; to < rows.size(); ++to) {
     while (rows.time_ms[to] - rows.time_ms[from] > kPairMs + kPairSlackMs) ++from;
@@ -46,14 +64,12 @@ void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
     while (first + 1 < to && rows.time_ms[to] - rows.time_ms[first + 1] >= kPairMs) ++first;
     const int step = rows.tenths_a[to] - rows.tenths_a[first];
     if (std::abs(step) < kLeastStepTenthsA) continue;
-    const auto soc = before(episode.soc, rows.time_ms[to]);
-    if (!soc || rows.time_ms[to] - soc->time_ms > kSocHoldsMs) continue;
+    const auto code = soc.at(rows.time_ms[to], kSocHoldsMs);
+    if (!code) continue;
     ResistanceBand band;
-    band.soc_from_pct =
-        std::min(9, static_cast<int>(soc->raw * soc_step_pct_of(episode)) / 10) * 10;
-    const auto ambient = before(episode.ambient, rows.time_ms[to]);
-    if (ambient && rows.time_ms[to] - ambient->time_ms <= kAmbientHoldsMs) {
-      band.stratum = stratum_of(static_cast<double>(ambient->raw) - 40);
+    band.soc_from_pct = std::min(9, static_cast<int>(*code * episode.soc_step_pct) / 10) * 10;
+    if (const auto degrees = ambient.at(rows.time_ms[to], kAmbientHoldsMs)) {
+      band.stratum = stratum_of(static_cast<double>(*degrees) - 40);
     }
     const int volts = static_cast<int>(rows.v_raw[to]) - static_cast<int>(rows.v_raw[first]);
     Pair pair;
@@ -62,6 +78,7 @@ void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
     pair.ohm = -(volts * kVoltPerCode) / (step * kAmpPerCode);
     pair.day = static_cast<int>(rows.time_ms[to] / 86'400'000);
     Band& kept = bands_[band];
+    kept.v_step_v = std::max(kept.v_step_v, rows.v_step_v);
     if (kept.day != pair.day) {
       kept.day = pair.day;
       kept.of_day = 0;
@@ -117,7 +134,10 @@ std::vector<Resistance> ResistanceSteps::finish() {
     }
     const double mean = sum / kDraws;
     const double u = std::sqrt(std::max(0.0, (squares - kDraws * mean * mean) / (kDraws - 1)));
-    row.mohm = ohm > 0 ? MaybeFigure::known(figure_of(1000 * ohm, 1000 * u, 1000 * kGainU * ohm))
+    // What a step of the voltage hides in the usual pair may be the same in all.
+    const double u_step = band.v_step_v / std::sqrt(12.0) / median_of(weights);
+    const double u_systematic = std::hypot(kGainU * ohm, u_step);
+    row.mohm = ohm > 0 ? MaybeFigure::known(figure_of(1000 * ohm, 1000 * u, 1000 * u_systematic))
                        : MaybeFigure::unknown("the voltage does not give way to the current");
     result.push_back(std::move(row));
   }

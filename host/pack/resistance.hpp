@@ -53,6 +53,7 @@ class ResistanceSteps {
     std::vector<Pair> pairs;
     int day = 0;
     std::size_t of_day = 0;
+    double v_step_v = kVoltPerCode;  // of the words, the coarsest
   };
   std::map<ResistanceBand, Band> bands_;
 };

@@ -23,6 +23,7 @@ constexpr std::uint32_t kUnseenDriveCodes = 2;  // of the odometer, 0.1 km
 // Awake time before the first pack row and after the last is not seen, beyond
 // what a poll takes.
 constexpr std::int64_t kEdgeMs = 10'000;
+constexpr double kSamplingUAh = 0.05;  // and noise of the current; a judgment
 constexpr double kBridgedU = 0.1;
 constexpr double kAsymmetryU = 0.001;  // gain of discharge against charge; a judgment
 // An offset from a month's balance.
@@ -43,7 +44,10 @@ constexpr double kBandPct = 3 * kSocPctPerCode;
 constexpr std::int64_t kStillHoldsMs = 1'800'000;
 constexpr double kLeastSpreadPct = 10;
 constexpr double kMedianFactor = 1.2533141373155001;  // sqrt(pi/2)
-const double kVoltCodeU = kVoltPerCode / std::sqrt(12.0);
+// Rectangular, +-half a step.
+const double kUOfStep = 1 / std::sqrt(12.0);
+// A current that keeps its step this long is not dithered.
+constexpr std::int64_t kStillMs = 60'000;
 
 std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
 UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
@@ -55,11 +59,13 @@ struct Tally {
   double bridged_ah = 0;
   double awake_h = 0;
   double unseen_h = 0;
+  // 1 sd: what the rounding of a current that stands still adds up to.
+  double still_u_ah = 0;
 };
 
 Tally operator-(const Tally& a, const Tally& b) {
-  return {a.ah - b.ah, a.one_way_ah - b.one_way_ah, a.bridged_ah - b.bridged_ah,
-          a.awake_h - b.awake_h, a.unseen_h - b.unseen_h};
+  return {a.ah - b.ah,           a.one_way_ah - b.one_way_ah, a.bridged_ah - b.bridged_ah,
+          a.awake_h - b.awake_h, a.unseen_h - b.unseen_h,     a.still_u_ah - b.still_u_ah};
 }
 
 struct KnownRest {
@@ -83,10 +89,14 @@ struct RestWatch::State {
   std::optional<std::uint32_t> last_segment;
   std::vector<KnownRest> rests;
   std::vector<ReAnchor> re_anchors;
+  // Of the present episode: answers between its first and its last row, and what
+  // had been put in by then.
+  SignalSeries soc_in_rows;
+  std::vector<double> charged_ah;
 
   void look_at_start(const Episode& episode, const PackRows& rows, std::uint32_t segment);
   void sum(const Episode& episode, const PackRows& rows);
-  void look_for_re_anchors(const Episode& episode, const PackRows& rows);
+  void look_for_re_anchors(const Episode& episode);
   [[nodiscard]] RestToRest pair_of(const KnownRest& a, const KnownRest& b) const;
   [[nodiscard]] std::optional<RestBalance> balance_of(const KnownRest& a, const KnownRest& b) const;
   [[nodiscard]] std::vector<RestBalance> find_balances() const;
@@ -111,7 +121,7 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   const auto odometer = first_in(episode.odometer, {start_ms, ms_of(episode.end)});
   const bool drove =
       last_odometer && odometer && odometer->raw >= last_odometer->raw + kUnseenDriveCodes;
-  const double step_pct = soc_step_pct_of(episode);
+  const double step_pct = episode.soc_step_pct;
   const double fallen_pct = last_soc_pct && soc ? *last_soc_pct - soc->raw * step_pct : 0;
   const auto moved = [&](double points) {
     return std::abs(fallen_pct) > std::max(points, step_pct) + 1e-9;
@@ -143,6 +153,7 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   rest.point.soc_pct = soc->raw * step_pct;
   rest.point.soc_step_pct = step_pct;
   rest.point.pack_v = rows.v_raw[0] * kVoltPerCode;
+  rest.point.v_step_v = rows.v_step_v;
   rest.point.rested_h = static_cast<double>(start_ms - *last_end_ms) / 3.6e6;
   if (const auto ambient = first_in(episode.ambient, {start_ms, start_ms + kStillHoldsMs})) {
     rest.point.ambient_c = static_cast<double>(ambient->raw) - 40;
@@ -152,52 +163,84 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   rests.push_back(rest);
 }
 
+// One walk over the rows: what flowed, and the charge at every answer of the state
+// of charge.
 void RestWatch::State::sum(const Episode& episode, const PackRows& rows) {
   const double episode_h = static_cast<double>(ms_of(episode.end) - ms_of(episode.start)) / 3.6e6;
   tally.awake_h += episode_h;
+  soc_in_rows.time_ms.clear();
+  soc_in_rows.raw.clear();
+  charged_ah.clear();
   if (rows.size() == 0) {
     tally.unseen_h += episode_h;
     return;
   }
+  const SignalSeries& soc = episode.soc;
+  auto next_soc = static_cast<std::size_t>(
+      std::lower_bound(soc.time_ms.begin(), soc.time_ms.end(), rows.time_ms.front()) -
+      soc.time_ms.begin());
+  const int still_tenths = static_cast<int>(std::ceil(rows.a_step_a / kAmpPerCode - 1e-6));
   const EnergyRules energy;
+  std::uint32_t period_ms = rows.period_ms.front();
+  double longest_ms = longest_step_ms(period_ms, period_ms, energy.gap_periods);
+  std::int64_t twice = 0, twice_one_way = 0, still_ms = 0;  // tenths_a * ms
+  std::size_t still_from = 0;
+  int low = rows.tenths_a.front();
+  int high = low;
+  const auto close_still = [&](std::size_t last) {
+    const std::int64_t run_ms = rows.time_ms[last] - rows.time_ms[still_from];
+    if (run_ms >= kStillMs) still_ms += run_ms;
+  };
   for (std::size_t i = 1; i < rows.size(); ++i) {
-    const auto step_ms = static_cast<double>(rows.time_ms[i] - rows.time_ms[i - 1]);
-    const double ah =
-        (rows.tenths_a[i] + rows.tenths_a[i - 1]) / 2.0 * kAmpPerCode * step_ms / 3.6e6;
-    tally.ah += ah;
-    tally.one_way_ah += std::max(0.0, ah);
-    if (step_ms > longest_step_ms(rows.period_ms[i - 1], rows.period_ms[i], energy.gap_periods)) {
-      tally.bridged_ah += std::abs(ah);
-      tally.unseen_h += step_ms / 3.6e6;
+    const std::int64_t step_ms = rows.time_ms[i] - rows.time_ms[i - 1];
+    const std::int64_t step = (rows.tenths_a[i] + rows.tenths_a[i - 1]) * step_ms;
+    for (; next_soc < soc.time_ms.size() && soc.time_ms[next_soc] <= rows.time_ms[i]; ++next_soc) {
+      const double share = step_ms > 0
+                               ? static_cast<double>(soc.time_ms[next_soc] - rows.time_ms[i - 1]) /
+                                     static_cast<double>(step_ms)
+                               : 0;
+      soc_in_rows.time_ms.push_back(soc.time_ms[next_soc]);
+      soc_in_rows.raw.push_back(soc.raw[next_soc]);
+      charged_ah.push_back(-(static_cast<double>(twice) + share * static_cast<double>(step)) *
+                           kAhPerRaw / 2);
+    }
+    twice += step;
+    twice_one_way += std::max<std::int64_t>(0, step);
+    if (rows.period_ms[i] != period_ms) {
+      longest_ms = longest_step_ms(period_ms, rows.period_ms[i], energy.gap_periods);
+    }
+    if (static_cast<double>(step_ms) > longest_ms) {
+      tally.bridged_ah += std::abs(static_cast<double>(step)) * kAhPerRaw / 2;
+      tally.unseen_h += static_cast<double>(step_ms) / 3.6e6;
+    }
+    if (rows.period_ms[i] != period_ms) {
+      period_ms = rows.period_ms[i];
+      longest_ms = longest_step_ms(period_ms, period_ms, energy.gap_periods);
+    }
+    low = std::min<int>(low, rows.tenths_a[i]);
+    high = std::max<int>(high, rows.tenths_a[i]);
+    if (high - low > still_tenths) {
+      close_still(i - 1);
+      still_from = i;
+      low = high = rows.tenths_a[i];
     }
   }
+  close_still(rows.size() - 1);
+  tally.ah += static_cast<double>(twice) * kAhPerRaw / 2;
+  tally.one_way_ah += static_cast<double>(twice_one_way) * kAhPerRaw / 2;
+  tally.still_u_ah += static_cast<double>(still_ms) / 3.6e6 * rows.a_step_a * kUOfStep;
   for (const std::int64_t edge_ms :
        {rows.time_ms.front() - ms_of(episode.start), ms_of(episode.end) - rows.time_ms.back()}) {
     if (edge_ms > kEdgeMs) tally.unseen_h += static_cast<double>(edge_ms) / 3.6e6;
   }
 }
 
-void RestWatch::State::look_for_re_anchors(const Episode& episode, const PackRows& rows) {
-  if (!nominal_ah || rows.size() < 2) return;
-  const double step_pct = soc_step_pct_of(episode);
-  ChargeTrace trace;
-  SignalSeries soc;
-  for (std::size_t i = 0; i < rows.size(); ++i) {
-    trace.push(rows.time_ms[i], -rows.tenths_a[i] * kAmpPerCode, 0);
-  }
-  std::vector<double> ah_at_code;
-  for (std::size_t i = 0; i < episode.soc.raw.size(); ++i) {
-    if (episode.soc.time_ms[i] < rows.time_ms.front() ||
-        episode.soc.time_ms[i] > rows.time_ms.back()) {
-      continue;
-    }
-    soc.time_ms.push_back(episode.soc.time_ms[i]);
-    soc.raw.push_back(episode.soc.raw[i]);
-    ah_at_code.push_back(trace.ah_at(episode.soc.time_ms[i]));
-  }
+void RestWatch::State::look_for_re_anchors(const Episode& episode) {
+  if (!nominal_ah || soc_in_rows.raw.size() < 2) return;
+  const double step_pct = episode.soc_step_pct;
   const auto events =
-      find_re_anchors(soc, step_pct, ah_at_code, *nominal_ah / 100,
-                      steps_that_fit(soc.raw, step_pct).front(), ReAnchorPlace::awake);
+      find_re_anchors(soc_in_rows, step_pct, charged_ah, *nominal_ah / 100,
+                      steps_that_fit(soc_in_rows.raw, step_pct).front(), ReAnchorPlace::awake);
   re_anchors.insert(re_anchors.end(), events.begin(), events.end());
 }
 
@@ -206,14 +249,14 @@ void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t 
   State& state = *state_;
   state.look_at_start(episode, rows, segment);
   state.sum(episode, rows);
-  state.look_for_re_anchors(episode, rows);
+  state.look_for_re_anchors(episode);
   state.last_end_ms = ms_of(episode.end);
   state.last_segment = segment;
   const Span whole{ms_of(episode.start), ms_of(episode.end)};
   // What was known before may be old: only this episode's end counts.
   state.last_soc_pct.reset();
   if (const auto soc = last_in(episode.soc, whole)) {
-    state.last_soc_pct = soc->raw * soc_step_pct_of(episode);
+    state.last_soc_pct = soc->raw * episode.soc_step_pct;
   }
   if (const auto odometer = last_in(episode.odometer, whole)) state.last_odometer = odometer;
 }
@@ -235,7 +278,8 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   point.y = turn * (between.ah - (offset ? offset->a : 0) * between.awake_h);
   point.t = turn * between.awake_h;
   point.u_x = std::hypot(std::sqrt(2.0 / 12) * b.point.soc_step_pct / 100, rules.controller_u);
-  point.u_y = std::hypot(0.05, kBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
+  point.u_y = std::hypot(std::hypot(kSamplingUAh, between.still_u_ah),
+                         kBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
   const double ah = point.y / point.x;
   pair.ah = capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
                             between.awake_h / point.x, rules, offset);
@@ -263,7 +307,8 @@ std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
   balance.segment = b.point.segment;
   balance.awake_h = between.awake_h;
   balance.offset.a = (between.ah + risen_pct / 100 * ah) / between.awake_h;
-  balance.offset.u_a = std::hypot(kBalanceSteps * step_pct / 100 * std::sqrt(2.0) * ah,
+  const double soc_u_ah = kBalanceSteps * step_pct / 100 * std::sqrt(2.0) * ah;
+  balance.offset.u_a = std::hypot(std::hypot(soc_u_ah, between.still_u_ah),
                                   kAsymmetryU * between.one_way_ah, kMissedU * between.bridged_ah) /
                        between.awake_h;
   if (std::abs(balance.offset.a) > kBalanceMostA) return std::nullopt;
@@ -366,12 +411,14 @@ RestDriftOrWhy tell_rest_drift(std::span<const RestPoint> points) {
   const std::int64_t late_ms = ms_of(points.back().at) - kQuarterMs;
   struct Band {
     std::vector<double> early_v, late_v;
+    double v_step_v = kVoltPerCode;
   };
   std::map<std::pair<TemperatureStratum, std::uint32_t>, Band> bands;
   std::vector<double> soc_pct, volt;
   for (const RestPoint& p : points) {
     Band& band =
         bands[{stratum_of(p.ambient_c), static_cast<std::uint32_t>(p.soc_pct / kBandPct + 1e-9)}];
+    band.v_step_v = std::max(band.v_step_v, p.v_step_v);
     if (ms_of(p.at) <= early_ms) band.early_v.push_back(p.pack_v);
     if (ms_of(p.at) >= late_ms) band.late_v.push_back(p.pack_v);
     soc_pct.push_back(p.soc_pct);
@@ -382,8 +429,9 @@ RestDriftOrWhy tell_rest_drift(std::span<const RestPoint> points) {
   std::size_t n_bands = 0;
   for (const auto& [key, band] : bands) {
     if (band.early_v.size() < kLeastInBand || band.late_v.size() < kLeastInBand) continue;
-    const auto u_of = [](const std::vector<double>& v) {
-      return kMedianFactor * std::hypot(robust_sd(v), kVoltCodeU) /
+    const double u_of_step_v = band.v_step_v * kUOfStep;
+    const auto u_of = [&](const std::vector<double>& v) {
+      return kMedianFactor * std::hypot(robust_sd(v), u_of_step_v) /
              std::sqrt(static_cast<double>(v.size()));
     };
     const double was = median_of(band.early_v);

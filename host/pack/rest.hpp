@@ -31,6 +31,7 @@ struct RestPoint {
   double soc_pct = 0;
   double soc_step_pct = kSocPctPerCode;  // of the answers
   double pack_v = 0;
+  double v_step_v = kVoltPerCode;
   double rested_h = 0;
   std::optional<double> ambient_c;
 };

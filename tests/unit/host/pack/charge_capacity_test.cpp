@@ -227,6 +227,22 @@ TEST_CASE("charge capacity: the interval and its parts") {
   CHECK(capacity.point.t / x == doctest::Approx(150.0 / 19).epsilon(0.01));
 }
 
+TEST_CASE("charge capacity: a current that keeps a coarse step widens it by that step") {
+  ChargeScene scene;
+  scene.noise_a = 0;
+  scene.charge_a = 19.4;  // reads 19
+  scene.amp_step = 1;
+  const ChargeCapacity coarse = measured(scene);
+  REQUIRE(coarse.ah.figure);
+  const double hours = coarse.point.x * 150 / 19.4;
+  CHECK(coarse.point.u_y ==
+        doctest::Approx(std::hypot(0.05, hours / std::sqrt(12.0))).epsilon(0.05));
+  CHECK(coarse.ah.figure->low < 150);
+  CHECK(coarse.ah.figure->high > 150);
+  scene.noise_a = 1.5;  // dithered: a step is not kept for a minute
+  CHECK(measured(scene).point.u_y < 0.4 * coarse.point.u_y);
+}
+
 TEST_CASE("charge capacity: a known offset is taken off, and its own width counts") {
   ChargeScene scene;
   scene.sensor_a = 0.4;  // 0.4 A read as discharge: 2 % of the charge is not seen

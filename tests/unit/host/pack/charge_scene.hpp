@@ -20,6 +20,7 @@ struct ChargeScene {
   double soc_phase_s = 0;
   double row_s = 5;
   double noise_a = 0.15;        // 1 sd
+  double amp_step = 0.1;        // of the current's words
   double sensor_a = 0;          // offset of the sensor, positive as discharge
   double step = 0;              // of the controller, share; 0: none
   double answered = 1 / 255.0;  // step of the answers, share
@@ -52,6 +53,7 @@ inline ChargeTrace make_charge(const ChargeScene& scene, std::mt19937& random) {
   ChargeTrace trace;
   trace.kind = scene.kind;
   trace.soc_step_pct = 100 * scene.answered;
+  trace.a_step_a = scene.amp_step;
   trace.verdict = CurrentVerdict::agreed;
   trace.ambient_c = scene.ambient_c;
   const double believed = scene.believed_ah > 0 ? scene.believed_ah : scene.capacity_ah;
@@ -72,7 +74,8 @@ inline ChargeTrace make_charge(const ChargeScene& scene, std::mt19937& random) {
         gap = true;
       } else {
         const double read = amps - scene.sensor_a + (scene.noise_a > 0 ? noise(random) : 0);
-        trace.push(scene.start_ms + static_cast<std::int64_t>(t * 1000), std::round(read * 10) / 10,
+        trace.push(scene.start_ms + static_cast<std::int64_t>(t * 1000),
+                   std::round(read / scene.amp_step) * scene.amp_step,
                    std::round((open_volt(scene, soc) + amps * scene.ohm) * 64) / 64, gap);
         gap = false;
       }

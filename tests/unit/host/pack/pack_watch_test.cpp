@@ -99,6 +99,30 @@ TEST_CASE("pack watch: charges, profiles, rests and steps of two months") {
   CHECK(watch.finish().charges.empty());
 }
 
+TEST_CASE("pack watch: the state of charge counts in the episode's own steps") {
+  PackWatch watch{facts_of_150_ah(), {agreed_reading()}};
+  Week week;
+  for (int day = 0; day < 3; ++day) {
+    for (const double amps : {50.0, -25.0}) {
+      Episode episode = week.stretch(amps, amps > 0 ? 1.5 : 3);
+      // Codes of 100/255 told again in steps of 100/510: half as long, never odd.
+      for (std::uint32_t& raw : episode.soc.raw) raw *= 2;
+      episode.soc_step_pct = kSocPctPerCode / 2;
+      watch.add(episode);
+      week.sleep(8);
+    }
+  }
+  const PackObservations found = watch.finish();
+  REQUIRE(found.charges.size() == 3);
+  for (const ChargeCapacity& charge : found.charges) {
+    REQUIRE(charge.ah.figure);
+    CHECK(charge.ah.figure->value == doctest::Approx(150).epsilon(0.005));
+    CHECK(charge.window_high_pct <= 100);
+  }
+  REQUIRE(!found.rests.pairs.empty());
+  CHECK(found.rests.pairs[0].ah.value == doctest::Approx(150).epsilon(0.02));
+}
+
 TEST_CASE("pack watch: a charge that the end of an episode cuts is one charge") {
   Week week;
   week.soc = week.shown = 0.3;

@@ -18,14 +18,15 @@ namespace {
 constexpr std::int64_t kDayMs = 86'400'000;
 
 RestObservations watch(Week week, int days, std::optional<SensorOffset> offset = {},
-                       double charge_a = 25) {
+                       double charge_a = 25, double a_step_a = kPackAStep) {
   RestWatch rests{150, {}, offset};
   const PackReading reading = agreed_reading();
   PackDecoder decoder;
   for (int day = 0; day < days; ++day) {
     for (const double amps : {50.0, -charge_a}) {
       const double hours = amps > 0 ? 1.5 : 3.0;
-      const Episode episode = week.stretch(amps, hours);
+      Episode episode = week.stretch(amps, hours);
+      episode.pack.a_step_a = a_step_a;
       rests.add(episode, decoder.decode(episode.pack, &reading), 0);
       week.sleep(week.rest_h);
     }
@@ -83,7 +84,8 @@ TEST_CASE("rest balance: what adds up between like rests is the sensor's offset"
     const RestBalance& balance = found.balances[0];
     CHECK(balance.awake_h > 55);
     CHECK(std::abs(balance.offset.a - offset_a) < 2 * balance.offset.u_a);
-    CHECK(balance.offset.u_a < 0.03);
+    // All currents of this week stand still: 0.029 A of it is their rounding.
+    CHECK(balance.offset.u_a < 0.035);
     const auto all = offset_of_balances(found.balances, 0);
     REQUIRE(all);
     CHECK(all->a == doctest::Approx(balance.offset.a));
@@ -97,6 +99,9 @@ TEST_CASE("rest balance: what adds up between like rests is the sensor's offset"
   Week moved;
   moved.sleep_codes = 2;
   CHECK(watch(moved, 15, {}, kBackA).balances.empty());
+  const auto coarse = watch({}, 15, {}, kBackA, 1.0);
+  REQUIRE(coarse.balances.size() == 1);
+  CHECK(coarse.balances[0].offset.u_a == doctest::Approx(1 / std::sqrt(12.0)).epsilon(0.05));
 }
 
 TEST_CASE("rest balance: months that disagree are no surer for their number") {
@@ -217,6 +222,21 @@ TEST_CASE("resistance: steps of current give it, with an interval over days") {
   CHECK(mohm.scatter > 0.3);
   CHECK(mohm.scatter < 5);
   CHECK(steps.finish().empty());
+  week.ohm = 0.09;
+  for (int day = 0; day < 6; ++day) {
+    week.soc = week.shown = 0.57;
+    Episode episode = week.stretch(20, 0.5, 60);
+    episode.pack.v_step_v = 1;
+    steps.add(episode, decoder.decode(episode.pack, &reading));
+    week.sleep(23.5);
+  }
+  const auto coarse = steps.finish();
+  REQUIRE(!coarse.empty());
+  REQUIRE(coarse[0].mohm.figure);
+  // 0.29 V in steps of 120 A.
+  const Figure& wide = *coarse[0].mohm.figure;
+  CHECK((wide.high - wide.low) / 2 ==
+        doctest::Approx(1.96 * std::hypot(1000 / std::sqrt(12.0) / 120, 0.6)).epsilon(0.1));
 }
 
 TEST_CASE("resistance: refuses a few steps, and a current that never steps") {
