@@ -147,7 +147,7 @@ struct VanAccount::State {
   std::uint32_t odometer_divisor = 0;  // of all its steps; 0: none seen
   std::size_t odometer_steps = 0;
 
-  void add(const Episode& episode);
+  void add(const Episode& episode, const PlannedEpisode& planned);
   void close_session();
   void observe_slow(const Episode& episode);
   void add_across(const Episode& episode, const Ending& last, const Span& awake,
@@ -164,7 +164,9 @@ VanAccount::~VanAccount() = default;
 VanAccount::VanAccount(VanAccount&&) noexcept = default;
 VanAccount& VanAccount::operator=(VanAccount&&) noexcept = default;
 
-void VanAccount::add(const Episode& episode) { state_->add(episode); }
+void VanAccount::add(const Episode& episode, const PlannedEpisode& planned) {
+  state_->add(episode, planned);
+}
 
 void VanAccount::State::close_session() {
   if (!open_session) return;
@@ -299,7 +301,7 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   }
 }
 
-void VanAccount::State::add(const Episode& episode) {
+void VanAccount::State::add(const Episode& episode, const PlannedEpisode& planned) {
   if (episode.end <= episode.start) return;
   const PackReading* reading = reading_of(readings, episode);
   const PackRows rows = decoder.decode(episode.pack, reading);
@@ -370,6 +372,7 @@ void VanAccount::State::add(const Episode& episode) {
         break;
     }
   }
+  if (planned) planned(input, plan);
   if (!episode.cut) close_session();
   last_cut = episode.cut;
   last_end_ms = ms_of(episode.end);

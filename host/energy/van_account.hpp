@@ -13,6 +13,7 @@
 #pragma once
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -141,6 +142,12 @@ struct VanFigures {
   std::vector<Finding> findings;
 };
 
+struct EpisodePlan;   // segments.hpp
+struct SegmentInput;  // pack_energy.hpp
+// Sees an episode with what the account made of it: its rows and its segments,
+// which are valid during the call alone.
+using PlannedEpisode = std::function<void(const SegmentInput&, const EpisodePlan&)>;
+
 class VanAccount {
  public:
   VanAccount(VanFacts facts, std::vector<PackReading> readings, EnergyRules rules = {});
@@ -149,7 +156,7 @@ class VanAccount {
   VanAccount& operator=(VanAccount&&) noexcept;
 
   // Episodes in time order.
-  void add(const Episode& episode);
+  void add(const Episode& episode, const PlannedEpisode& planned = {});
   // Closes what is open and hands out everything added so far, each list in
   // order of start. The account starts anew.
   [[nodiscard]] VanFigures finish();

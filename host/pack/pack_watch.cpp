@@ -49,7 +49,7 @@ struct PackWatch::State {
         rests(van.nominal_ah, capacity) {}
 
   std::uint32_t segment_of(const PackReading& reading);
-  void add(const Episode& episode);
+  void add(const SegmentInput& input, const EpisodePlan& plan);
   void close_charge();
   void close_month();
 };
@@ -61,7 +61,17 @@ PackWatch::~PackWatch() = default;
 PackWatch::PackWatch(PackWatch&&) noexcept = default;
 PackWatch& PackWatch::operator=(PackWatch&&) noexcept = default;
 
-void PackWatch::add(const Episode& episode) { state_->add(episode); }
+void PackWatch::add(const Episode& episode) {
+  if (episode.end <= episode.start) return;
+  const PackReading* reading = reading_of(state_->readings, episode);
+  const PackRows rows = state_->decoder.decode(episode.pack, reading);
+  add({episode, rows, reading, state_->facts, state_->rules, false},
+      plan_segments(episode, rows, state_->rules));
+}
+
+void PackWatch::add(const SegmentInput& input, const EpisodePlan& plan) {
+  state_->add(input, plan);
+}
 
 std::uint32_t PackWatch::State::segment_of(const PackReading& reading) {
   const auto key = std::tuple(reading.ecu, reading.calibration_id, reading.coding, reading.sign);
@@ -88,13 +98,10 @@ void PackWatch::State::close_month() {
   steps_month.reset();
 }
 
-void PackWatch::State::add(const Episode& episode) {
-  if (episode.end <= episode.start) return;
-  const PackReading* reading = reading_of(readings, episode);
-  const PackRows rows = decoder.decode(episode.pack, reading);
-  const std::uint32_t segment = reading != nullptr ? segment_of(*reading) : 0;
-  const EpisodePlan plan = plan_segments(episode, rows, rules);
-  const SegmentInput input{episode, rows, reading, facts, rules, false};
+void PackWatch::State::add(const SegmentInput& input, const EpisodePlan& plan) {
+  const Episode& episode = input.episode;
+  const PackRows& rows = input.rows;
+  const std::uint32_t segment = input.reading != nullptr ? segment_of(*input.reading) : 0;
 
   const int month = month_of(episode.start);
   if (steps_month && *steps_month != month) close_month();

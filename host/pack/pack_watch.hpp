@@ -38,6 +38,9 @@ class PackWatch {
 
   // In time order.
   void add(const Episode& episode);
+  // The same, for one whose rows and segments are known already: what VanAccount
+  // hands out. Its rules, facts and readings are those of the watch.
+  void add(const SegmentInput& input, const EpisodePlan& plan);
   // Everything so far; the watch starts anew.
   [[nodiscard]] PackObservations finish();
 
