@@ -37,6 +37,13 @@ struct SessionWork {
   std::vector<Finding> findings;
 };
 
+// An episode with its segments; sessions: of the segments of that kind, in order.
+struct PlannedEpisode {
+  const SegmentInput& input;
+  const EpisodePlan& plan;
+  const std::vector<SessionWork>& sessions;
+};
+
 [[nodiscard]] SessionWork sum_session(const SegmentInput& input, const Segment& segment);
 // The second part of a session that was cut in two.
 void join_sessions(SessionWork& first, const SessionWork& second);

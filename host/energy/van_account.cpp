@@ -147,7 +147,7 @@ struct VanAccount::State {
   std::uint32_t odometer_divisor = 0;  // of all its steps; 0: none seen
   std::size_t odometer_steps = 0;
 
-  void add(const Episode& episode, const PlannedEpisode& planned);
+  void add(const Episode& episode, const SeePlanned& see);
   void close_session();
   void observe_slow(const Episode& episode);
   void add_across(const Episode& episode, const Ending& last, const Span& awake,
@@ -164,9 +164,7 @@ VanAccount::~VanAccount() = default;
 VanAccount::VanAccount(VanAccount&&) noexcept = default;
 VanAccount& VanAccount::operator=(VanAccount&&) noexcept = default;
 
-void VanAccount::add(const Episode& episode, const PlannedEpisode& planned) {
-  state_->add(episode, planned);
-}
+void VanAccount::add(const Episode& episode, const SeePlanned& see) { state_->add(episode, see); }
 
 void VanAccount::State::close_session() {
   if (!open_session) return;
@@ -301,7 +299,7 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   }
 }
 
-void VanAccount::State::add(const Episode& episode, const PlannedEpisode& planned) {
+void VanAccount::State::add(const Episode& episode, const SeePlanned& see) {
   if (episode.end <= episode.start) return;
   const PackReading* reading = reading_of(readings, episode);
   const PackRows rows = decoder.decode(episode.pack, reading);
@@ -348,6 +346,12 @@ void VanAccount::State::add(const Episode& episode, const PlannedEpisode& planne
     ending = here;
   }
 
+  std::vector<SessionWork> sessions;
+  for (const Segment& segment : plan.segments) {
+    if (segment.kind == SegmentKind::session) sessions.push_back(sum_session(input, segment));
+  }
+  if (see) see({input, plan, sessions});
+  std::size_t next_session = 0;
   for (const Segment& segment : plan.segments) {
     switch (segment.kind) {
       case SegmentKind::trip:
@@ -355,7 +359,7 @@ void VanAccount::State::add(const Episode& episode, const PlannedEpisode& planne
         figures.trips.push_back(build_trip(input, segment));
         break;
       case SegmentKind::session: {
-        SessionWork work = sum_session(input, segment);
+        SessionWork& work = sessions[next_session++];
         const bool joins = goes_on && open_session && open_session->touches_end &&
                            segment.span.from_ms - open_session->span.to_ms < kCutMs &&
                            open_session->by_soc == work.by_soc;
@@ -372,7 +376,6 @@ void VanAccount::State::add(const Episode& episode, const PlannedEpisode& planne
         break;
     }
   }
-  if (planned) planned(input, plan);
   if (!episode.cut) close_session();
   last_cut = episode.cut;
   last_end_ms = ms_of(episode.end);

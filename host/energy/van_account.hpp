@@ -142,11 +142,10 @@ struct VanFigures {
   std::vector<Finding> findings;
 };
 
-struct EpisodePlan;   // segments.hpp
-struct SegmentInput;  // pack_energy.hpp
-// Sees an episode with what the account made of it: its rows and its segments,
-// which are valid during the call alone.
-using PlannedEpisode = std::function<void(const SegmentInput&, const EpisodePlan&)>;
+// An episode with what the account made of it (session.hpp); valid during the call
+// alone.
+struct PlannedEpisode;
+using SeePlanned = std::function<void(const PlannedEpisode&)>;
 
 class VanAccount {
  public:
@@ -156,7 +155,7 @@ class VanAccount {
   VanAccount& operator=(VanAccount&&) noexcept;
 
   // Episodes in time order.
-  void add(const Episode& episode, const PlannedEpisode& planned = {});
+  void add(const Episode& episode, const SeePlanned& see = {});
   // Closes what is open and hands out everything added so far, each list in
   // order of start. The account starts anew.
   [[nodiscard]] VanFigures finish();

@@ -49,7 +49,7 @@ struct PackWatch::State {
         rests(van.nominal_ah, capacity) {}
 
   std::uint32_t segment_of(const PackReading& reading);
-  void add(const SegmentInput& input, const EpisodePlan& plan);
+  void add(const PlannedEpisode& planned);
   void close_charge();
   void close_month();
 };
@@ -65,13 +65,16 @@ void PackWatch::add(const Episode& episode) {
   if (episode.end <= episode.start) return;
   const PackReading* reading = reading_of(state_->readings, episode);
   const PackRows rows = state_->decoder.decode(episode.pack, reading);
-  add({episode, rows, reading, state_->facts, state_->rules, false},
-      plan_segments(episode, rows, state_->rules));
+  const SegmentInput input{episode, rows, reading, state_->facts, state_->rules, false};
+  const EpisodePlan plan = plan_segments(episode, rows, state_->rules);
+  std::vector<SessionWork> sessions;
+  for (const Segment& segment : plan.segments) {
+    if (segment.kind == SegmentKind::session) sessions.push_back(sum_session(input, segment));
+  }
+  add({input, plan, sessions});
 }
 
-void PackWatch::add(const SegmentInput& input, const EpisodePlan& plan) {
-  state_->add(input, plan);
-}
+void PackWatch::add(const PlannedEpisode& planned) { state_->add(planned); }
 
 std::uint32_t PackWatch::State::segment_of(const PackReading& reading) {
   const auto key = std::tuple(reading.ecu, reading.calibration_id, reading.coding, reading.sign);
@@ -98,7 +101,8 @@ void PackWatch::State::close_month() {
   steps_month.reset();
 }
 
-void PackWatch::State::add(const SegmentInput& input, const EpisodePlan& plan) {
+void PackWatch::State::add(const PlannedEpisode& planned) {
+  const SegmentInput& input = planned.input;
   const Episode& episode = input.episode;
   const PackRows& rows = input.rows;
   const std::uint32_t segment = input.reading != nullptr ? segment_of(*input.reading) : 0;
@@ -110,11 +114,13 @@ void PackWatch::State::add(const SegmentInput& input, const EpisodePlan& plan) {
   rests.add(episode, rows, segment);
 
   const bool goes_on = last_cut && ms_of(episode.start) - last_end_ms < kCutMs;
-  for (const Segment& part : plan.segments) {
+  std::size_t next_session = 0;
+  for (const Segment& part : planned.plan.segments) {
     if (part.kind == SegmentKind::trip) close_charge();
-    if (part.kind != SegmentKind::session || part.by_soc) continue;
-    OpenCharge next{trace_charge(input, part, ChargeKind::unknown, segment),
-                    sum_session(input, part)};
+    if (part.kind != SegmentKind::session) continue;
+    const SessionWork& work = planned.sessions[next_session++];
+    if (part.by_soc) continue;
+    OpenCharge next{trace_charge(input, part, ChargeKind::unknown, segment), work};
     const bool joins = goes_on && open && open->work.touches_end &&
                        open->trace.segment == segment &&
                        part.span.from_ms - open->work.span.to_ms < kCutMs;

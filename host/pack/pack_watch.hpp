@@ -40,7 +40,7 @@ class PackWatch {
   void add(const Episode& episode);
   // The same, for one whose rows and segments are known already: what VanAccount
   // hands out. Its rules, facts and readings are those of the watch.
-  void add(const SegmentInput& input, const EpisodePlan& plan);
+  void add(const PlannedEpisode& planned);
   // Everything so far; the watch starts anew.
   [[nodiscard]] PackObservations finish();
 

@@ -48,6 +48,7 @@ constexpr double kMedianFactor = 1.2533141373155001;  // sqrt(pi/2)
 const double kUOfStep = 1 / std::sqrt(12.0);
 // A current that keeps its step this long is not dithered.
 constexpr std::int64_t kStillMs = 60'000;
+constexpr std::int64_t kStillToothMs = 10'000;
 
 std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
 UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
@@ -66,6 +67,36 @@ struct Tally {
 Tally operator-(const Tally& a, const Tally& b) {
   return {a.ah - b.ah,           a.one_way_ah - b.one_way_ah, a.bridged_ah - b.bridged_ah,
           a.awake_h - b.awake_h, a.unseen_h - b.unseen_h,     a.still_u_ah - b.still_u_ah};
+}
+
+// Hours in which the current kept its step for a minute, by rows ten seconds apart:
+// a current that is driven about is never still in all of them.
+double still_hours(const PackRows& rows) {
+  const int still_tenths = static_cast<int>(std::ceil(rows.a_step_a / kAmpPerCode - 1e-6));
+  std::int64_t sum_ms = 0;
+  std::int64_t from_ms = rows.time_ms.front();
+  std::int64_t seen_ms = from_ms;
+  int low = rows.tenths_a.front();
+  int high = low;
+  const auto close = [&] {
+    if (seen_ms - from_ms >= kStillMs) sum_ms += seen_ms - from_ms;
+  };
+  // Rows of one period lie evenly: the stride is looked at anew at each tooth.
+  for (std::size_t i = 0; i < rows.size();) {
+    low = std::min<int>(low, rows.tenths_a[i]);
+    high = std::max<int>(high, rows.tenths_a[i]);
+    if (high - low > still_tenths) {
+      close();
+      from_ms = rows.time_ms[i];
+      low = high = rows.tenths_a[i];
+    }
+    seen_ms = rows.time_ms[i];
+    const std::int64_t step_ms =
+        i + 1 < rows.size() ? std::max<std::int64_t>(1, rows.time_ms[i + 1] - rows.time_ms[i]) : 1;
+    i += static_cast<std::size_t>(std::max<std::int64_t>(1, kStillToothMs / step_ms));
+  }
+  close();
+  return static_cast<double>(sum_ms) / 3.6e6;
 }
 
 struct KnownRest {
@@ -179,56 +210,45 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows) {
   auto next_soc = static_cast<std::size_t>(
       std::lower_bound(soc.time_ms.begin(), soc.time_ms.end(), rows.time_ms.front()) -
       soc.time_ms.begin());
-  const int still_tenths = static_cast<int>(std::ceil(rows.a_step_a / kAmpPerCode - 1e-6));
   const EnergyRules energy;
-  std::uint32_t period_ms = rows.period_ms.front();
-  double longest_ms = longest_step_ms(period_ms, period_ms, energy.gap_periods);
-  std::int64_t twice = 0, twice_one_way = 0, still_ms = 0;  // tenths_a * ms
-  std::size_t still_from = 0;
-  int low = rows.tenths_a.front();
-  int high = low;
-  const auto close_still = [&](std::size_t last) {
-    const std::int64_t run_ms = rows.time_ms[last] - rows.time_ms[still_from];
-    if (run_ms >= kStillMs) still_ms += run_ms;
+  const std::int64_t* time_ms = rows.time_ms.data();
+  const std::int16_t* tenths = rows.tenths_a.data();
+  const std::uint32_t* periods = rows.period_ms.data();
+  std::uint32_t period_ms = periods[0];
+  const auto longest = [&](std::uint32_t next_ms) {
+    return static_cast<std::int64_t>(longest_step_ms(period_ms, next_ms, energy.gap_periods));
   };
+  std::int64_t longest_ms = longest(period_ms);
+  std::int64_t twice = 0, twice_one_way = 0;  // tenths_a * ms
   for (std::size_t i = 1; i < rows.size(); ++i) {
-    const std::int64_t step_ms = rows.time_ms[i] - rows.time_ms[i - 1];
-    const std::int64_t step = (rows.tenths_a[i] + rows.tenths_a[i - 1]) * step_ms;
-    for (; next_soc < soc.time_ms.size() && soc.time_ms[next_soc] <= rows.time_ms[i]; ++next_soc) {
+    const std::int64_t step_ms = time_ms[i] - time_ms[i - 1];
+    const std::int64_t step = (tenths[i] + tenths[i - 1]) * step_ms;
+    while (next_soc < soc.time_ms.size() && soc.time_ms[next_soc] <= time_ms[i]) {
       const double share = step_ms > 0
-                               ? static_cast<double>(soc.time_ms[next_soc] - rows.time_ms[i - 1]) /
+                               ? static_cast<double>(soc.time_ms[next_soc] - time_ms[i - 1]) /
                                      static_cast<double>(step_ms)
                                : 0;
       soc_in_rows.time_ms.push_back(soc.time_ms[next_soc]);
       soc_in_rows.raw.push_back(soc.raw[next_soc]);
       charged_ah.push_back(-(static_cast<double>(twice) + share * static_cast<double>(step)) *
                            kAhPerRaw / 2);
+      ++next_soc;
     }
     twice += step;
     twice_one_way += std::max<std::int64_t>(0, step);
-    if (rows.period_ms[i] != period_ms) {
-      longest_ms = longest_step_ms(period_ms, rows.period_ms[i], energy.gap_periods);
-    }
-    if (static_cast<double>(step_ms) > longest_ms) {
+    const bool changed = periods[i] != period_ms;
+    if (step_ms > (changed ? longest(periods[i]) : longest_ms)) {
       tally.bridged_ah += std::abs(static_cast<double>(step)) * kAhPerRaw / 2;
       tally.unseen_h += static_cast<double>(step_ms) / 3.6e6;
     }
-    if (rows.period_ms[i] != period_ms) {
-      period_ms = rows.period_ms[i];
-      longest_ms = longest_step_ms(period_ms, period_ms, energy.gap_periods);
-    }
-    low = std::min<int>(low, rows.tenths_a[i]);
-    high = std::max<int>(high, rows.tenths_a[i]);
-    if (high - low > still_tenths) {
-      close_still(i - 1);
-      still_from = i;
-      low = high = rows.tenths_a[i];
+    if (changed) {
+      period_ms = periods[i];
+      longest_ms = longest(period_ms);
     }
   }
-  close_still(rows.size() - 1);
   tally.ah += static_cast<double>(twice) * kAhPerRaw / 2;
   tally.one_way_ah += static_cast<double>(twice_one_way) * kAhPerRaw / 2;
-  tally.still_u_ah += static_cast<double>(still_ms) / 3.6e6 * rows.a_step_a * kUOfStep;
+  tally.still_u_ah += still_hours(rows) * rows.a_step_a * kUOfStep;
   for (const std::int64_t edge_ms :
        {rows.time_ms.front() - ms_of(episode.start), ms_of(episode.end) - rows.time_ms.back()}) {
     if (edge_ms > kEdgeMs) tally.unseen_h += static_cast<double>(edge_ms) / 3.6e6;

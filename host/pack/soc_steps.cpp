@@ -173,9 +173,17 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc, double answered_p
     // Over several polls a border may be crossed at either end.
     return std::abs(points - explained) > unexplained_pct + one_step_pct;
   };
+  // An event begins before a change of the code and ends with one.
+  std::vector<std::size_t> changes;
+  for (std::size_t i = 1; i < kept.size(); ++i) {
+    if (soc.raw[kept[i]] != soc.raw[kept[i - 1]]) changes.push_back(i);
+  }
   std::size_t done = 0;  // events do not overlap
-  for (std::size_t to = 1; to < kept.size(); ++to) {
-    for (std::size_t from = to; from-- > done;) {
+  for (std::size_t last = 0; last < changes.size(); ++last) {
+    const std::size_t to = changes[last];
+    for (std::size_t first = last + 1; first-- > 0;) {
+      const std::size_t from = changes[first] - 1;
+      if (from < done) break;
       if (time_ms(to) - time_ms(from) > kReAnchorMs && from + 1 != to) break;
       if (!is_event(from, to)) continue;
       // As long as the code goes on the same way without its charge.
@@ -195,7 +203,7 @@ std::vector<ReAnchor> find_re_anchors(const SignalSeries& soc, double answered_p
       event.expected_ah = moved(from, end) * ah_per_point;
       events.push_back(event);
       done = end;
-      to = end;
+      while (last + 1 < changes.size() && changes[last + 1] <= end) ++last;
       break;
     }
   }

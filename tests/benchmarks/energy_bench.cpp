@@ -8,6 +8,7 @@
 #include <cstdio>
 #include <vector>
 
+#include "energy/session.hpp"
 #include "energy/van_account.hpp"
 #include "pack/assessment.hpp"
 #include "pack/pack_watch.hpp"
@@ -121,8 +122,7 @@ int main() {
     packmile::VanAccount watched{facts, readings};
     packmile::PackWatch watch{facts, readings};
     for (const Episode& episode : month.episodes)
-      watched.add(episode, [&](const packmile::SegmentInput& input,
-                               const packmile::EpisodePlan& plan) { watch.add(input, plan); });
+      watched.add(episode, [&](const packmile::PlannedEpisode& planned) { watch.add(planned); });
     const auto both = watched.finish();
     const auto pack = packmile::assess_pack(watch.finish(), {});
     watched_s = std::min(watched_s, cpu_s() - again);
