@@ -57,7 +57,12 @@ enum class Finding : std::uint8_t {
   order_conflict,
   period_unsure,
   distance_partly_seen,
-  ah_out_against_in
+  ah_out_against_in,
+  soc_re_anchored,
+  soc_corrected_while_charging,
+  scale_not_confirmed,
+  scale_contradicted,
+  seasons_show_through
 };
 
 struct FindingEntry {
@@ -174,6 +179,18 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::ah_out_against_in, "ah_out_against_in",
                  "ampere-hours out of the pack and into it do not match its state of charge: the "
                  "current sensor has an offset, or time is missing"},
+    FindingEntry{Finding::soc_re_anchored, "soc_re_anchored",
+                 "the controller moved its state of charge without the charge for it"},
+    FindingEntry{Finding::soc_corrected_while_charging, "soc_corrected_while_charging",
+                 "the controller corrected its state of charge while it charged: the capacity is "
+                 "told half as surely"},
+    FindingEntry{Finding::scale_not_confirmed, "scale_not_confirmed",
+                 "the capacity is by the controller's own scale, which nothing independent "
+                 "confirms"},
+    FindingEntry{Finding::scale_contradicted, "scale_contradicted",
+                 "the cells contradict the controller's own scale"},
+    FindingEntry{Finding::seasons_show_through, "seasons_show_through",
+                 "below 24 months the seasons may still show through the slope"},
 };
 
 // The table is looked up by position.

@@ -106,6 +106,8 @@ struct SignalsOptions {
 [[nodiscard]] ExitCode run_throughput(const RowsOptions& options);
 [[nodiscard]] ExitCode run_verdicts(const RowsOptions& options);
 [[nodiscard]] ExitCode run_compare(const RowsOptions& options);
+[[nodiscard]] ExitCode run_capacity(const RowsOptions& options);
+[[nodiscard]] ExitCode run_fade(const RowsOptions& options);
 [[nodiscard]] ExitCode run_samples(const SamplesOptions& options);
 [[nodiscard]] ExitCode run_sectors(const SectorsOptions& options);
 [[nodiscard]] ExitCode run_signals(const SignalsOptions& options);

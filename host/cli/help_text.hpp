@@ -126,7 +126,33 @@ inline constexpr std::array kCommandHelp{
                  "packmile compare --units km --format json"},
                 "Vans are told apart only where the interval of their difference does not hold 0; "
                 "else\nit says how many more days would do. A van needs 40 drives on 10 days.\n",
-                "packmile trips --van NAME"},
+                "packmile capacity"},
+    CommandHelp{
+        "capacity",
+        "",
+        "Says what each pack is told to hold, by method, with what was left out and why.",
+        {"packmile capacity", "packmile capacity --van Linden --format csv",
+         "packmile capacity --from 2026-03-01 --to 2026-04-01 --format json"},
+        "controller_edges and rest_to_rest are Ah of 100 points of the controller's own scale:\n"
+        "what it believes in, not what the cells hold. voltage_window is the Ah between two\n"
+        "voltages in like charges: it asks the cells, tells a direction and no capacity.\n"
+        "Rows of scope re_anchor are changes of the controller's mind. Leave work on the pack\n"
+        "to licensed people and follow the vehicle maker's instructions: it is high voltage.\n"
+        "--from is included, --to is not. Each figure x has x_low, x_high and x_scatter; unknown\n"
+        "is null or empty, with the reason in x_why.\n",
+        "packmile fade"},
+    CommandHelp{
+        "fade",
+        "",
+        "Says how fast each pack loses capacity by distance, age and use, or why that is not told.",
+        {"packmile fade", "packmile fade --van Linden --units km",
+         "packmile fade --format json -o fade.json"},
+        "A slope needs 12 months, or three calendar months in each of two years. --from and --to\n"
+        "choose whole months (UTC); a verdict against the expectation takes the whole record.\n"
+        "slope_pct_per_unit is per km, per year and per full cycle; lost capacity is positive.\n"
+        "Each figure x has x_low, x_high and x_scatter; unknown is null or empty, with the\n"
+        "reason in x_why.\n",
+        "packmile capacity --van NAME --format csv"},
     CommandHelp{
         "verdicts",
         "",

@@ -179,6 +179,8 @@ class Program {
     add_rows("throughput", run_throughput);
     add_rows("verdicts", run_verdicts);
     add_rows("compare", run_compare);
+    add_rows("capacity", run_capacity);
+    add_rows("fade", run_fade);
     add_samples();
     add_sectors();
     add_signals();

@@ -1,4 +1,5 @@
-// What trips, sessions, throughput and compare have in common: a depot brought up to
+// What trips, sessions, throughput, capacity, fade, compare and verdicts have in common: a
+// depot brought up to
 // date, the vans and the period that were asked for, and the three formats.
 #pragma once
 #include <functional>

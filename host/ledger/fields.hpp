@@ -1,17 +1,19 @@
-// The fields of trip, session and stand, listed once: a visitor makes of the
+// The fields of trip, session, stand and capacity, listed once: a visitor makes of the
 // list the columns of a row, its cells, the SQL columns, and the values that go
 // into and come out of the ledger.
 //
 // A visitor has: moment (a time, which rows do not show where nothing bounds it),
 // interval (between what a moment lies), figure, reading, soc (a reading with a
-// step of its own), word, real, findings; kept_figure and kept_number for what the
-// ledger keeps and rows do not show; and unknown_text, unknown_figure, fixed for
-// what rows show and the ledger does not keep yet.
+// step of its own), word, real, whole, findings; for capacity also when, window,
+// number, text, yes_no and rejected; kept_figure and kept_number for
+// what the ledger keeps and rows do not show; and unknown_text, unknown_figure,
+// fixed for what rows show and the ledger does not keep yet.
 #pragma once
 #include <array>
 #include <string>
 
 #include "energy/van_account.hpp"
+#include "pack/capacity.hpp"
 
 namespace packmile::fields {
 
@@ -33,6 +35,8 @@ inline constexpr std::array kChargeBandColumns{
     "hours_from_0_6_kw", "hours_from_2_kw",  "hours_from_5_kw",  "hours_from_8_5_kw",
     "hours_from_15_kw",  "hours_from_25_kw", "hours_from_50_kw", "hours_from_100_kw"};
 static_assert(kChargeBandColumns.size() == kChargeBandFromKw.size());
+inline constexpr const char* kNoWindow = "this row rests on no window of the state of charge";
+inline constexpr const char* kNoVoltageWindow = "only voltage_window lies between two voltages";
 
 // Values of each enum, for reading words back.
 template <typename E>
@@ -47,6 +51,16 @@ template <>
 inline constexpr int kValuesOf<SessionSource> = 3;
 template <>
 inline constexpr int kValuesOf<CurrentVerdict> = 4;
+template <>
+inline constexpr int kValuesOf<CapacityMethod> = 5;
+template <>
+inline constexpr int kValuesOf<CapacityScope> = 4;
+template <>
+inline constexpr int kValuesOf<TemperatureStratum> = 5;
+template <>
+inline constexpr int kValuesOf<LineVerdict> = 4;
+template <>
+inline constexpr int kValuesOf<WitnessVerdict> = 4;
 
 template <typename V, typename T>
 void of_trip(V& v, T& trip) {
@@ -114,6 +128,33 @@ void of_stand(V& v, T& stand) {
   v.figure("filled_kwh", stand.filled_kwh);
   v.interval("start_low", "start_high", stand.start, stand.start_doubt);
   v.interval("end_low", "end_high", stand.end, stand.end_doubt);
+}
+
+template <typename V, typename T>
+void of_capacity(V& v, T& row) {
+  v.when("date", row.date, "nothing was measured");
+  v.word("method", row.method);
+  v.word("scope", row.scope);
+  v.figure("ah", row.ah);
+  v.figure("kwh", row.kwh);
+  v.window("window_low_pct", row.window_low_pct, row.soc_step_pct);
+  v.window("window_high_pct", row.window_high_pct, row.soc_step_pct);
+  v.number("window_low_v", row.window_low_v, kNoVoltageWindow);
+  v.number("window_high_v", row.window_high_v, kNoVoltageWindow);
+  v.reading("temp_c", row.temp_c, kAmbientStep);
+  v.word("temp_stratum", row.stratum);
+  v.word("charge_kind", row.charge_kind);
+  v.whole("n_used", row.n_used);
+  v.whole("n_rejected", row.n_rejected);
+  v.rejected("rejected", row.rejected);
+  v.whole("segment", row.segment);
+  v.figure("offset_a", row.offset_a);
+  v.figure("resistance_mohm", row.resistance_mohm);
+  v.figure("change_pct", row.change_pct);
+  v.yes_no("relative_only", row.relative_only);
+  v.word("against_expectation", row.against_expectation);
+  v.text("reason", row.reason);
+  v.findings("findings", row.findings);
 }
 
 }  // namespace packmile::fields

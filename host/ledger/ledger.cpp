@@ -6,7 +6,7 @@
 namespace packmile {
 namespace {
 
-// The three tables of stretches differ only in their list of fields.
+// These tables differ only in their list of fields.
 template <typename T>
 struct Table;
 
@@ -33,6 +33,15 @@ struct Table<Stand> {
   template <typename V, typename T>
   static void fields(V& v, T& value) {
     fields::of_stand(v, value);
+  }
+};
+
+template <>
+struct Table<CapacityRow> {
+  static constexpr const char* kName = "capacity";
+  template <typename V, typename T>
+  static void fields(V& v, T& value) {
+    fields::of_capacity(v, value);
   }
 };
 
@@ -116,11 +125,16 @@ void mark_unsure(T& row, const Period& period) {
 }
 
 template <typename T>
-Result<std::vector<T>> select_all(Db& db, std::int64_t van_id, const Period& period) {
+std::string select_of() {
   std::string sql = "SELECT ";
   for (const auto& name : names_of<T>()) sql += (sql.size() > 7 ? "," : "") + quoted(name);
-  sql += std::string{" FROM "} + Table<T>::kName +
-         " WHERE van_id=?1 AND start>=?2 AND start<?3 ORDER BY start, \"end\", rowid";
+  return sql + " FROM " + Table<T>::kName + " WHERE van_id=?1 ";
+}
+
+template <typename T>
+Result<std::vector<T>> select_all(Db& db, std::int64_t van_id, const Period& period) {
+  const std::string sql =
+      select_of<T>() + "AND start>=?2 AND start<?3 ORDER BY start, \"end\", rowid";
   auto statement = Statement::prepare(db, sql);
   if (!statement) return statement.error();
   statement->bind(1, van_id);
@@ -190,6 +204,38 @@ std::optional<UtcTime> time_or_none(const Statement& statement, int column) {
   return time_of(statement.integer(column));
 }
 
+void bind_number(Statement& statement, int parameter, const std::optional<double>& number) {
+  if (number)
+    statement.bind(parameter, *number);
+  else
+    statement.bind_null(parameter);
+}
+
+Result<Done> insert_fade(Db& db, std::int64_t van_id, const FadeSource& fade) {
+  auto done = insert_plain(db, van_id, "fade_month",
+                           {"month", "ah", "u_random_ah", "u_gain_ah", "u_offset_ah", "odometer_km",
+                            "age_years", "full_cycles"},
+                           fade.points, [](Statement& s, const FadePoint& p) {
+                             s.bind(2, std::int64_t{p.month});
+                             s.bind(3, p.ah);
+                             s.bind(4, p.u_random_ah);
+                             s.bind(5, p.u_gain_ah);
+                             s.bind(6, p.u_offset_ah);
+                             bind_number(s, 7, p.odometer_km);
+                             bind_number(s, 8, p.age_years);
+                             bind_number(s, 9, p.full_cycles);
+                           });
+  if (!done) return done;
+  return insert_plain(db, van_id, "pack_witness",
+                      {"verdict", "reason", "age_since_logged", "cycles_since_logged"},
+                      std::vector{&fade}, [](Statement& s, const FadeSource* source) {
+                        s.bind(2, word_of(source->witness.verdict));
+                        s.bind(3, std::string_view{source->witness.reason});
+                        s.bind(4, std::int64_t{source->age_since_logged});
+                        s.bind(5, std::int64_t{source->cycles_since_logged});
+                      });
+}
+
 }  // namespace
 
 Result<Ledger> Ledger::open(const std::filesystem::path& file) {
@@ -231,6 +277,8 @@ Result<Done> Ledger::insert_van(const VanRecord& van) {
   if (auto done = insert_all(db_, *id, van.figures.trips); !done) return done;
   if (auto done = insert_all(db_, *id, van.figures.sessions); !done) return done;
   if (auto done = insert_all(db_, *id, van.figures.stands); !done) return done;
+  if (auto done = insert_all(db_, *id, van.capacity); !done) return done;
+  if (auto done = insert_fade(db_, *id, van.fade); !done) return done;
   if (auto done = insert_plain(
           db_, *id, "verdict",
           {"ecu", "calibration_id", "segment", "question", "verdict", "value", "value_number",
@@ -407,6 +455,44 @@ Result<TraceLines> Ledger::trace(std::int64_t van_id) {
                    van_id, [&](const Statement& s) {
                      out.odometer.push_back({time_of(s.integer(0)), s.real(1)});
                    });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<std::vector<CapacityRow>> Ledger::capacity(std::int64_t van_id) {
+  std::vector<CapacityRow> out;
+  const auto done = for_each_row(db_, (select_of<CapacityRow>() + "ORDER BY rowid").c_str(), van_id,
+                                 [&](const Statement& s) {
+                                   SqlReader reader{s};
+                                   fields::of_capacity(reader, out.emplace_back());
+                                 });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<FadeSource> Ledger::fade(std::int64_t van_id) {
+  FadeSource out;
+  auto done = for_each_row(
+      db_,
+      "SELECT month,ah,u_random_ah,u_gain_ah,u_offset_ah,odometer_km,age_years,full_cycles "
+      "FROM fade_month WHERE van_id=?1 ORDER BY month",
+      van_id, [&](const Statement& s) {
+        out.points.push_back({static_cast<int>(s.integer(0)), s.real(1), s.real(2), s.real(3),
+                              s.real(4), s.real_or_none(5), s.real_or_none(6), s.real_or_none(7)});
+      });
+  if (!done) return done.error();
+  done = for_each_row(db_,
+                      "SELECT verdict,reason,age_since_logged,cycles_since_logged "
+                      "FROM pack_witness WHERE van_id=?1",
+                      van_id, [&](const Statement& s) {
+                        for (int k = 0; k < fields::kValuesOf<WitnessVerdict>; ++k) {
+                          const auto verdict = static_cast<WitnessVerdict>(k);
+                          if (s.text(0) == word_of(verdict)) out.witness.verdict = verdict;
+                        }
+                        out.witness.reason = s.text(1);
+                        out.age_since_logged = s.integer(2) != 0;
+                        out.cycles_since_logged = s.integer(3) != 0;
+                      });
   if (!done) return done.error();
   return out;
 }

@@ -17,6 +17,8 @@
 #include "ledger/sqlite.hpp"
 #include "ledger/van_trace.hpp"
 #include "notes/van_notes.hpp"
+#include "pack/capacity.hpp"
+#include "pack/fade.hpp"
 #include "reading/verdict.hpp"
 #include "result.hpp"
 #include "timeline/lost_stretch.hpp"
@@ -41,6 +43,14 @@ struct Period {
   }
 };
 
+// What the fade of a van is told from: of all its months, or of some.
+struct FadeSource {
+  std::vector<FadePoint> points;  // in order of months
+  Witness witness;                // heard over the whole record
+  bool age_since_logged = false;
+  bool cycles_since_logged = false;
+};
+
 // Everything about one van that goes into the ledger.
 struct VanRecord {
   std::string key;  // what it is found by: its VIN, else its name
@@ -52,6 +62,8 @@ struct VanRecord {
   VanTrace trace;
   std::vector<LostStretch> lost;
   std::vector<CardUse> cards;
+  std::vector<CapacityRow> capacity;
+  FadeSource fade;
 };
 
 struct LedgerVan {
@@ -115,6 +127,9 @@ class Ledger {
   [[nodiscard]] Result<std::vector<Verdict>> verdicts(std::int64_t van_id);
   // The whole life of the van, in order of time.
   [[nodiscard]] Result<TraceLines> trace(std::int64_t van_id);
+  // By method, scope and date, the whole record.
+  [[nodiscard]] Result<std::vector<CapacityRow>> capacity(std::int64_t van_id);
+  [[nodiscard]] Result<FadeSource> fade(std::int64_t van_id);
   // In order of log ids.
   [[nodiscard]] Result<std::vector<CardUse>> cards(std::int64_t van_id);
   // In order of time.

@@ -9,9 +9,12 @@
 #include <set>
 #include <sstream>
 
+#include "energy/session.hpp"
 #include "energy/van_verdicts.hpp"
+#include "ledger/pack_rows.hpp"
 #include "ledger/schema.hpp"
 #include "notes/note_kinds.hpp"
+#include "pack/pack_watch.hpp"
 #include "timeline/van_history.hpp"
 
 namespace packmile {
@@ -297,8 +300,9 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
     return done.error();
   const std::vector<PackReading> readings = evidence.decide();
   VanAccount account{source.facts, readings};
+  PackWatch watch{source.facts, readings};
   if (auto done = episodes->for_each([&](const Episode& episode) {
-        account.add(episode);
+        account.add(episode, [&](const PlannedEpisode& planned) { watch.add(planned); });
         record.trace.observe(episode);
       });
       !done)
@@ -306,6 +310,10 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   record.figures = account.finish();
   record.verdicts = verdicts.decide(readings, {});
   record.trace.finish();
+  PackAssessment pack = assess_pack(watch.finish(), pack_facts_of(source.facts, record.figures));
+  record.capacity = std::move(pack.capacity.rows);
+  record.fade = {std::move(pack.fade_points), std::move(pack.witness), pack.age_since_logged,
+                 pack.cycles_since_logged};
   const auto keep = [&](const std::vector<Finding>& findings) {
     for (const Finding finding : findings)
       if (std::ranges::find(record.findings, finding) == record.findings.end())

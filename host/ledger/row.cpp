@@ -42,6 +42,19 @@ struct ColumnLister {
   }
   void real(const char* name, double) { add(name, ColumnKind::real); }
   void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
+  void when(const char* name, const std::optional<UtcTime>&, const char*) {
+    add(name, ColumnKind::time, true);
+  }
+  void window(const char* name, const std::optional<double>&, double) {
+    add(name, ColumnKind::figure);
+  }
+  void number(const char* name, const std::optional<double>&, const char*) {
+    add(name, ColumnKind::real, true);
+  }
+  void whole(const char* name, std::uint64_t) { add(name, ColumnKind::count); }
+  void text(const char* name, const std::string&) { add(name, ColumnKind::text); }
+  void yes_no(const char* name, bool) { add(name, ColumnKind::text); }
+  void rejected(const char* name, const std::vector<Rejected>&) { add(name, ColumnKind::words); }
   void kept_figure(const char*, const MaybeFigure&) {}
   void kept_number(const char*, const std::optional<double>&) {}
   void unknown_text(const char* name, const char*) { add(name, ColumnKind::text, true); }
@@ -83,6 +96,25 @@ struct CellMaker {
   void findings(const char*, const std::vector<Finding>& found) {
     std::vector<std::string> words;
     for (const Finding finding : found) words.emplace_back(entry_of(finding).word);
+    row.push_back({std::move(words), {}});
+  }
+  void when(const char*, const std::optional<UtcTime>& at, const char* why) {
+    row.push_back(at ? Cell{*at, {}} : Cell::unknown(why));
+  }
+  void window(const char* name, const std::optional<double>& value, double step_pct) {
+    reading(name, value, {step_pct / 2, step_pct, fields::kNoWindow});
+  }
+  void number(const char*, const std::optional<double>& value, const char* why) {
+    row.push_back(value ? Cell{*value, {}} : Cell::unknown(why));
+  }
+  void whole(const char*, std::uint64_t value) {
+    row.push_back({static_cast<std::int64_t>(value), {}});
+  }
+  void text(const char*, const std::string& value) { row.push_back({value, {}}); }
+  void yes_no(const char*, bool value) { row.push_back({std::string{value ? "yes" : "no"}, {}}); }
+  void rejected(const char*, const std::vector<Rejected>& rejected) {
+    std::vector<std::string> words;
+    for (const Rejected& r : rejected) words.push_back(r.reason + "=" + std::to_string(r.count));
     row.push_back({std::move(words), {}});
   }
   void kept_figure(const char*, const MaybeFigure&) {}
@@ -159,6 +191,19 @@ Row row_of(const Verdict& verdict) {
           std::move(value),
           {verdict.evidence, {}},
           {verdict.decided_on, {}}};
+}
+
+std::vector<Column> capacity_columns() {
+  ColumnLister lister;
+  const CapacityRow capacity;
+  fields::of_capacity(lister, capacity);
+  return std::move(lister.columns);
+}
+
+Row row_of(const VanNames& van, const CapacityRow& capacity) {
+  CellMaker maker{van};
+  fields::of_capacity(maker, capacity);
+  return std::move(maker.row);
 }
 
 }  // namespace packmile

@@ -14,6 +14,7 @@
 
 #include "energy/van_account.hpp"
 #include "figure.hpp"
+#include "pack/capacity.hpp"
 #include "reading/verdict.hpp"
 #include "timeline/lost_stretch.hpp"
 
@@ -121,7 +122,8 @@ struct VanNames {
   std::string vin;  // empty: never read
 };
 
-// The columns and cells of `trips` and `sessions` (van and vin come first).
+// The columns and cells of `trips`, `sessions` and `capacity` (van and vin come
+// first).
 [[nodiscard]] std::vector<Column> trip_columns();
 [[nodiscard]] Row row_of(const VanNames& van, const Trip& trip);
 [[nodiscard]] std::vector<Column> session_columns();
@@ -132,5 +134,7 @@ struct VanNames {
 [[nodiscard]] Row row_of(const Verdict& verdict);
 // The two cells that begin every row of a van.
 [[nodiscard]] Row row_begin(const VanNames& van);
+[[nodiscard]] std::vector<Column> capacity_columns();
+[[nodiscard]] Row row_of(const VanNames& van, const CapacityRow& capacity);
 
 }  // namespace packmile

@@ -216,6 +216,64 @@ ALTER TABLE session ADD COLUMN hours_from_25_kw REAL;
 ALTER TABLE session ADD COLUMN hours_from_50_kw REAL;
 ALTER TABLE session ADD COLUMN hours_from_100_kw REAL;
 )sql",
+    R"sql(-- What each pack is told to hold, by method; date: null where nothing was measured.
+CREATE TABLE capacity(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  date INTEGER,
+  method TEXT NOT NULL,
+  scope TEXT NOT NULL,
+  ah REAL, ah_low REAL, ah_high REAL,
+  ah_scatter REAL, ah_why TEXT,
+  kwh REAL, kwh_low REAL, kwh_high REAL,
+  kwh_scatter REAL, kwh_why TEXT,
+  window_low_pct REAL, window_low_pct_low REAL, window_low_pct_high REAL,
+  window_low_pct_scatter REAL, window_low_pct_why TEXT,
+  window_high_pct REAL, window_high_pct_low REAL, window_high_pct_high REAL,
+  window_high_pct_scatter REAL, window_high_pct_why TEXT,
+  window_low_v REAL,
+  window_high_v REAL,
+  temp_c REAL, temp_c_low REAL, temp_c_high REAL,
+  temp_c_scatter REAL, temp_c_why TEXT,
+  temp_stratum TEXT NOT NULL,
+  charge_kind TEXT NOT NULL,
+  n_used INTEGER NOT NULL,
+  n_rejected INTEGER NOT NULL,
+  rejected TEXT NOT NULL,
+  segment INTEGER NOT NULL,
+  offset_a REAL, offset_a_low REAL, offset_a_high REAL,
+  offset_a_scatter REAL, offset_a_why TEXT,
+  resistance_mohm REAL, resistance_mohm_low REAL, resistance_mohm_high REAL,
+  resistance_mohm_scatter REAL, resistance_mohm_why TEXT,
+  change_pct REAL, change_pct_low REAL, change_pct_high REAL,
+  change_pct_scatter REAL, change_pct_why TEXT,
+  relative_only TEXT NOT NULL,
+  against_expectation TEXT NOT NULL,
+  reason TEXT NOT NULL,
+  findings TEXT NOT NULL
+) STRICT;
+CREATE INDEX capacity_by_van ON capacity(van_id, date);
+-- What the fade is told from. month: since the year 0; u_: 1 sd.
+CREATE TABLE fade_month(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  month INTEGER NOT NULL,
+  ah REAL NOT NULL,
+  u_random_ah REAL NOT NULL,
+  u_gain_ah REAL NOT NULL,
+  u_offset_ah REAL NOT NULL,
+  odometer_km REAL,
+  age_years REAL,
+  full_cycles REAL,
+  PRIMARY KEY(van_id, month)
+) STRICT;
+-- Whether anything independent confirms it, over the whole record.
+CREATE TABLE pack_witness(
+  van_id INTEGER PRIMARY KEY REFERENCES van(id) ON DELETE CASCADE,
+  verdict TEXT NOT NULL,
+  reason TEXT NOT NULL,
+  age_since_logged INTEGER NOT NULL,
+  cycles_since_logged INTEGER NOT NULL
+) STRICT;
+)sql",
 };
 
 }  // namespace

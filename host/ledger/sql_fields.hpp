@@ -23,6 +23,21 @@ namespace packmile {
   return out;
 }
 
+[[nodiscard]] inline std::string text_of(const std::vector<Rejected>& rejected) {
+  std::string out;
+  for (const Rejected& r : rejected)
+    out += (out.empty() ? "" : " ") + r.reason + "=" + std::to_string(r.count);
+  return out;
+}
+[[nodiscard]] inline std::vector<Rejected> rejected_of(const std::string& text) {
+  std::vector<Rejected> out;
+  std::istringstream in{text};
+  std::string reason;
+  for (std::size_t count = 0; std::getline(in >> std::ws, reason, '=') && in >> count;)
+    out.push_back({reason, count});
+  return out;
+}
+
 struct SqlColumns {
   std::vector<std::string> names;
 
@@ -47,6 +62,19 @@ struct SqlColumns {
   }
   void real(const char* name, double) { add(name, ColumnKind::real); }
   void findings(const char* name, const std::vector<Finding>&) { add(name, ColumnKind::words); }
+  void when(const char* name, const std::optional<UtcTime>&, const char*) {
+    add(name, ColumnKind::time);
+  }
+  void window(const char* name, const std::optional<double>&, double) {
+    add(name, ColumnKind::figure);
+  }
+  void number(const char* name, const std::optional<double>&, const char*) {
+    add(name, ColumnKind::real);
+  }
+  void whole(const char* name, std::uint64_t) { add(name, ColumnKind::count); }
+  void text(const char* name, const std::string&) { add(name, ColumnKind::text); }
+  void yes_no(const char* name, bool) { add(name, ColumnKind::text); }
+  void rejected(const char* name, const std::vector<Rejected>&) { add(name, ColumnKind::words); }
   void kept_figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
   void kept_number(const char* name, const std::optional<double>&) { add(name, ColumnKind::real); }
   void unknown_text(const char*, const char*) {}
@@ -92,6 +120,33 @@ class SqlBinder {
   }
   void findings(const char*, const std::vector<Finding>& found) {
     statement_.bind(next_++, std::string_view{text_of(found)});
+  }
+  void when(const char*, const std::optional<UtcTime>& at, const char*) {
+    if (at)
+      statement_.bind(next_++, at->time_since_epoch().count());
+    else
+      statement_.bind_null(next_++);
+  }
+  void window(const char* name, const std::optional<double>& value, double step_pct) {
+    soc(name, value, step_pct);
+  }
+  void number(const char*, const std::optional<double>& value, const char*) {
+    if (value)
+      statement_.bind(next_++, *value);
+    else
+      statement_.bind_null(next_++);
+  }
+  void whole(const char*, std::uint64_t value) {
+    statement_.bind(next_++, static_cast<std::int64_t>(value));
+  }
+  void text(const char*, const std::string& value) {
+    statement_.bind(next_++, std::string_view{value});
+  }
+  void yes_no(const char*, bool value) {
+    statement_.bind(next_++, std::string_view{value ? "yes" : "no"});
+  }
+  void rejected(const char*, const std::vector<Rejected>& value) {
+    statement_.bind(next_++, std::string_view{text_of(value)});
   }
   void kept_figure(const char* name, const MaybeFigure& f) { figure(name, f); }
   void kept_number(const char*, const std::optional<double>& value) {
@@ -154,6 +209,27 @@ class SqlReader {
   void real(const char*, double& value) { value = statement_.real(next_++); }
   void findings(const char*, std::vector<Finding>& found) {
     found = findings_of(statement_.text(next_++));
+  }
+  void when(const char*, std::optional<UtcTime>& at, const char*) {
+    at.reset();
+    if (!statement_.is_null(next_))
+      at = UtcTime{std::chrono::milliseconds{statement_.integer(next_)}};
+    ++next_;
+  }
+  void window(const char* name, std::optional<double>& value, double& step_pct) {
+    soc(name, value, step_pct);
+  }
+  void number(const char*, std::optional<double>& value, const char*) {
+    value = statement_.real_or_none(next_++);
+  }
+  template <typename N>
+  void whole(const char*, N& value) {
+    value = static_cast<N>(statement_.integer(next_++));
+  }
+  void text(const char*, std::string& value) { value = statement_.text(next_++); }
+  void yes_no(const char*, bool& value) { value = statement_.text(next_++) == "yes"; }
+  void rejected(const char*, std::vector<Rejected>& value) {
+    value = rejected_of(statement_.text(next_++));
   }
   void kept_figure(const char* name, MaybeFigure& f) { figure(name, f); }
   void kept_number(const char*, std::optional<double>& value) {

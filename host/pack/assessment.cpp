@@ -18,12 +18,12 @@ std::vector<FadePoint> fade_points(const CapacityFindings& capacity, const PackF
     point.u_gain_ah = month.u_gain_ah;
     point.u_offset_ah = month.u_offset_ah;
     point.odometer_km = month.odometer_km;
-    if (facts.first_used) {
-      const auto middle_ms = start_of_month(month.month).time_since_epoch().count() + kHalfMonthMs;
-      const auto age_ms =
-          static_cast<double>(middle_ms - facts.first_used->time_since_epoch().count());
-      if (age_ms >= 0) point.age_years = age_ms / kYearMs;
-    }
+    // Without its beginning the age counts from the first of these months.
+    const UtcTime first_used = facts.first_used.value_or(
+        start_of_month(capacity.months.front().month) + std::chrono::milliseconds{kHalfMonthMs});
+    const auto middle_ms = start_of_month(month.month).time_since_epoch().count() + kHalfMonthMs;
+    const auto age_ms = static_cast<double>(middle_ms - first_used.time_since_epoch().count());
+    if (age_ms >= 0) point.age_years = age_ms / kYearMs;
     for (const auto& [of_month, ah] : facts.discharged_ah) {
       if (of_month == month.month && facts.nominal_ah && *facts.nominal_ah > 0) {
         point.full_cycles = ah / *facts.nominal_ah;
@@ -57,6 +57,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   input.rests = &observations.rests;
   input.resistances = observations.resistances;
   input.reported = facts.reported;
+  input.re_anchors = observations.re_anchors;
   input.nominal_ah = facts.usable_ah ? facts.usable_ah : facts.nominal_ah;
   input.offset = facts.offset;
   input.gain_u = facts.gain_u;
@@ -70,7 +71,10 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   }
   result.rest_drift = tell_rest_drift(rested);
 
-  const std::vector<FadePoint> points = fade_points(result.capacity, facts);
+  result.fade_points = fade_points(result.capacity, facts);
+  result.age_since_logged = !facts.first_used;
+  result.cycles_since_logged = facts.discharged_since_logged;
+  const std::vector<FadePoint>& points = result.fade_points;
   std::vector<MonthValue> months;
   for (const FadePoint& p : points) {
     months.push_back({p.month, static_cast<double>(p.month), p.ah, p.u_random_ah});
@@ -86,6 +90,8 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   FadeInput fade;
   fade.points = points;
   fade.usable_ah = facts.usable_ah;
+  fade.age_since_logged = result.age_since_logged;
+  fade.cycles_since_logged = result.cycles_since_logged;
   fade.expectations = facts.expectations;
   fade.witness = result.witness;
   result.fade = build_fade_rows(fade);
@@ -99,20 +105,37 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
       said = &row;
     }
   }
+  const bool confirmed = result.witness.verdict == WitnessVerdict::agrees_moving;
+  const auto change = change_of_months_pct(months);
   for (CapacityRow& row : result.capacity.rows) {
+    const bool by_controller = row.method == CapacityMethod::controller_edges ||
+                               row.method == CapacityMethod::rest_to_rest;
+    if (!by_controller || !row.ah.figure) continue;
+    if (!confirmed) {
+      row.findings.push_back(result.witness.verdict == WitnessVerdict::contradicts
+                                 ? Finding::scale_contradicted
+                                 : Finding::scale_not_confirmed);
+    }
     if (row.method != CapacityMethod::controller_edges || row.scope != CapacityScope::latest) {
       continue;
     }
+    row.change_pct = change
+                         ? MaybeFigure::known(*change)
+                         : MaybeFigure::unknown("fewer than six monthly values over half a year");
     if (said == nullptr) {
       row.reason += "; " + (facts.expectations.empty()
                                 ? std::string("fleet.toml holds no expectation")
                                 : std::string("no month can be put against the expectation"));
     } else {
-      row.against_expectation = said->against_expectation;
+      // A change that nothing contradicts confirms no level.
+      if (confirmed) row.against_expectation = said->against_expectation;
       row.reason += "; " + said->reason;
     }
-    if (result.witness.verdict == WitnessVerdict::contradicts) {
-      row.reason += "; " + result.witness.reason + "; " + std::string(kHowToSettle);
+    // A scale that counts with a wrong capacity gives back exactly that one.
+    if (!confirmed && row.reason.find(kHowToSettle) == std::string::npos) {
+      row.reason +=
+          "; whether the cells hold that, nothing independent confirms: " + result.witness.reason +
+          "; " + std::string(kHowToSettle);
     }
   }
   return result;

@@ -25,12 +25,18 @@ struct PackFacts {
   std::optional<SensorOffset> offset;
   std::optional<double> gain_u;
   std::vector<ReportedCapacity> reported;
-  // Discharged Ah up to the end of a month, if known: month (trend.hpp), Ah.
+  // Discharged Ah up to the middle of a month: month (trend.hpp), Ah.
   std::vector<std::pair<int, double>> discharged_ah;
+  // They count from the first record: what flowed before is not known.
+  bool discharged_since_logged = false;
 };
 
 struct PackAssessment {
   CapacityFindings capacity;
+  // What the fade was told from, and may be told from anew for some of the months.
+  std::vector<FadePoint> fade_points;
+  bool age_since_logged = false;
+  bool cycles_since_logged = false;
   std::vector<FadeRow> fade;
   Witness witness;
   RestDriftOrWhy rest_drift;

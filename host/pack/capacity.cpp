@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdio>
 #include <map>
 #include <tuple>
 
@@ -67,12 +68,14 @@ class Combination {
   void add_single(const ChargeCapacity& charge);
   void add_windows();
   void add_rests();
+  void add_refused_latest(const std::vector<const ChargeCapacity*>& charges);
+  void add_re_anchors();
   void add_other();
   void find_months();
-  [[nodiscard]] CapacityRow row_of(CapacityMethod method, CapacityScope scope, UtcTime date,
-                                   std::uint32_t segment) const;
+  [[nodiscard]] CapacityRow row_of(CapacityMethod method, CapacityScope scope,
+                                   std::optional<UtcTime> date, std::uint32_t segment) const;
   void fill_kwh(CapacityRow& row, const std::vector<const ChargeCapacity*>& charges) const;
-  [[nodiscard]] std::optional<Figure> resistance_at(UtcTime date, bool latest) const;
+  [[nodiscard]] std::optional<Figure> resistance_at(std::optional<UtcTime> date, bool latest) const;
 
   const CapacityInput& input_;
   CapacityRules rules_;
@@ -108,19 +111,20 @@ void Combination::find_offsets() {
   found_.offset = offsets_.at(found_.last_segment);
 }
 
-std::optional<Figure> Combination::resistance_at(UtcTime date, bool latest) const {
+std::optional<Figure> Combination::resistance_at(std::optional<UtcTime> date, bool latest) const {
+  if (!date) return std::nullopt;
   const MonthlyResistance* best = nullptr;
   for (const MonthlyResistance& m : input_.resistances) {
-    if (m.month > month_of(date) || m.rows.empty() || !m.rows.front().mohm.figure) continue;
-    if (!latest && m.month != month_of(date)) continue;
+    if (m.month > month_of(*date) || m.rows.empty() || !m.rows.front().mohm.figure) continue;
+    if (!latest && m.month != month_of(*date)) continue;
     if (best == nullptr || m.month > best->month) best = &m;
   }
   if (best == nullptr) return std::nullopt;
   return best->rows.front().mohm.figure;
 }
 
-CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope, UtcTime date,
-                                std::uint32_t segment) const {
+CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope,
+                                std::optional<UtcTime> date, std::uint32_t segment) const {
   CapacityRow row;
   row.date = date;
   row.method = method;
@@ -138,7 +142,8 @@ CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope, UtcT
   row.resistance_mohm = resistance
                             ? MaybeFigure::known(*resistance)
                             : MaybeFigure::unknown("too few steps of current of 20 A or more");
-  row.kwh = MaybeFigure::unknown("no capacity in Ah to make it from");
+  row.kwh = MaybeFigure::unknown("kWh are made from charges that tell a capacity");
+  row.change_pct = MaybeFigure::unknown("only the latest row is put against the first months");
   return row;
 }
 
@@ -180,15 +185,22 @@ void Combination::add_single(const ChargeCapacity& charge) {
                                                 point.t / point.x, rules_, offset));
     row.window_low_pct = charge.window_low_pct;
     row.window_high_pct = charge.window_high_pct;
+    row.soc_step_pct = charge.soc_step_pct;
     row.n_used = 1;
     row.reason = "one charge by the controller's own scale";
-    if (charge.bends) row.reason += ", which it corrected meanwhile";
+    if (charge.bends) {
+      row.reason += ", which it corrected meanwhile";
+      row.findings.push_back(Finding::soc_corrected_while_charging);
+    }
     fill_kwh(row, {&charge});
   } else {
     row.ah = charge.ah;
     row.n_rejected = 1;
     count(row.rejected, word_of(charge.refusal));
     row.reason = charge.ah.why;
+    if (charge.refusal == CapacityRefusal::re_anchored) {
+      row.findings.push_back(Finding::soc_re_anchored);
+    }
   }
   found_.rows.push_back(std::move(row));
 }
@@ -209,7 +221,7 @@ void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime d
   count(row.rejected, "outlier", group.known.size() - fit->n_used);
   double hours_per_share = 0, temp_sum = 0;
   std::size_t n_temp = 0;
-  bool one_kind = true;
+  bool one_kind = true, bends = false;
   row.window_low_pct = 100;
   row.window_high_pct = 0;
   for (std::size_t i = 0; i < points.size(); ++i) {
@@ -221,11 +233,14 @@ void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime d
       ++n_temp;
     }
     one_kind = one_kind && charge.kind == first.kind;
+    row.soc_step_pct = std::max(row.soc_step_pct, charge.soc_step_pct);
+    bends = bends || charge.bends;
     row.window_low_pct = std::min(*row.window_low_pct, charge.window_low_pct);
     row.window_high_pct = std::max(*row.window_high_pct, charge.window_high_pct);
   }
   if (n_temp > 0) row.temp_c = temp_sum / static_cast<double>(n_temp);
   if (one_kind) row.charge_kind = first.kind;
+  if (bends) row.findings.push_back(Finding::soc_corrected_while_charging);
   const Figure ah = capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
                                     hours_per_share, rules_, offset);
   row.ah = MaybeFigure::known(ah);
@@ -238,6 +253,61 @@ void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime d
     found_.edges_ah = ah;
   }
   found_.rows.push_back(std::move(row));
+}
+
+// Why the last months tell no capacity, and what would.
+void Combination::add_refused_latest(const std::vector<const ChargeCapacity*>& charges) {
+  std::optional<UtcTime> date;
+  std::map<TemperatureStratum, std::size_t> known;
+  std::size_t most = 0;
+  CapacityRow row =
+      row_of(CapacityMethod::controller_edges, CapacityScope::latest, date, found_.last_segment);
+  for (const ChargeCapacity* charge : charges) {
+    date = std::max(date.value_or(charge->start), charge->start);
+    if (charge->ah.figure) {
+      most = std::max(most, ++known[stratum_of(charge->ambient_c)]);
+      count(row.rejected, "too_few");
+    } else {
+      count(row.rejected, word_of(charge->refusal));
+    }
+  }
+  row.date = date;
+  row.n_rejected = charges.size();
+  row.reason =
+      charges.empty()
+          ? "no charge is on record; charges that the logger sees from beginning to end, 30 points "
+            "or longer, would tell it"
+          : "of " + std::to_string(charges.size()) + " charges in the last 91 days " +
+                std::to_string(most) +
+                " of like temperature tell a capacity and five are needed; charges of 30 points or "
+                "more count, seen from beginning to end: log on, and plug in at a lower state of "
+                "charge";
+  row.ah = MaybeFigure::unknown(row.reason);
+  found_.rows.push_back(std::move(row));
+}
+
+void Combination::add_re_anchors() {
+  for (const ReAnchor& event : input_.re_anchors) {
+    CapacityRow row = row_of(CapacityMethod::controller_edges, CapacityScope::re_anchor,
+                             event.start, found_.last_segment);
+    row.window_low_pct = std::min(event.soc_before_pct, event.soc_after_pct);
+    row.window_high_pct = std::max(event.soc_before_pct, event.soc_after_pct);
+    char text[160];
+    std::snprintf(text, sizeof text,
+                  "%s the controller went from %.1f to %.1f %% with %.2f Ah put in",
+                  event.place == ReAnchorPlace::asleep     ? "asleep"
+                  : event.place == ReAnchorPlace::charging ? "charging"
+                                                           : "awake",
+                  event.soc_before_pct, event.soc_after_pct, event.ah);
+    row.reason = text;
+    if (event.expected_ah != 0) {
+      std::snprintf(text, sizeof text, ", where %.2f were needed", event.expected_ah);
+      row.reason += text;
+    }
+    row.ah = MaybeFigure::unknown("a change of mind is no capacity");
+    row.findings.push_back(Finding::soc_re_anchored);
+    found_.rows.push_back(std::move(row));
+  }
 }
 
 void Combination::add_windows() {
@@ -268,6 +338,8 @@ void Combination::add_windows() {
         ah, u, std::hypot(rules_.current_gain_u * ah, offset_of(series.segment).u_a * hours)));
     row.kwh = MaybeFigure::unknown("Ah between two voltages are no capacity");
     row.reason = "Ah between two voltages: it follows capacity, but not in proportion";
+    row.change_pct = series.change ? MaybeFigure::known(series.change->change_pct)
+                                   : MaybeFigure::unknown(series.why);
     if (series.change) {
       row.reason +=
           "; since the first three months it " + std::string(word_of(series.change->direction));
@@ -303,6 +375,7 @@ void Combination::add_rests() {
     row.window_low_pct = std::min(*row.window_low_pct, pair->soc_low_pct);
     row.window_high_pct = std::max(*row.window_high_pct, pair->soc_high_pct);
     row.temp_c = pair->ambient_c;
+    row.soc_step_pct = std::max(row.soc_step_pct, pair->soc_step_pct);
   }
   hours_per_share = std::abs(hours_per_share) / static_cast<double>(points.size());
   const auto fit = fit_proportion(points, Outliers::rejected);
@@ -339,7 +412,8 @@ void Combination::add_other() {
     return row.ah.figure && row.method != CapacityMethod::voltage_window;
   });
   if (measured || !input_.nominal_ah || !(*input_.nominal_ah > 0)) return;
-  const UtcTime date = input_.charges.empty() ? UtcTime{} : input_.charges.back().start;
+  std::optional<UtcTime> date;
+  if (!input_.charges.empty()) date = input_.charges.back().start;
   CapacityRow row =
       row_of(CapacityMethod::soc_nominal, CapacityScope::latest, date, found_.last_segment);
   row.ah = MaybeFigure::known(figure_of(*input_.nominal_ah, 0, kNominalU * *input_.nominal_ah));
@@ -440,8 +514,17 @@ CapacityFindings Combination::run() {
   if (fullest != latest.end() && !fullest->second.known.empty()) {
     add_rows_of(fullest->second, CapacityScope::latest, fullest->second.known.back()->start);
   }
+  if (!found_.edges_ah) {
+    std::vector<const ChargeCapacity*> last;
+    for (const auto& [stratum, group] : latest) {
+      last.insert(last.end(), group.known.begin(), group.known.end());
+      last.insert(last.end(), group.refused.begin(), group.refused.end());
+    }
+    add_refused_latest(last);
+  }
   add_windows();
   add_rests();
+  add_re_anchors();
   add_other();
   find_months();
   std::stable_sort(found_.rows.begin(), found_.rows.end(), [](const auto& a, const auto& b) {
@@ -476,6 +559,8 @@ std::string_view word_of(CapacityScope scope) {
       return "month";
     case CapacityScope::latest:
       return "latest";
+    case CapacityScope::re_anchor:
+      return "re_anchor";
   }
   return "";
 }

@@ -7,7 +7,9 @@
 //           line_with_errors.hpp; fewer are listed one by one. The offset from
 //           charges of unlike power and the balance between rests, drawn towards
 //           none by its usual width.
-// Scope     charge, month, latest (the last 91 days of the last segment).
+// Scope     charge, month, latest (the last 91 days of the last segment; always there
+//           for the controller's scale, if only to say why it tells nothing), and
+//           re_anchor: a change of mind, which is no capacity.
 #pragma once
 #include <optional>
 #include <span>
@@ -16,6 +18,7 @@
 #include <vector>
 
 #include "figure.hpp"
+#include "finding.hpp"
 #include "pack/charge_capacity.hpp"
 #include "pack/expectation.hpp"
 #include "pack/resistance.hpp"
@@ -32,7 +35,7 @@ enum class CapacityMethod : std::uint8_t {
   soc_nominal        // the owner's figure, where nothing was measured
 };
 [[nodiscard]] std::string_view word_of(CapacityMethod method);
-enum class CapacityScope : std::uint8_t { charge, month, latest };
+enum class CapacityScope : std::uint8_t { charge, month, latest, re_anchor };
 [[nodiscard]] std::string_view word_of(CapacityScope scope);
 [[nodiscard]] std::string_view word_of(TemperatureStratum stratum);
 
@@ -42,13 +45,15 @@ struct Rejected {
 };
 
 struct CapacityRow {
-  UtcTime date;  // of the charge, the month's first moment, or the last charge
+  // Of the charge, the month's first moment, or the last charge; absent: none.
+  std::optional<UtcTime> date;
   CapacityMethod method = CapacityMethod::controller_edges;
   CapacityScope scope = CapacityScope::charge;
   MaybeFigure ah, kwh;
-  std::optional<double> window_low_pct, window_high_pct;
-  std::optional<double> window_low_v, window_high_v;  // voltage_window
-  std::optional<double> temp_c;                       // ambient, mean
+  std::optional<double> window_low_pct, window_high_pct;  // as the van shows it
+  double soc_step_pct = kSocPctPerCode;                   // what the two are steps of
+  std::optional<double> window_low_v, window_high_v;      // voltage_window
+  std::optional<double> temp_c;                           // ambient, mean
   TemperatureStratum stratum = TemperatureStratum::unknown;
   ChargeKind charge_kind = ChargeKind::unknown;  // unknown also for a mixture
   std::size_t n_used = 0;
@@ -57,9 +62,13 @@ struct CapacityRow {
   std::uint32_t segment = 0;
   MaybeFigure offset_a;  // of the sensor, positive as pack_a
   MaybeFigure resistance_mohm;
+  // Against the first three months, per cent; of latest rows. No change of
+  // capacity where the method is none.
+  MaybeFigure change_pct;
   bool relative_only = true;  // no meter has shown the gain of the sensor
   LineVerdict against_expectation = LineVerdict::cannot_tell;
   std::string reason;  // what the figure is and is not
+  std::vector<Finding> findings;
 };
 
 // One month for the fade, all of one segment.
@@ -88,6 +97,7 @@ struct CapacityInput {
   const RestObservations* rests = nullptr;
   std::span<const MonthlyResistance> resistances;
   std::span<const ReportedCapacity> reported;
+  std::span<const ReAnchor> re_anchors;  // in time order
   std::optional<double> nominal_ah;
   std::optional<SensorOffset> offset;  // found otherwise
   std::optional<double> gain_u;        // 1 sd, relative, from a meter or receipts

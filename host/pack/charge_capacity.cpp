@@ -212,6 +212,7 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
   result.segment = trace.segment;
   result.ambient_c = trace.ambient_c;
   result.odometer_km = trace.odometer_km;
+  result.soc_step_pct = trace.soc_step_pct;
   const auto refuse = [&](CapacityRefusal refusal) {
     result.refusal = refusal;
     result.ah = MaybeFigure::unknown(std::string(text_of(refusal)));

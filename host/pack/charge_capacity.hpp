@@ -66,6 +66,7 @@ struct ChargeCapacity {
   // What it rests on; meaningful when `ah` is known.
   EdgeMethod method = EdgeMethod::edges;
   SocStep step = SocStep::code;
+  double soc_step_pct = kSocPctPerCode;  // of the answers
   std::size_t n_edges = 0;
   std::size_t n_edges_left_out = 0;
   double window_low_pct = 0;

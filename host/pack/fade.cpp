@@ -10,12 +10,16 @@ namespace packmile {
 namespace {
 
 constexpr std::size_t kReferenceMonths = 3;
-// The owner's usable figure, 1 sd, relative: a judgment.
-constexpr double kUsableU = 0.03;
+// The owner's figure of the new pack, 1 sd, relative: a data sheet's nominal is not
+// always what is usable. A judgment.
+constexpr double kUsableU = 0.05;
 // How far the unknown part of an offset may have drifted over the months, 1 sd,
 // as a share of it: sensors keep most of their offset. A judgment.
 constexpr double kOffsetDriftShare = 0.3;
 constexpr double kMostMonthsAhead = 240;
+constexpr int kMonthsOfYear = 12;
+constexpr std::string_view kCure =
+    "log on: a slope needs 12 months, or three calendar months in each of two years";
 constexpr std::string_view kOneVan = "which of age and use it was cannot be told from one van";
 
 std::optional<double> place_of(const FadePoint& point, FadeAxis axis) {
@@ -41,6 +45,36 @@ std::vector<MonthValue> values_of(std::span<const FadePoint> points) {
 std::string number(double value, int digits) {
   char text[48];
   std::snprintf(text, sizeof text, "%.*f", digits, value);
+  return text;
+}
+
+std::string why_no_place(FadeAxis axis) {
+  switch (axis) {
+    case FadeAxis::odometer_km:
+      return "the van did not answer its odometer when it charged";
+    case FadeAxis::age_years:
+      return "no month has an age";
+    case FadeAxis::full_cycles:
+      return "nominal_ah is not in fleet.toml for this van, or nothing was seen flowing out";
+  }
+  return {};
+}
+
+// What a year of months like these would show, where the months at hand are too
+// few to show any fade.
+std::string detectable_in_a_year(const std::vector<FadePoint>& points) {
+  std::string text = "fewer than three monthly values: a fade of no size could be seen";
+  double sd = 0, ah = 0;
+  for (const FadePoint& p : points) {
+    sd = std::max(sd, p.u_random_ah);
+    ah += p.ah / static_cast<double>(points.size());
+  }
+  std::vector<double> year;
+  for (int month = 0; month < kMonthsOfYear; ++month) year.push_back(month);
+  if (const auto slope = smallest_detectable_slope(year, sd); slope && sd > 0 && ah > 0) {
+    text += "; 12 months as sure as these would show " +
+            number(kMonthsOfYear * 100 * *slope / ah, 1) + " points a year";
+  }
   return text;
 }
 
@@ -106,14 +140,15 @@ Lost lost_since_new(const std::vector<FadePoint>& points, const std::vector<doub
 
 void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput& input) {
   if (line == nullptr) {
-    row.reason = "fleet.toml holds no expectation against " + std::string(word_of(row.against));
+    row.reason = row.expected_why =
+        "fleet.toml holds no expectation against " + std::string(word_of(row.against));
     return;
   }
   const auto now = line->lost_pct_at(lost.at);
   const auto then =
       row.since_first_logged ? line->lost_pct_at(lost.expected_from) : std::optional<double>{0.0};
   if (!now || !then) {
-    row.reason = "the expectation says nothing there";
+    row.reason = row.expected_why = "the expectation says nothing there";
     return;
   }
   row.expected_pct = *now - *then;
@@ -153,7 +188,20 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
     for (const FadePoint& p : input.points) {
       if (place_of(p, axis) && p.ah > 0) points.push_back(p);
     }
-    if (points.empty()) continue;
+    FadeRow row;
+    row.against = axis;
+    row.witness = input.witness.verdict;
+    row.n_months = points.size();
+    if (points.empty()) {
+      row.reason = input.points.empty()
+                       ? "no month has five charges of like temperature that tell a capacity; " +
+                             std::string(kCure)
+                       : why_no_place(axis);
+      row.slope_pct_per_unit = row.measured_pct = MaybeFigure::unknown(row.reason);
+      row.smallest_detectable_why = row.expected_why = row.reason;
+      rows.push_back(std::move(row));
+      continue;
+    }
     std::stable_sort(points.begin(), points.end(),
                      [](const auto& a, const auto& b) { return a.month < b.month; });
     std::vector<MonthValue> values;
@@ -166,10 +214,10 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
     const auto line = std::find_if(input.expectations.begin(), input.expectations.end(),
                                    [&](const auto& l) { return l.against == axis; });
     const LossLine* expectation = line == input.expectations.end() ? nullptr : &*line;
-
-    FadeRow row;
-    row.against = axis;
-    row.n_months = points.size();
+    const bool since_logged = (axis == FadeAxis::age_years && input.age_since_logged) ||
+                              (axis == FadeAxis::full_cycles && input.cycles_since_logged);
+    row.first_month = points.front().month;
+    row.last_month = points.back().month;
     double mean_ah = 0;
     for (const FadePoint& p : points) mean_ah += p.ah / static_cast<double>(points.size());
     if (in_time.residual_sd) {
@@ -177,7 +225,11 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
         row.smallest_detectable_pct_per_year = 12 * 100 * *slope / mean_ah;
       }
     }
+    if (!row.smallest_detectable_pct_per_year) {
+      row.smallest_detectable_why = detectable_in_a_year(points);
+    }
     const TrendOrWhy fitted = fit_trend(values);
+    const std::string why = fitted.why + "; " + std::string(kCure);
     if (fitted.trend && fitted.trend->at(places.front()) > 0) {
       const Trend& trend = *fitted.trend;
       const Lost lost = lost_since_logged(points, places, trend);
@@ -189,9 +241,9 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
                               (trend.low - trend.high) / 2 * pct});
       row.since_first_logged = true;
       row.measured_pct = MaybeFigure::known(lost.pct);
-      judge(row, lost, expectation, input);
+      judge(row, lost, since_logged ? nullptr : expectation, input);
     } else {
-      row.slope_pct_per_unit = MaybeFigure::unknown(fitted.why);
+      row.slope_pct_per_unit = MaybeFigure::unknown(why);
     }
     // A level that is confirmed may say what the slope cannot yet.
     if (row.against_expectation == LineVerdict::cannot_tell && input.usable_ah &&
@@ -201,20 +253,37 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
       const Lost lost = lost_since_new(points, places, *input.usable_ah);
       level.measured_pct = MaybeFigure::known(lost.pct);
       level.expected_pct.reset();
-      judge(level, lost, expectation, input);
+      judge(level, lost, since_logged ? nullptr : expectation, input);
       if (!row.measured_pct.figure || level.against_expectation != LineVerdict::cannot_tell) {
         row = std::move(level);
       }
     } else if (!row.measured_pct.figure) {
       row.measured_pct = MaybeFigure::unknown(
-          fitted.why + ", and the usable capacity of the new pack is not in fleet.toml");
+          why + "; nominal_ah is not in fleet.toml, or the level could be put against it");
       row.reason = row.measured_pct.why;
+      row.expected_why = fitted.why;
     }
     if (!fitted.trend && !fitted.why.empty() && row.reason != row.measured_pct.why) {
-      row.reason += "; " + fitted.why;
+      row.reason += "; " + why;
+    }
+    if (since_logged && expectation != nullptr) {
+      row.reason = row.expected_why =
+          std::string(axis == FadeAxis::age_years ? "when the van was new"
+                                                  : "what flowed before the first record") +
+          " is not known, so the expectation cannot be put against it";
     }
     if (row.since_first_logged && row.weak) {
       row.reason += "; weak below 24 months: seasons may still show through";
+      row.findings.push_back(Finding::seasons_show_through);
+    }
+    if (row.measured_pct.figure) {
+      if (input.witness.verdict == WitnessVerdict::contradicts) {
+        row.findings.push_back(Finding::scale_contradicted);
+      } else if (input.witness.verdict == WitnessVerdict::too_little ||
+                 (input.witness.verdict == WitnessVerdict::agrees_still &&
+                  !row.since_first_logged)) {
+        row.findings.push_back(Finding::scale_not_confirmed);
+      }
     }
     row.reason += "; " + std::string(kOneVan);
     rows.push_back(std::move(row));

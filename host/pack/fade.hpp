@@ -2,7 +2,7 @@
 // what the owner expected.
 //
 // Input     one capacity a month by one method, of like temperature.
-// Output    one row per axis that is known.
+// Output    one row per axis, with a slope or why there is none.
 // Method    trend.hpp. Since the first three logged months where there is a
 //           slope (what the sensor gets wrong by a factor cancels); else the
 //           latest months against the owner's usable capacity.
@@ -19,6 +19,7 @@
 #include <vector>
 
 #include "figure.hpp"
+#include "finding.hpp"
 #include "pack/expectation.hpp"
 #include "pack/robust.hpp"
 #include "pack/trend.hpp"
@@ -48,19 +49,29 @@ struct FadeRow {
   std::optional<Kendall> kendall;  // of the capacity: negative where it falls
   // Of this van's own scatter; absent below 3 months.
   std::optional<double> smallest_detectable_pct_per_year;
+  std::string smallest_detectable_why;
   std::optional<double> expected_pct;  // lost by the owner's line
-  MaybeFigure measured_pct;            // lost
-  bool since_first_logged = false;     // both of them, instead of since new
+  std::string expected_why;
+  MaybeFigure measured_pct;                    // lost
+  bool since_first_logged = false;             // both of them, instead of since new
+  std::optional<int> first_month, last_month;  // trend.hpp
+  WitnessVerdict witness = WitnessVerdict::too_little;
   LineVerdict against_expectation = LineVerdict::cannot_tell;
   std::string reason;
+  std::vector<Finding> findings;
 };
 
 struct FadeInput {
   std::span<const FadePoint> points;
   std::optional<double> usable_ah;  // the owner's figure of the new pack
+  // Age and cycles count from the first logged month: the van's own beginning is
+  // not known, and an expectation against them says nothing.
+  bool age_since_logged = false;
+  bool cycles_since_logged = false;
   std::span<const LossLine> expectations;
   Witness witness;
 };
+// One row per axis, also where nothing can be told.
 [[nodiscard]] std::vector<FadeRow> build_fade_rows(const FadeInput& input);
 
 // When the line reaches a share of the first three months; nullopt: never, or no

@@ -55,14 +55,16 @@ class Newest {
 void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
   Newest soc{episode.soc};
   Newest ambient{episode.ambient};
+  const std::int64_t* time_ms = rows.time_ms.data();
+  const std::int16_t* tenths = rows.tenths_a.data();
   std::size_t from = 0;
+  std::size_t first = 0;  // of the rows that are far enough away, the one nearest to 2 s
   for (std::size_t to = 1; to < rows.size(); ++to) {
-    while (rows.time_ms[to] - rows.time_ms[from] > kPairMs + kPairSlackMs) ++from;
-    if (rows.time_ms[to] - rows.time_ms[from] < kPairMs - kPairSlackMs) continue;
-    // Of the rows that are far enough away, the one nearest to 2 s.
-    std::size_t first = from;
-    while (first + 1 < to && rows.time_ms[to] - rows.time_ms[first + 1] >= kPairMs) ++first;
-    const int step = rows.tenths_a[to] - rows.tenths_a[first];
+    while (time_ms[to] - time_ms[from] > kPairMs + kPairSlackMs) ++from;
+    if (time_ms[to] - time_ms[from] < kPairMs - kPairSlackMs) continue;
+    first = std::max(first, from);
+    while (first + 1 < to && time_ms[to] - time_ms[first + 1] >= kPairMs) ++first;
+    const int step = tenths[to] - tenths[first];
     if (std::abs(step) < kLeastStepTenthsA) continue;
     const auto code = soc.at(rows.time_ms[to], kSocHoldsMs);
     if (!code) continue;

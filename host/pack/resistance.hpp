@@ -48,7 +48,7 @@ class ResistanceSteps {
     int day = 0;
   };
   // At most kMostPairsADay of one day in one band.
-  static constexpr std::size_t kMostPairsADay = 500;
+  static constexpr std::size_t kMostPairsADay = 100;
   struct Band {
     std::vector<Pair> pairs;
     int day = 0;

@@ -290,6 +290,7 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   pair.ambient_c = b.point.ambient_c;
   pair.soc_low_pct = std::min(a.point.soc_pct, b.point.soc_pct);
   pair.soc_high_pct = std::max(a.point.soc_pct, b.point.soc_pct);
+  pair.soc_step_pct = b.point.soc_step_pct;
   pair.awake_h = between.awake_h;
   const double fallen = (a.point.soc_pct - b.point.soc_pct) / 100;
   const double turn = fallen < 0 ? -1 : 1;

@@ -43,6 +43,7 @@ struct RestToRest {
   std::optional<double> ambient_c;  // at the second
   double soc_low_pct = 0;
   double soc_high_pct = 0;
+  double soc_step_pct = kSocPctPerCode;  // of the answers
   double awake_h = 0;
   Figure ah;              // of 100 points
   PointWithErrors point;  // share, Ah: both positive

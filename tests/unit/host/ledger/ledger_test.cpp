@@ -38,7 +38,7 @@ Trip a_trip() {
 }
 
 VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
-  VanRecord van{key, {"Linden", key}, "f1", {Finding::van_unknown}, {}, {}, {}, {}, {}};
+  VanRecord van{key, {"Linden", key}, "f1", {Finding::van_unknown}, {}, {}, {}, {}, {}, {}, {}};
   van.cards = {{7, at(1'772'000'000'000), at(1'772'000'600'000), {Finding::van_changed}},
                {9, {}, {}, {}}};
   van.lost = {{7, std::nullopt, at(1'772'000'000'000), 40, LostWhy::overwritten},
@@ -76,6 +76,26 @@ VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
   silent.evidence = "the van answers no speed";
   van.verdicts = {coding, offset, silent};
   return van;
+}
+
+// A row as text, to compare two of them.
+std::string told(const Row& row) {
+  std::string out;
+  for (const Cell& cell : row) {
+    out += std::to_string(cell.value.index()) + cell.why;
+    if (const auto* f = std::get_if<Figure>(&cell.value))
+      for (const double number : {f->value, f->low, f->high, f->scatter})
+        out += " " + std::to_string(number);
+    if (const auto* number = std::get_if<double>(&cell.value)) out += std::to_string(*number);
+    if (const auto* number = std::get_if<std::int64_t>(&cell.value)) out += std::to_string(*number);
+    if (const auto* text = std::get_if<std::string>(&cell.value)) out += *text;
+    if (const auto* time = std::get_if<UtcTime>(&cell.value))
+      out += std::to_string(time->time_since_epoch().count());
+    if (const auto* words = std::get_if<std::vector<std::string>>(&cell.value))
+      for (const std::string& word : *words) out += word + " ";
+    out += "|";
+  }
+  return out;
 }
 
 // SQL columns of a table, in order.
@@ -157,6 +177,61 @@ TEST_CASE("ledger: what goes in comes out") {
   CHECK(*covered.to == stands[0].end);
 }
 
+TEST_CASE("ledger: capacity, months of the fade and the witness come out as they went in") {
+  const test::TempFolder scratch;
+  Ledger ledger = Ledger::open(scratch.path() / "depot.db").value();
+  VanRecord van = a_van();
+  CapacityRow row;
+  row.date = at(1'772'000'000'000);
+  row.method = CapacityMethod::voltage_window;
+  row.scope = CapacityScope::latest;
+  row.ah = MaybeFigure::known({62.5, 61, 64, 0.5});
+  row.kwh = MaybeFigure::unknown("no capacity");
+  row.window_low_pct = 20.5;
+  row.soc_step_pct = 0.5;
+  row.window_high_v = 398.25;
+  row.temp_c = -4;
+  row.stratum = TemperatureStratum::below_5;
+  row.charge_kind = ChargeKind::ac;
+  row.n_used = 7;
+  row.n_rejected = 5;
+  row.rejected = {{"small_window", 3}, {"outlier", 2}};
+  row.segment = 2;
+  row.change_pct = MaybeFigure::known({-4, -6, -2, 1});
+  row.relative_only = false;
+  row.against_expectation = LineVerdict::better;
+  row.reason = "Ah between \"two\" voltages";
+  row.findings = {Finding::scale_contradicted};
+  CapacityRow nothing;
+  nothing.ah = MaybeFigure::unknown("no charge");
+  van.capacity = {row, nothing};
+  van.fade.points = {{24'313, 150.5, 0.4, 0.9, 0.7, 41'000.5, {}, 12.25}};
+  van.fade.witness = {WitnessVerdict::agrees_still, "no quarrel"};
+  van.fade.age_since_logged = true;
+  REQUIRE(ledger.replace_van(van));
+  const std::int64_t id = ledger.vans().value()[0].id;
+  const auto got = ledger.capacity(id).value();
+  REQUIRE(got.size() == 2);
+  CHECK(told(row_of(van.names, got[0])) == told(row_of(van.names, row)));
+  CHECK(told(row_of(van.names, got[1])).find("no charge|") != std::string::npos);
+  CHECK_FALSE(got[1].date.has_value());
+  CHECK(got[0].soc_step_pct == doctest::Approx(0.5));
+  const FadeSource fade = ledger.fade(id).value();
+  REQUIRE(fade.points.size() == 1);
+  CHECK(fade.points[0].month == 24'313);
+  CHECK(fade.points[0].ah == 150.5);
+  CHECK(fade.points[0].u_random_ah == 0.4);
+  CHECK(fade.points[0].u_gain_ah == 0.9);
+  CHECK(fade.points[0].u_offset_ah == 0.7);
+  CHECK(fade.points[0].odometer_km == 41'000.5);
+  CHECK_FALSE(fade.points[0].age_years.has_value());
+  CHECK(fade.points[0].full_cycles == 12.25);
+  CHECK(fade.witness.verdict == WitnessVerdict::agrees_still);
+  CHECK(fade.witness.reason == "no quarrel");
+  CHECK(fade.age_since_logged);
+  CHECK_FALSE(fade.cycles_since_logged);
+}
+
 TEST_CASE("ledger: a van is replaced whole, others stay") {
   const test::TempFolder scratch;
   Ledger ledger = Ledger::open(scratch.path() / "depot.db").value();
@@ -197,16 +272,24 @@ TEST_CASE("ledger: the tables spell their columns as the rows do") {
     want.insert(want.end(), columns.names.begin(), columns.names.end());
     CHECK(columns_of(file, table) == want);
   };
-  SqlColumns trip, session, stand;
+  SqlColumns trip, session, stand, capacity;
   const Trip t;
   const ChargeSession s;
   const Stand st;
   fields::of_trip(trip, t);
   fields::of_session(session, s, {});
   fields::of_stand(stand, st);
+  const CapacityRow c;
+  fields::of_capacity(capacity, c);
   in_table("trip", trip);
   in_table("session", session);
   in_table("stand", stand);
+  in_table("capacity", capacity);
+  for (const Column& column : capacity_columns())
+    if (column.name != "van" && column.name != "vin") {
+      CAPTURE(column.name);
+      CHECK(std::ranges::find(capacity.names, column.name) != capacity.names.end());
+    }
   // Every key of a printed row is a column, but for what the ledger does not keep:
   // why a time is not known follows from the two that bound it.
   for (const Column& column : trip_columns())

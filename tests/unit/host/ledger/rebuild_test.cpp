@@ -99,8 +99,8 @@ struct DepotOnDisk {
   std::string dump() {
     Db db = Db::open(depot.ledger()).value();
     std::string out;
-    for (const char* table :
-         {"trip", "session", "stand", "verdict", "soc_turn", "soc_band", "odometer"}) {
+    for (const char* table : {"trip", "session", "stand", "verdict", "soc_turn", "soc_band",
+                              "odometer", "capacity", "fade_month", "pack_witness"}) {
       const std::string name = table;
       auto columns = Statement::prepare(
           db, "SELECT name FROM pragma_table_info('" + name + "') WHERE name<>'van_id'");

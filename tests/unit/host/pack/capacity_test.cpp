@@ -143,19 +143,33 @@ TEST_CASE("capacity: fewer than five charges make no month") {
   CHECK(rows_of(found, CapacityScope::charge) == 8);
   CHECK(rows_of(found, CapacityScope::month) == 0);
   CHECK(found.months.empty());
-  CHECK(combine_capacity({}).rows.empty());
+  const CapacityFindings none = combine_capacity({});
+  REQUIRE(none.rows.size() == 1);
+  CHECK_FALSE(none.rows[0].ah.figure);
+  CHECK(none.rows[0].reason.find("30 points") != std::string::npos);
+  // Too few to be one figure, and the row says so.
+  van.months = 1;
+  const PackObservations one_month = observe(van, 42);
+  input.charges = one_month.charges;
+  const CapacityFindings too_few = combine_capacity(input);
+  const CapacityRow* few = latest(too_few, CapacityMethod::controller_edges);
+  REQUIRE(few);
+  CHECK_FALSE(few->ah.figure);
+  CHECK(few->ah.why.find("five are needed") != std::string::npos);
+  CHECK(few->n_rejected == 4);
   CapacityInput nominal;
   nominal.nominal_ah = 150;
   const CapacityFindings nothing = combine_capacity(nominal);
-  REQUIRE(nothing.rows.size() == 1);
-  CHECK(nothing.rows[0].method == CapacityMethod::soc_nominal);
-  CHECK(nothing.rows[0].ah.figure->high > 160);
+  REQUIRE(nothing.rows.size() == 2);
+  CHECK(nothing.rows[1].method == CapacityMethod::soc_nominal);
+  CHECK(nothing.rows[1].ah.figure->high > 160);
+  CHECK_FALSE(nothing.rows[1].date.has_value());
   const std::vector<ReportedCapacity> said{{UtcTime{}, 148, 0}};
   nominal.reported = said;
   const CapacityFindings reported = combine_capacity(nominal);
-  REQUIRE(reported.rows.size() == 1);
-  CHECK(reported.rows[0].method == CapacityMethod::reported);
-  CHECK(reported.rows[0].reason.find("van says") != std::string::npos);
+  REQUIRE(reported.rows.size() == 2);
+  CHECK(reported.rows[1].method == CapacityMethod::reported);
+  CHECK(reported.rows[1].reason.find("van says") != std::string::npos);
 }
 
 TEST_CASE("capacity: fast and slow charges find the sensor's offset") {
@@ -293,6 +307,9 @@ TEST_CASE("assessment: a right controller over two years is told, a wrong one is
     CHECK(now->ah.figure->low < 144.5);
     CHECK(now->ah.figure->high > 144.5);
     right += now->against_expectation == LineVerdict::on;
+    if (told.witness.verdict == WitnessVerdict::agrees_moving) CHECK(now->findings.empty());
+    REQUIRE(now->change_pct.figure);
+    CHECK(now->change_pct.figure->high < 0);
     std::printf("right controller, seed %u: %s; %s\n", seed,
                 std::string(word_of(now->against_expectation)).c_str(),
                 std::string(word_of(told.witness.verdict)).c_str());
@@ -314,6 +331,7 @@ TEST_CASE("assessment: a right controller over two years is told, a wrong one is
   CHECK(now->against_expectation == LineVerdict::cannot_tell);
   CHECK(told.witness.verdict == WitnessVerdict::contradicts);
   CHECK(now->reason.find("meter") != std::string::npos);
+  CHECK(now->findings == std::vector{Finding::scale_contradicted});
   for (const FadeRow& row : told.fade) {
     CHECK(row.against_expectation == LineVerdict::cannot_tell);
   }
@@ -333,10 +351,34 @@ TEST_CASE("assessment: a wrong belief that nothing contradicts is no better pack
   facts.usable_ah = 160;
   const PackAssessment told = assess_pack(observe(van, 62), facts);
   CHECK(told.witness.verdict != WitnessVerdict::agrees_moving);
+  const CapacityRow* now = latest(told.capacity, CapacityMethod::controller_edges);
+  REQUIRE(now);
+  CHECK(now->ah.figure->value == doctest::Approx(160).epsilon(0.02));
+  CHECK(now->against_expectation == LineVerdict::cannot_tell);
+  CHECK(now->reason.find("read at a meter") != std::string::npos);
+  CHECK(now->findings == std::vector{Finding::scale_not_confirmed});
   for (const FadeRow& row : told.fade) {
     CHECK(row.against_expectation != LineVerdict::better);
     if (row.against_expectation == LineVerdict::on) CHECK(row.since_first_logged);
   }
+}
+
+TEST_CASE("capacity: a change of the controller's mind is a row and no capacity") {
+  const std::vector<ReAnchor> events{
+      {UtcTime{}, UtcTime{}, ReAnchorPlace::awake, 60, 52, 0.5, -12}};
+  CapacityInput input;
+  input.re_anchors = events;
+  const CapacityFindings found = combine_capacity(input);
+  REQUIRE(found.rows.size() == 2);
+  const CapacityRow& row = found.rows[1];
+  CHECK(row.scope == CapacityScope::re_anchor);
+  CHECK_FALSE(row.ah.figure);
+  CHECK(row.window_low_pct == 52);
+  CHECK(row.window_high_pct == 60);
+  CHECK(row.findings == std::vector{Finding::soc_re_anchored});
+  CHECK(row.reason ==
+        "awake the controller went from 60.0 to 52.0 % with 0.50 Ah put in, where -12.00 were "
+        "needed");
 }
 
 TEST_CASE("assessment: of a short time, of nothing") {
@@ -347,11 +389,12 @@ TEST_CASE("assessment: of a short time, of nothing") {
   for (const FadeRow& row : told.fade) {
     CHECK_FALSE(row.slope_pct_per_unit.figure);
     CHECK(row.against_expectation == LineVerdict::cannot_tell);
-    CHECK(row.smallest_detectable_pct_per_year);
+    if (row.n_months > 0) CHECK(row.smallest_detectable_pct_per_year);
   }
   const PackAssessment nothing = assess_pack({}, {});
-  CHECK(nothing.capacity.rows.empty());
-  CHECK(nothing.fade.empty());
+  CHECK(nothing.capacity.rows.size() == 1);
+  REQUIRE(nothing.fade.size() == 3);
+  for (const FadeRow& row : nothing.fade) CHECK(row.n_months == 0);
   CHECK(nothing.witness.verdict == WitnessVerdict::too_little);
 }
 

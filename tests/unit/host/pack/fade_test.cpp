@@ -70,6 +70,14 @@ const std::vector<LossLine> kLines{
     {FadeAxis::odometer_km, {{241'401.6, 10}, {321'868.8, 14}}},  // 10 % at 150,000 miles
     {FadeAxis::age_years, {{1, 3}, {8, 17}}}};
 
+// Rows of the axes that the points have.
+std::vector<FadeRow> seen_rows(const FadeInput& input) {
+  auto rows = build_fade_rows(input);
+  CHECK(rows.size() == 3);
+  std::erase_if(rows, [](const FadeRow& row) { return row.n_months == 0; });
+  return rows;
+}
+
 }  // namespace
 
 // Source: the worked cases of the method: 10 % at 150,000 miles, at 90,000.
@@ -168,7 +176,7 @@ TEST_CASE("fade: a controller that is right, two years of months, is not left in
       input.expectations = kLines;
       input.usable_ah = 155;
       input.witness = {WitnessVerdict::agrees_moving, "made so"};
-      const auto rows = build_fade_rows(input);
+      const auto rows = seen_rows(input);
       REQUIRE(rows.size() == 2);
       const FadeRow* row = row_of(rows, FadeAxis::age_years);
       REQUIRE(row);
@@ -191,7 +199,7 @@ TEST_CASE("fade: the slope covers the truth, and is lost per unit of the axis") 
     const auto points = made_months(random, 24, 0.03, 0.006);
     FadeInput input;
     input.points = points;
-    const auto rows = build_fade_rows(input);
+    const auto rows = seen_rows(input);
     const FadeRow* row = row_of(rows, FadeAxis::age_years);
     REQUIRE(row->slope_pct_per_unit.figure);
     const Figure& slope = *row->slope_pct_per_unit.figure;
@@ -226,7 +234,7 @@ TEST_CASE("fade: without a witness there is no verdict, but the reason and the c
     input.expectations = kLines;
     input.usable_ah = 160;
     input.witness = {verdict, "the controller has not re-learned"};
-    for (const FadeRow& row : build_fade_rows(input)) {
+    for (const FadeRow& row : seen_rows(input)) {
       CHECK(row.against_expectation == LineVerdict::cannot_tell);
       CHECK(row.reason.find("not re-learned") != std::string::npos);
       CHECK(row.reason.find("meter") != std::string::npos);
@@ -251,12 +259,12 @@ TEST_CASE("fade: a level that nothing confirms is never called better") {
   input.expectations = kLines;
   input.usable_ah = 160;
   input.witness = {WitnessVerdict::contradicts, "the controller has not re-learned"};
-  auto rows = build_fade_rows(input);
+  auto rows = seen_rows(input);
   REQUIRE(rows.size() == 1);
   CHECK(rows[0].against_expectation == LineVerdict::cannot_tell);
   // Nothing moved on either side: it may say so since first logged, no more.
   input.witness = {WitnessVerdict::agrees_still, "made so"};
-  rows = build_fade_rows(input);
+  rows = seen_rows(input);
   CHECK(rows[0].since_first_logged);
   CHECK(rows[0].measured_pct.figure->high < 1);
 }
@@ -268,7 +276,7 @@ TEST_CASE("fade: below twelve months no slope, but what could be seen and the le
   input.points = points;
   input.expectations = kLines;
   input.witness = {WitnessVerdict::agrees_moving, "made so"};
-  auto rows = build_fade_rows(input);
+  auto rows = seen_rows(input);
   REQUIRE(rows.size() == 2);
   for (const FadeRow& row : rows) {
     CHECK_FALSE(row.slope_pct_per_unit.figure);
@@ -279,15 +287,17 @@ TEST_CASE("fade: below twelve months no slope, but what could be seen and the le
     CHECK(row.n_months == 7);
   }
   input.usable_ah = 160;
-  rows = build_fade_rows(input);
+  rows = seen_rows(input);
   for (const FadeRow& row : rows) {
     REQUIRE(row.measured_pct.figure);
     CHECK_FALSE(row.since_first_logged);
-    // 149 of 160 by hand, and 3 % of the owner's figure on either side.
+    // 149 of 160 by hand, and 5 % of the owner's figure, 1 sd.
     CHECK(row.measured_pct.figure->value == doctest::Approx(7).epsilon(0.2));
-    CHECK(row.measured_pct.figure->high - row.measured_pct.figure->value > 5.5);
+    CHECK(row.measured_pct.figure->high - row.measured_pct.figure->value > 9);
   }
-  CHECK(build_fade_rows({}).empty());
+  const auto nothing = build_fade_rows({});
+  REQUIRE(nothing.size() == 3);
+  for (const FadeRow& row : nothing) CHECK(row.reason.find("five charges") != std::string::npos);
 }
 
 TEST_CASE("fade: what could not be seen is said, and that a year is weak") {
@@ -297,7 +307,7 @@ TEST_CASE("fade: what could not be seen is said, and that a year is weak") {
   input.points = points;
   input.expectations = kLines;
   input.witness = {WitnessVerdict::agrees_moving, "made so"};
-  const auto rows = build_fade_rows(input);
+  const auto rows = seen_rows(input);
   REQUIRE(rows.size() == 2);
   CHECK(rows[0].weak);
   CHECK(rows[0].reason.find("weak") != std::string::npos);
@@ -338,7 +348,7 @@ TEST_CASE("fade: two measured cells over their life") {
     REQUIRE(points.size() == 24);
     FadeInput input;
     input.points = points;
-    const auto rows = build_fade_rows(input);
+    const auto rows = seen_rows(input);
     REQUIRE(rows.size() == 1);
     REQUIRE(rows[0].measured_pct.figure);
     const Figure& lost = *rows[0].measured_pct.figure;
