@@ -1,6 +1,7 @@
 #include "pack/assessment.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace packmile {
 namespace {
@@ -11,6 +12,11 @@ constexpr std::int64_t kHalfMonthMs = std::int64_t{15} * 86'400'000;
 std::vector<FadePoint> fade_points(const CapacityFindings& capacity, const PackFacts& facts) {
   std::vector<FadePoint> points;
   for (const MonthCapacity& month : capacity.months) {
+    // The ledger holds numbers alone.
+    if (!(month.ah > 0) ||
+        !std::isfinite(month.ah + month.u_random_ah + month.u_gain_ah + month.u_offset_ah)) {
+      continue;
+    }
     FadePoint point;
     point.month = month.month;
     point.ah = month.ah;

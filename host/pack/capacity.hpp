@@ -123,8 +123,4 @@ struct CapacityFindings {
 // By inverse variance.
 [[nodiscard]] SensorOffset combine_offsets(const SensorOffset& a, const SensorOffset& b);
 
-// Relative change of capacity with temperature, per kelvin about 20 degC, from
-// the van's own charges: 8 or more in each of two strata.
-[[nodiscard]] std::optional<Figure> fit_temperature_share(std::span<const ChargeCapacity> charges);
-
 }  // namespace packmile

@@ -12,6 +12,8 @@ namespace {
 
 constexpr std::int64_t kPairMs = 2'000;
 constexpr std::int64_t kPairSlackMs = 500;
+// Rows nearer to each other tell nothing new about steps of two seconds.
+constexpr std::int64_t kLookMs = 400;
 constexpr int kLeastStepTenthsA = 200;
 constexpr std::size_t kLeastPairs = 100;
 constexpr std::size_t kLeastDays = 3;
@@ -59,7 +61,10 @@ void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
   const std::int16_t* tenths = rows.tenths_a.data();
   std::size_t from = 0;
   std::size_t first = 0;  // of the rows that are far enough away, the one nearest to 2 s
+  std::int64_t next_ms = 0;
   for (std::size_t to = 1; to < rows.size(); ++to) {
+    if (time_ms[to] < next_ms) continue;
+    next_ms = time_ms[to] + kLookMs;
     while (time_ms[to] - time_ms[from] > kPairMs + kPairSlackMs) ++from;
     if (time_ms[to] - time_ms[from] < kPairMs - kPairSlackMs) continue;
     first = std::max(first, from);
@@ -90,6 +95,7 @@ void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
       kept.pairs.push_back(pair);
     }
     from = to;  // pairs do not overlap
+    next_ms = time_ms[to] + kPairMs - kPairSlackMs;
   }
 }
 

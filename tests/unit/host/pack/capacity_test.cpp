@@ -13,6 +13,7 @@
 #include "host/pack/charge_scene.hpp"
 #include "pack/assessment.hpp"
 #include "pack/fleet_fade.hpp"
+#include "pack/temperature_share.hpp"
 
 namespace packmile::testing {
 namespace {
