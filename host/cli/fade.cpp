@@ -51,7 +51,8 @@ ExitCode run_fade(const RowsOptions& options) {
       }
       source = std::move(*read);
     }
-    const PackFacts facts = pack_facts_of(facts_of(asked.open.depot.fleet, van.names), {});
+    const PackFacts facts = pack_facts_of(facts_of(asked.open.depot.fleet, van.names),
+                                          expectation_of(asked.open.depot.fleet, van.names), {});
     for (const FadeRow& row : fade_in(source, asked.period, facts)) {
       rows.rows.push_back(row_of(van.names, row));
       if (options.format != Format::table) continue;

@@ -60,6 +60,18 @@ bool fits(const NotedCharge& note, const Range& socket) {
          note.kwh - note.step_kwh <= socket.high * (1 + kFitMargin);
 }
 
+// By how much a session may have begun earlier, or ended later, than is said.
+// Where nothing bounds it: a century, and so any note may be about it.
+constexpr milliseconds kBoundless = std::chrono::years{100};
+milliseconds begun_before(const ChargeSession& session) {
+  return session.start_doubt.too_late_ms ? milliseconds{*session.start_doubt.too_late_ms}
+                                         : kBoundless;
+}
+milliseconds ended_after(const ChargeSession& session) {
+  return session.end_doubt.too_early_ms ? milliseconds{*session.end_doubt.too_early_ms}
+                                        : kBoundless;
+}
+
 class Matcher {
  public:
   Matcher(std::span<const ChargeSession> sessions,
@@ -67,7 +79,7 @@ class Matcher {
       : sessions_(sessions), time_text_(time_text) {
     for (const ChargeSession& session : sessions_) {
       longest_ = std::max(longest_, session.end - session.start);
-      least_sure_ = std::max(least_sure_, milliseconds{session.clock_uncertainty_ms});
+      least_sure_ = std::max({least_sure_, begun_before(session), ended_after(session)});
     }
   }
 
@@ -188,11 +200,9 @@ class Matcher {
     for (auto at = first; at != sessions_.end(); ++at) {
       if (at->start > when.to + least_sure_ + slack) break;
       if (at->source == SessionSource::noted) continue;
-      const milliseconds unsure{at->clock_uncertainty_ms};
-      const bool begun =
-          when.is_day() ? at->start - unsure < when.to : at->start - unsure - slack <= when.to;
-      if (!begun) continue;
-      const UtcTime end = at->end + unsure;
+      const UtcTime start = at->start - begun_before(*at);
+      if (when.is_day() ? start >= when.to : start - slack > when.to) continue;
+      const UtcTime end = at->end + ended_after(*at);
       const auto k = static_cast<std::size_t>(at - sessions_.begin());
       if (end + slack >= when.from)
         running.push_back(k);

@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <utility>
+
+#include "energy/noted_charges.hpp"
 
 namespace packmile {
 namespace {
@@ -27,7 +30,38 @@ constexpr std::array<Unanswered, kVerdictQuestions> kUnanswered{
      {VerdictQuestion::speed_rounding, kNoSpeed},
      {VerdictQuestion::distance_scale, kNoSpeed}}};
 
+// Of a charge that a meter is compared with: what is missing must not matter.
+constexpr double kMeteredCoverage = 0.98;
+
+// 1 sd of a counter that is cut down to its step, of `readings` of them.
+double u_of_step(double step_kwh, int readings) { return step_kwh * std::sqrt(readings / 12.0); }
+
 }  // namespace
+
+NotedEvidence noted_evidence_of(const VanNotes& notes, std::span<const ChargeSession> sessions) {
+  NotedEvidence out;
+  for (const OdometerNote& note : notes.odometer)
+    out.odometer.push_back({note.when.from, note.when.to, note.km});
+  for (const NotedCharge& noted :
+       match_noted_charges(notes, sessions, [](UtcTime) { return std::string{}; })) {
+    if (!noted.session) continue;
+    const ChargeSession& session = sessions[*noted.session];
+    if (session.source != SessionSource::measured || session.coverage < kMeteredCoverage ||
+        !session.pack_kwh.figure)
+      continue;
+    double words_kwh = session.pack_kwh.figure->value;
+    if (session.filled_kwh.figure) words_kwh += session.filled_kwh.figure->value;
+    out.charges.push_back(
+        {.start = session.start,
+         .end = session.end,
+         .words_kwh = words_kwh,
+         .u_words_kwh = session.pack_kwh.figure->scatter / kZ95,
+         .meter_kwh = noted.kwh,
+         .u_meter_kwh = u_of_step(noted.step_kwh, noted.kind == NoteKind::meter ? 2 : 1),
+         .kind = session.kind});
+  }
+  return out;
+}
 
 void VanVerdicts::observe(const Episode& episode) {
   first_ = any_ ? std::min(first_, episode.start) : episode.start;

@@ -6,10 +6,13 @@
 //           there as not_applicable, with what it would take.
 #pragma once
 #include <cstdint>
+#include <span>
 #include <vector>
 
 #include "energy/meter_gain.hpp"
 #include "energy/speed_scale.hpp"
+#include "energy/van_account.hpp"
+#include "notes/van_notes.hpp"
 #include "reading/pack_reading.hpp"
 #include "reading/soc_step_votes.hpp"
 #include "reading/verdict.hpp"
@@ -22,6 +25,12 @@ struct NotedEvidence {
   std::vector<NotedOdometer> odometer;
   std::vector<MeteredCharge> charges;
 };
+
+// What the notes of a van say about its words: readings, and the charges that a
+// meter or a receipt is told to be about. Of those only what was measured nearly
+// whole counts.
+[[nodiscard]] NotedEvidence noted_evidence_of(const VanNotes& notes,
+                                              std::span<const ChargeSession> sessions);
 
 class VanVerdicts {
  public:

@@ -14,6 +14,7 @@
 
 #include "energy/van_account.hpp"
 #include "pack/capacity.hpp"
+#include "pack/witness.hpp"
 
 namespace packmile::fields {
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <map>
 
 namespace packmile {
@@ -19,8 +20,36 @@ bool is_whole(const Period& period) { return !period.from && !period.to; }
 
 }  // namespace
 
-PackFacts pack_facts_of(const VanFacts& facts, const VanFigures& figures) {
+std::optional<double> gain_u_of(std::span<const Verdict> verdicts) {
+  std::optional<double> u;
+  for (const Verdict& verdict : verdicts) {
+    if (verdict.question != VerdictQuestion::gain || verdict.answer != VerdictAnswer::agreed ||
+        !verdict.number)
+      continue;
+    const Figure& gain = *verdict.number;
+    // The newest: verdicts come in order of time.
+    u = std::hypot((gain.high - gain.low) / 2 / kZ95, gain.value - 1) / gain.value;
+  }
+  return u;
+}
+
+PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>& expectation,
+                        const VanFigures& figures) {
   PackFacts out;
+  if (expectation) {
+    LossLine line;
+    switch (expectation->against) {
+      case Expectation::Against::odometer_km:
+        line.against = FadeAxis::odometer_km;
+        break;
+      case Expectation::Against::age_years:
+        line.against = FadeAxis::age_years;
+        break;
+    }
+    for (const ExpectationPoint& point : expectation->points)
+      line.points.push_back({point.at, 100 - point.percent});
+    out.expectations.push_back(std::move(line));
+  }
   out.usable_ah = facts.nominal_ah;
   out.nominal_ah = facts.nominal_ah;
   std::map<int, double> months;
@@ -66,8 +95,9 @@ std::vector<CapacityRow> capacity_in(std::vector<CapacityRow> rows, const Period
   return rows;
 }
 
-std::vector<CapacityRow> capacity_unseen(const VanFacts& facts) {
-  return assess_pack({}, pack_facts_of(facts, {})).capacity.rows;
+std::vector<CapacityRow> capacity_unseen(const VanFacts& facts,
+                                         const std::optional<Expectation>& expectation) {
+  return assess_pack({}, pack_facts_of(facts, expectation, {})).capacity.rows;
 }
 
 std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period,

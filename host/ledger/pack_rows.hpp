@@ -6,9 +6,12 @@
 //           from the months of the period; a verdict against the expectation takes
 //           the whole record, because the witness is heard over all of it.
 #pragma once
+#include <optional>
+#include <span>
 #include <vector>
 
 #include "energy/van_account.hpp"
+#include "ledger/fleet.hpp"
 #include "ledger/ledger.hpp"
 #include "ledger/row.hpp"
 #include "pack/assessment.hpp"
@@ -17,13 +20,19 @@ namespace packmile {
 
 // What is known of the pack beside its episodes: from fleet.toml, and the charge
 // that flowed out of it up to each month. figures: of the whole record.
-[[nodiscard]] PackFacts pack_facts_of(const VanFacts& facts, const VanFigures& figures);
+[[nodiscard]] PackFacts pack_facts_of(const VanFacts& facts,
+                                      const std::optional<Expectation>& expectation,
+                                      const VanFigures& figures);
+// 1 sd of the gain, relative, where a meter told it; what the words are off by is
+// part of it, because no figure is corrected for it.
+[[nodiscard]] std::optional<double> gain_u_of(std::span<const Verdict> verdicts);
 
 // Never empty: where nothing is dated in the period a row says so.
 [[nodiscard]] std::vector<CapacityRow> capacity_in(std::vector<CapacityRow> rows,
                                                    const Period& period);
 // Of a van that fleet.toml knows and the archive does not.
-[[nodiscard]] std::vector<CapacityRow> capacity_unseen(const VanFacts& facts);
+[[nodiscard]] std::vector<CapacityRow> capacity_unseen(
+    const VanFacts& facts, const std::optional<Expectation>& expectation);
 
 // One row per axis. facts: of the van.
 [[nodiscard]] std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period,

@@ -277,6 +277,13 @@ std::vector<CardUse> cards_of(const VanSource& source) {
   return cards;
 }
 
+// Whatever name they were kept under.
+VanNotes notes_of(const VanSource& source) {
+  std::vector<Note> notes = source.notes;
+  for (Note& note : notes) note.van = source.names.van;
+  return van_notes_of(notes, source.names.van);
+}
+
 Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   const auto episodes = MergedEpisodes::open(source);
   if (!episodes) return episodes.error();
@@ -308,9 +315,12 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
       !done)
     return done.error();
   record.figures = account.finish();
-  record.verdicts = verdicts.decide(readings, {});
+  record.verdicts =
+      verdicts.decide(readings, noted_evidence_of(notes_of(source), record.figures.sessions));
   record.trace.finish();
-  PackAssessment pack = assess_pack(watch.finish(), pack_facts_of(source.facts, record.figures));
+  PackFacts facts = pack_facts_of(source.facts, source.expectation, record.figures);
+  facts.gain_u = gain_u_of(record.verdicts);
+  PackAssessment pack = assess_pack(watch.finish(), facts);
   record.capacity = std::move(pack.capacity.rows);
   record.fade = {std::move(pack.fade_points), std::move(pack.witness), pack.age_since_logged,
                  pack.cycles_since_logged};
@@ -388,14 +398,29 @@ Result<Done> keep_pulled_at(const Archive& archive, Archive::Import& import, std
   return Done{};
 }
 
-VanFacts facts_of(const Fleet& fleet, const VanNames& names) {
+namespace {
+
+// nullptr: fleet.toml does not know the van.
+const FleetVan* fleet_van_of(const Fleet& fleet, const VanNames& names) {
   const FleetVan* van = fleet.van_of_vin(names.vin);
   if (van == nullptr) {
     van = fleet.van_of_name(names.van);
     // The name of another van's VIN says nothing about this one.
     if (van != nullptr && !van->vin.empty() && van->vin != names.vin) van = nullptr;
   }
+  return van;
+}
+
+}  // namespace
+
+VanFacts facts_of(const Fleet& fleet, const VanNames& names) {
+  const FleetVan* van = fleet_van_of(fleet, names);
   return van ? van->facts : VanFacts{};
+}
+
+std::optional<Expectation> expectation_of(const Fleet& fleet, const VanNames& names) {
+  const FleetVan* van = fleet_van_of(fleet, names);
+  return van ? van->expectation : std::nullopt;
 }
 
 Result<std::vector<RebuiltVan>> rebuild(const Depot& depot, Ledger& ledger,

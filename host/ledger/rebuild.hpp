@@ -49,5 +49,6 @@ struct RebuiltVan {
 // Facts of the van that the ledger found by this key; empty ones when fleet.toml
 // does not know it.
 [[nodiscard]] VanFacts facts_of(const Fleet& fleet, const VanNames& names);
+[[nodiscard]] std::optional<Expectation> expectation_of(const Fleet& fleet, const VanNames& names);
 
 }  // namespace packmile

@@ -75,8 +75,8 @@ struct Column {
 struct Cell {
   std::variant<std::monostate, std::string, UtcTime, double, std::int64_t, Figure,
                std::vector<std::string>, std::vector<SwingCount>, std::vector<LostStretch>,
-                std::vector<OwnersQuestion>, std::vector<Verdict>, std::vector<ChargePower>,
-                std::vector<VanDifference>>
+               std::vector<OwnersQuestion>, std::vector<Verdict>, std::vector<ChargePower>,
+               std::vector<VanDifference>>
       value;
   std::string why;  // the reason, when there is no value
 

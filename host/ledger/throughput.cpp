@@ -506,8 +506,8 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
   const Throughput all = figures_of(parts, {period, Takes::all}, zone);
   for (const auto figure :
        {&Throughput::discharge_kwh, &Throughput::charge_kwh, &Throughput::discharge_ah,
-        &Throughput::charge_ah, &Throughput::full_cycles, &Throughput::standing_kwh,
-        &Throughput::charger_hours})
+        &Throughput::charge_ah, &Throughput::full_cycles, &Throughput::full_cycles_check,
+        &Throughput::standing_kwh, &Throughput::charger_hours})
     widen(out.*figure, sure.*figure, all.*figure, true);
   for (const auto figure : {&Throughput::kwh_per_mile, &Throughput::dc_share})
     widen(out.*figure, sure.*figure, all.*figure, false);

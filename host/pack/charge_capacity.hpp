@@ -19,6 +19,7 @@
 #include "pack/charge_trace.hpp"
 #include "pack/line_with_errors.hpp"
 #include "pack/soc_steps.hpp"
+#include "reading/pack_reading.hpp"
 
 namespace packmile {
 
@@ -30,13 +31,6 @@ struct CapacityRules {
   double controller_u = 0.015;
   double offset_u_a = 0.3;        // 1 sd, current sensor offset; a judgment
   double current_gain_u = 0.006;  // 1 sd, relative; a judgment
-};
-
-// What is known of the current sensor, positive as pack_a is (discharge).
-// Absent: nothing, and CapacityRules::offset_u_a stands.
-struct SensorOffset {
-  double a = 0;
-  double u_a = 0;
 };
 
 enum class CapacityRefusal : std::uint8_t {

@@ -3,10 +3,12 @@
 #include <doctest/doctest.h>
 
 #include <chrono>
+#include <cmath>
 #include <random>
 #include <set>
 
 #include "energy/session.hpp"
+#include "energy/van_verdicts.hpp"
 
 using namespace packmile;
 using namespace std::chrono_literals;
@@ -242,7 +244,7 @@ TEST_CASE("noted charges: charges of which less is known") {
   // The van's clock may be two days off.
   ChargeSession unsure = charge(-40, 3, 20);
   CHECK_FALSE(match_one(meter(1, day(0), 22.3), {unsure}).session.has_value());
-  unsure.clock_uncertainty_ms = 48 * 3'600'000;
+  unsure.start_doubt = unsure.end_doubt = {48 * 3'600'000, 48 * 3'600'000};
   CHECK(match_one(meter(1, day(0), 22.3), {unsure}).session == 0);
   CHECK_FALSE(match_one(meter(1, day(0), 22.3), {unsure, charge(18, 3, 20)}).session.has_value());
 }
@@ -276,4 +278,26 @@ TEST_CASE("noted charges: a wrong charge is never taken where the right one is a
   }
   MESSAGE("seed 20260302: " << matched << " of 100 notes with a day alone were matched");
   CHECK(matched > 50);
+}
+
+TEST_CASE("noted charges: as evidence only what was measured nearly whole, with the last digit") {
+  const std::vector<ChargeSession> sessions{charge(20, 4, 26)};
+  const double kwh = sessions[0].grid_kwh.figure->value;
+  const VanNotes notes{{{7, day(0), 1234, 1}}, {meter(1, at(24), kwh)}, {}};
+  const NotedEvidence found = noted_evidence_of(notes, sessions);
+  REQUIRE(found.odometer.size() == 1);
+  CHECK(found.odometer[0].to - found.odometer[0].from == 24h);
+  REQUIRE(found.charges.size() == 1);
+  CHECK(found.charges[0].words_kwh == doctest::Approx(26));
+  CHECK(found.charges[0].u_words_kwh == doctest::Approx(0.26));
+  CHECK(found.charges[0].meter_kwh == doctest::Approx(kwh));
+  // Two readings of a counter of 0.1 kWh.
+  CHECK(found.charges[0].u_meter_kwh == doctest::Approx(0.1 / std::sqrt(6)));
+  CHECK(found.charges[0].kind == ChargeKind::ac);
+  for (const auto spoil : {+[](ChargeSession& s) { s.coverage = 0.97; },
+                           +[](ChargeSession& s) { s.source = SessionSource::inferred; }}) {
+    std::vector<ChargeSession> spoiled = sessions;
+    spoil(spoiled[0]);
+    CHECK(noted_evidence_of(notes, spoiled).charges.empty());
+  }
 }

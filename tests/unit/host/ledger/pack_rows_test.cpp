@@ -72,7 +72,7 @@ TEST_CASE("pack rows: a period takes rows by their date, months by their middle"
 TEST_CASE("pack rows: a van that was never logged says what would tell its capacity") {
   VanFacts facts;
   facts.nominal_ah = 160;
-  const auto rows = capacity_unseen(facts);
+  const auto rows = capacity_unseen(facts, {});
   REQUIRE(rows.size() == 2);
   CHECK(rows[0].method == CapacityMethod::controller_edges);
   CHECK_FALSE(rows[0].ah.figure);
@@ -81,7 +81,7 @@ TEST_CASE("pack rows: a van that was never logged says what would tell its capac
   CHECK(rows[1].ah.figure->low < 150);  // an owner's entry is no measurement
   CHECK(rows[1].ah.figure->high > 170);
   CHECK_FALSE(rows[1].date.has_value());
-  CHECK(capacity_unseen({}).size() == 1);
+  CHECK(capacity_unseen({}, {}).size() == 1);
 }
 
 TEST_CASE("pack rows: charge that flowed counts from the van's beginning, by its odometer") {
@@ -99,15 +99,40 @@ TEST_CASE("pack rows: charge that flowed counts from the van's beginning, by its
   stand.start = on(2026, 2, 11);
   stand.discharge_ah = MaybeFigure::known({40, 39, 41, 1});
   figures.stands.push_back(stand);
-  const PackFacts since = pack_facts_of(facts, figures);
+  const PackFacts since = pack_facts_of(facts, {}, figures);
   CHECK(since.discharged_since_logged);
   REQUIRE(since.discharged_ah.size() == 2);
   CHECK(since.discharged_ah[0].second == doctest::Approx(150));
   CHECK(since.discharged_ah[1].second == doctest::Approx(300 + 170));
   figures.odometer_first_km = 20'000;
-  const PackFacts whole = pack_facts_of(facts, figures);
+  const PackFacts whole = pack_facts_of(facts, {}, figures);
   CHECK_FALSE(whole.discharged_since_logged);
   CHECK(whole.discharged_ah[0].second == doctest::Approx(20'000 * 0.5 + 150));
+}
+
+TEST_CASE("pack rows: the owner's line is per cent left, the fade's is per cent lost") {
+  Expectation expectation;
+  expectation.against = Expectation::Against::age_years;
+  expectation.points = {{1, 98}, {8, 70}};
+  const PackFacts facts = pack_facts_of({}, expectation, {});
+  REQUIRE(facts.expectations.size() == 1);
+  CHECK(facts.expectations[0].against == FadeAxis::age_years);
+  CHECK(facts.expectations[0].lost_pct_at(0.5).value() == doctest::Approx(1));
+  CHECK(facts.expectations[0].lost_pct_at(8).value() == doctest::Approx(30));
+  expectation.against = Expectation::Against::odometer_km;
+  CHECK(pack_facts_of({}, expectation, {}).expectations[0].against == FadeAxis::odometer_km);
+}
+
+TEST_CASE("pack rows: a gain that a meter told counts with what the words are off by") {
+  Verdict gain;
+  gain.question = VerdictQuestion::gain;
+  gain.answer = VerdictAnswer::too_little;
+  CHECK_FALSE(gain_u_of(std::vector{gain}).has_value());
+  gain.answer = VerdictAnswer::agreed;
+  gain.number = figure_of(1, 0.006, 0.008);
+  CHECK(gain_u_of(std::vector{gain}).value() == doctest::Approx(0.01));
+  gain.number = figure_of(1.03, 0, 0.01);
+  CHECK(gain_u_of(std::vector{gain}).value() == doctest::Approx(std::hypot(0.01, 0.03) / 1.03));
 }
 
 TEST_CASE("pack rows: the slope is made from the months of the period, a verdict from all") {
