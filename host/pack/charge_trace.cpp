@@ -28,6 +28,11 @@ TemperatureStratum stratum_of(std::optional<double> ambient_c) {
   return TemperatureStratum::above_25;
 }
 
+double removed_offset_a(const PackReading* reading, const PackRows& rows) {
+  if (reading == nullptr || !reading->offset) return 0;
+  return reading->offset->a - rows.offset_left_a;
+}
+
 void ChargeTrace::push(std::int64_t t_ms, double charging_a, double volt, bool gap) {
   double sum = 0;
   const bool first = time_ms.empty();
@@ -81,13 +86,14 @@ ChargeTrace trace_charge(const SegmentInput& input, const Segment& segment, Char
   }
   if (segment.has_rows && trace.verdict == CurrentVerdict::agreed) {
     const PackRows& rows = input.rows;
+    const double removed_a = removed_offset_a(input.reading, rows);
     for (std::size_t i = segment.row_from; i <= segment.row_to; ++i) {
       const bool gap =
           i > segment.row_from &&
           static_cast<double>(rows.time_ms[i] - rows.time_ms[i - 1]) >
               longest_step_ms(rows.period_ms[i - 1], rows.period_ms[i], input.rules.gap_periods);
-      trace.push(rows.time_ms[i], -rows.tenths_a[i] * kAmpPerCode, rows.v_raw[i] * kVoltPerCode,
-                 gap);
+      trace.push(rows.time_ms[i], -(rows.tenths_a[i] * kAmpPerCode + removed_a),
+                 rows.v_raw[i] * kVoltPerCode, gap);
     }
     trace.close();
   }

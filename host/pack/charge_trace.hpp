@@ -25,6 +25,10 @@ namespace packmile {
 enum class TemperatureStratum : std::uint8_t { unknown, below_5, from_5, from_15, above_25 };
 [[nodiscard]] TemperatureStratum stratum_of(std::optional<double> ambient_c);
 
+// What the account has taken off the current for the sensor's offset. The methods
+// here find the offset themselves, from what was measured: it is put back.
+[[nodiscard]] double removed_offset_a(const PackReading* reading, const PackRows& rows);
+
 struct ChargeTrace {
   UtcTime start, end;
   ChargeKind kind = ChargeKind::unknown;

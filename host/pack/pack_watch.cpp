@@ -111,7 +111,7 @@ void PackWatch::State::add(const PlannedEpisode& planned) {
   if (steps_month && *steps_month != month) close_month();
   steps_month = month;
   steps.add(episode, rows);
-  rests.add(episode, rows, segment);
+  rests.add(episode, rows, segment, removed_offset_a(input.reading, rows));
 
   const bool goes_on = last_cut && ms_of(episode.start) - last_end_ms < kCutMs;
   std::size_t next_session = 0;

@@ -125,8 +125,9 @@ struct RestWatch::State {
   SignalSeries soc_in_rows;
   std::vector<double> charged_ah;
 
-  void look_at_start(const Episode& episode, const PackRows& rows, std::uint32_t segment);
-  void sum(const Episode& episode, const PackRows& rows);
+  void look_at_start(const Episode& episode, const PackRows& rows, std::uint32_t segment,
+                     double removed_a);
+  void sum(const Episode& episode, const PackRows& rows, double removed_a);
   void look_for_re_anchors(const Episode& episode);
   [[nodiscard]] RestToRest pair_of(const KnownRest& a, const KnownRest& b) const;
   [[nodiscard]] std::optional<RestBalance> balance_of(const KnownRest& a, const KnownRest& b) const;
@@ -145,7 +146,7 @@ RestWatch::RestWatch(RestWatch&&) noexcept = default;
 RestWatch& RestWatch::operator=(RestWatch&&) noexcept = default;
 
 void RestWatch::State::look_at_start(const Episode& episode, const PackRows& rows,
-                                     std::uint32_t segment) {
+                                     std::uint32_t segment, double removed_a) {
   const std::int64_t start_ms = ms_of(episode.start);
   const Span beginning{start_ms, start_ms + kFirstReadingMs};
   const auto soc = first_in(episode.soc, beginning);
@@ -175,7 +176,7 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   }
   if (!last_end_ms || start_ms - *last_end_ms < kRestMs || !soc || rows.size() == 0) return;
   if (rows.time_ms[0] - start_ms > kFirstReadingMs ||
-      std::abs(rows.tenths_a[0] * kAmpPerCode) >= kRestA) {
+      std::abs(rows.tenths_a[0] * kAmpPerCode + removed_a) >= kRestA) {
     return;
   }
   KnownRest rest;
@@ -196,7 +197,7 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
 
 // One walk over the rows: what flowed, and the charge at every answer of the state
 // of charge.
-void RestWatch::State::sum(const Episode& episode, const PackRows& rows) {
+void RestWatch::State::sum(const Episode& episode, const PackRows& rows, double removed_a) {
   const double episode_h = static_cast<double>(ms_of(episode.end) - ms_of(episode.start)) / 3.6e6;
   tally.awake_h += episode_h;
   soc_in_rows.time_ms.clear();
@@ -246,7 +247,8 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows) {
       longest_ms = longest(period_ms);
     }
   }
-  tally.ah += static_cast<double>(twice) * kAhPerRaw / 2;
+  const auto rows_h = static_cast<double>(time_ms[rows.size() - 1] - time_ms[0]) / 3.6e6;
+  tally.ah += static_cast<double>(twice) * kAhPerRaw / 2 + removed_a * rows_h;
   tally.one_way_ah += static_cast<double>(twice_one_way) * kAhPerRaw / 2;
   tally.still_u_ah += still_hours(rows) * rows.a_step_a * kUOfStep;
   for (const std::int64_t edge_ms :
@@ -264,11 +266,12 @@ void RestWatch::State::look_for_re_anchors(const Episode& episode) {
   re_anchors.insert(re_anchors.end(), events.begin(), events.end());
 }
 
-void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t segment) {
+void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t segment,
+                    double removed_a) {
   if (episode.end <= episode.start) return;
   State& state = *state_;
-  state.look_at_start(episode, rows, segment);
-  state.sum(episode, rows);
+  state.look_at_start(episode, rows, segment, removed_a);
+  state.sum(episode, rows, removed_a);
   state.look_for_re_anchors(episode);
   state.last_end_ms = ms_of(episode.end);
   state.last_segment = segment;

@@ -79,8 +79,10 @@ class RestWatch {
   RestWatch(RestWatch&&) noexcept;
   RestWatch& operator=(RestWatch&&) noexcept;
 
-  // In time order. rows: of the episode, empty where the reading is not agreed.
-  void add(const Episode& episode, const PackRows& rows, std::uint32_t segment);
+  // In time order. rows: of the episode, empty where the reading is not agreed;
+  // removed_a: of removed_offset_a().
+  void add(const Episode& episode, const PackRows& rows, std::uint32_t segment,
+           double removed_a = 0);
   // Everything so far; the watch starts anew.
   [[nodiscard]] RestObservations finish();
 

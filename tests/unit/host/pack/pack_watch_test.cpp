@@ -123,6 +123,34 @@ TEST_CASE("pack watch: the state of charge counts in the episode's own steps") {
   CHECK(found.rests.pairs[0].ah.value == doctest::Approx(150).epsilon(0.02));
 }
 
+TEST_CASE("pack watch: an offset that the reading takes off is found as it was measured") {
+  PackReading reading = agreed_reading();
+  Week week;
+  week.sensor_a = 0.44;
+  PackWatch plain{facts_of_150_ah(), {reading}};
+  reading.offset = SensorOffset{0.44, 0.02};  // 0.4 A of it leave the rows
+  PackWatch taken_off{facts_of_150_ah(), {reading}};
+  for (int day = 0; day < 4; ++day) {
+    for (const double amps : {50.0, -25.0}) {
+      const Episode episode = week.stretch(amps, amps > 0 ? 1.5 : 3);
+      plain.add(episode);
+      taken_off.add(episode);
+      week.sleep(8);
+    }
+  }
+  const PackObservations measured = plain.finish();
+  const PackObservations same = taken_off.finish();
+  REQUIRE(same.charges.size() == 4);
+  REQUIRE(measured.charges.size() == 4);
+  CHECK(same.charges[0].point.y == doctest::Approx(measured.charges[0].point.y).epsilon(1e-6));
+  REQUIRE(same.rests.pairs.size() == measured.rests.pairs.size());
+  REQUIRE(!same.rests.pairs.empty());
+  for (std::size_t i = 0; i < same.rests.pairs.size(); ++i) {
+    CHECK(same.rests.pairs[i].point.y ==
+          doctest::Approx(measured.rests.pairs[i].point.y).epsilon(1e-6));
+  }
+}
+
 TEST_CASE("pack watch: a charge that the end of an episode cuts is one charge") {
   Week week;
   week.soc = week.shown = 0.3;
