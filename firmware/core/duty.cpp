@@ -131,7 +131,7 @@ void DutyJudge::on_soc(Tick now, std::uint32_t raw) {
     borne_out_at_ = now;
     current_doubted_ = false;
   }
-  if (raw < soc_low_raw_) soc_low_raw_ = raw;
+  if (raw < soc_low_raw_ || now - moved_at_ < limits_.soc_settles_ms) soc_low_raw_ = raw;
   if (raw > soc_high_raw_) soc_high_raw_ = raw;
   if (raw > *before) {
     idle_since_ = now;

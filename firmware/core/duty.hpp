@@ -7,8 +7,8 @@
 //
 //   duty      what is seen                                          next
 //   any       speed of 1 km/h or more; odometer moves               driving
-//   driving,  still, and SoC 2 codes above its lowest since then    charging
-//   standing
+//   driving,  still, and SoC 2 codes above its lowest since a       charging
+//   standing  minute after motion
 //   charging  SoC 2 codes below its highest since then              driving
 //   driving   woken by its supply alone, idle for a minute          standing
 //   standing  2 A or more                                           driving
@@ -65,6 +65,8 @@ struct DutyLimits {
   std::uint32_t burst_step_raw = 20;  // a step of the current by 2 A
   Tick burst_ms = 2 * 60'000;         // the start of a charge, and steps of it
   std::uint32_t charge_soc_codes = 2;
+  // What braking gave back shows late, and in steps of up to 1 %.
+  Tick soc_settles_ms = 60'000;
   Tick fast_soc_ms = 30'000;             // a code in less: the charge is a fast one
   std::uint32_t fine_odometer_raw = 20;  // 2 km at 0.1 km a code
 };

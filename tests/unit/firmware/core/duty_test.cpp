@@ -297,6 +297,18 @@ TEST_CASE("duty: a rise while moving is braking, not charging") {
     van.run(kMinute);
     CHECK(van.duty() == Duty::driving);
   }
+  // It may show after the stop, and in a step of 1 %; a charge goes on.
+  Van stopped;
+  stopped.speed = 40;
+  stopped.run(kMinute);
+  stopped.speed = 0;
+  stopped.run(20'000);
+  stopped.soc += 3;
+  stopped.run(2 * kMinute);
+  CHECK(stopped.duty() == Duty::driving);
+  stopped.soc += 3;
+  stopped.run(1'000);
+  CHECK(stopped.duty() == Duty::charging);
   // Nor is it one where nothing tells motion from standing.
   Van blind;
   blind.speed = -1;
