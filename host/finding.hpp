@@ -58,6 +58,7 @@ enum class Finding : std::uint8_t {
   period_unsure,
   distance_partly_seen,
   ah_out_against_in,
+  energy_partly_known,
   soc_re_anchored,
   soc_corrected_while_charging,
   scale_not_confirmed,
@@ -179,6 +180,9 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::ah_out_against_in, "ah_out_against_in",
                  "ampere-hours out of the pack and into it do not match its state of charge: the "
                  "current sensor has an offset, or time is missing"},
+    FindingEntry{Finding::energy_partly_known, "energy_partly_known",
+                 "the energy of a trip or a charge is not known, and so not in the sums: they are "
+                 "of the rest; trips and sessions say why"},
     FindingEntry{Finding::soc_re_anchored, "soc_re_anchored",
                  "the controller moved its state of charge without the charge for it"},
     FindingEntry{Finding::soc_corrected_while_charging, "soc_corrected_while_charging",

@@ -345,6 +345,7 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   FigureSum standing_kwh, trip_kwh, trip_km;
   SocEnds soc;
   Coverage known, seen;
+  bool left_out = false;  // a trip or a charge, because its energy is not known
   const auto span = [&](const auto& row) {
     const auto& [start, end] = std::pair{row.start, row.end};
     // Nothing says when that was.
@@ -364,6 +365,7 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
     if (!has_lobes) account.add_filled(trip.net_kwh, {}, {});
     account.add_filled(trip.filled_kwh, trip.discharge_kwh, trip.discharge_ah);
     const bool energy = trip.net_kwh.figure.has_value();
+    left_out = left_out || !energy;
     known.add(trip.start, trip.end, energy ? trip.coverage : 0);
     seen.add(trip.start, trip.end, trip.coverage);
     if (trip.distance_km.figure) {
@@ -380,6 +382,7 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
     if (!member.has(session)) continue;
     soc.add(session.start, session.end, session.soc_start_pct, session.soc_end_pct);
     account.add_side(false, session.pack_kwh, session.pack_ah);
+    left_out = left_out || !session.pack_kwh.figure;
     if (session.filled_kwh.figure)
       account.add_filled(MaybeFigure::known(scaled(*session.filled_kwh.figure, -1)),
                          session.pack_kwh, session.pack_ah);
@@ -407,6 +410,7 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
   }
 
   const bool any_energy = account.known();
+  if (any_energy && left_out) out.findings.push_back(Finding::energy_partly_known);
   account.close(parts.facts);
   const std::string& none = out.none_why;
   out.discharge_kwh = account.out_kwh.maybe(none);

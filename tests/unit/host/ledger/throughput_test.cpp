@@ -352,6 +352,23 @@ TEST_CASE("throughput: below four fifths of the odometer's distance the sums are
   CHECK(throughput_of(parts, {}, utc()).findings == std::vector{Finding::distance_partly_seen});
 }
 
+TEST_CASE("throughput: a charge whose energy is not known is said to be missing in the sums") {
+  VanParts parts = two_days();
+  parts.sessions.push_back(session(on_day(2), ChargeKind::ac, 9));
+  CHECK(throughput_of(parts, {}, utc()).findings.empty());
+  parts.sessions.back().pack_kwh = MaybeFigure::unknown("the sign is contradictory");
+  CHECK(throughput_of(parts, {}, utc()).findings == std::vector{Finding::energy_partly_known});
+  // Where nothing at all is known the sums say so themselves.
+  for (Trip& trip : parts.trips)
+    trip.net_kwh = trip.discharge_kwh = trip.regen_kwh = MaybeFigure::unknown("none");
+  for (ChargeSession& charge : parts.sessions) charge.pack_kwh = MaybeFigure::unknown("none");
+  for (Stand& stand : parts.stands)
+    stand.net_kwh = stand.discharge_kwh = stand.charge_kwh = MaybeFigure::unknown("none");
+  for (Trip& trip : parts.trips) trip.filled_kwh = MaybeFigure::known({});
+  const Throughput none = throughput_of(parts, {}, utc());
+  CHECK(std::ranges::find(none.findings, Finding::energy_partly_known) == none.findings.end());
+}
+
 TEST_CASE("throughput: energy that only the state of charge tells becomes Ah by the mean voltage") {
   VanParts parts = two_days();
   const Throughput without = throughput_of(parts, {}, utc());

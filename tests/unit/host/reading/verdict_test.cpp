@@ -80,7 +80,7 @@ TEST_CASE("verdict: numbers flip where their intervals do not meet") {
   CHECK(segment_of(other, VerdictQuestion::offset_a, "B") == 2);
 }
 
-TEST_CASE("verdict: another ECU is another instrument; a meter opens nothing") {
+TEST_CASE("verdict: another ECU is another instrument, a meter opens nothing") {
   std::vector<Verdict> all{verdict(VerdictQuestion::sign, "A", 0, "discharge_positive"),
                            verdict(VerdictQuestion::sign, "A", 5, "discharge_positive")};
   all[1].ecu = 0x7EB;
