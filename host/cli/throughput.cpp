@@ -139,7 +139,9 @@ ExitCode run_throughput(const RowsOptions& options) {
         {fmt::format("hours at {:.0f} % or less", kSocLowPct), true}};
     return render_table(columns, lines) + "\n" + render_table(use_columns, use_lines) +
            foot_of(asked, reasons) + told +
-           "out and in: at the pack, regen counts as in; standing: out of the pack outside trips; "
+           "out and in: at the pack, regen counts as in; standing: out of the pack outside trips, "
+           "as far\n"
+           "as it was heard: not before the logger has noticed that the van woke; "
            "charger: the\non-board one, at 0.6 kW or more.\n"
            "before logging is assumed, not measured: the odometer at the first record times the "
            "use since. It is in no other figure.\n" +

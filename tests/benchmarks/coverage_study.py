@@ -149,7 +149,9 @@ def study_van(job):
             compare(points, f"capacity {row['method']}", ["offset_a"], row, {"offset_a": pack["offset_a"]})
         for row in rows.get("verdicts", []):
             if row.get("question") in ("offset_a", "gain", "soc_step_pct") and row.get("value") is not None:
-                real = {"offset_a": pack["offset_a"], "gain": 1 + pack["gain"], "soc_step_pct": pack["soc_step_pct"]}
+                # 0: none but that of the word itself.
+                real = {"offset_a": pack["offset_a"], "gain": 1 + pack["gain"],
+                        "soc_step_pct": pack["soc_step_pct"] or 100 / 255}
                 compare(points, f"verdict {row['question']}", ["value"], row, {"value": real[row["question"]]})
         result["flags"] = sorted(flags)
         result["cpu_s"] = time.process_time() - before
@@ -179,7 +181,7 @@ def both_ways(job):
         return seed, math.inf, 0
     apart = [abs(a[key] - b[key]) / ((a[key + "_high"] - a[key + "_low"]) / 2)
              for a, b in zip(*rows) for key in a
-             if a.get(key + "_high") is not None and a[key + "_high"] > a[key + "_low"]]
+             if isinstance(a.get(key + "_high"), (int, float)) and a[key + "_high"] > a[key + "_low"]]
     return seed, max(apart, default=math.inf), len(apart)
 
 

@@ -217,8 +217,11 @@ void DirectLogger::probe() {
     return;
   }
   std::array<RawWord, kMaxWordsPerReply> words{};
-  const std::size_t count = words_of(plan_.polls()[0].read(answer->message), words);
-  const bool used = duty_.shows_life(std::span<const RawWord>(words).first(count));
+  const PollRequest& request = plan_.polls()[0];
+  const std::span<const RawWord> known =
+      std::span<const RawWord>(words).first(words_of(request.read(answer->message), words));
+  keep(begun_, request, known);
+  const bool used = duty_.shows_life(known);
   if (!prompted && !used) {
     wait(WaitReason::parked);
     return;

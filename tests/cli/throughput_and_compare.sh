@@ -92,13 +92,23 @@ def truth(depot):
         return {van["vin"]: van["throughput"] for van in json.load(file)["vans"]}
 
 
+def charges(depot):
+    with open(f"{depot}.cards/truth.json") as file:
+        return {van["vin"]: len(van["sessions"]) for van in json.load(file)["vans"]}
+
+
 for depot in ["few"] + (["many"] if sys.argv[1] != "0" else []):
-    really = truth(depot)
+    really, sessions = truth(depot), charges(depot)
     for row in rows(depot, "throughput"):
         for key in ("discharge_kwh", "charge_kwh", "discharge_ah", "charge_ah", "full_cycles",
-                    "kwh_per_mile", "standing_kwh"):
+                    "kwh_per_mile"):
             value = really[row["vin"]][key]
             assert row[key + "_low"] <= value <= row[key + "_high"], (row["van"], key, value)
+        # What was heard of it: the bench's van is awake for 25 s before each charge, with
+        # up to 1 kW, and the logger is late for most of them.
+        unheard = really[row["vin"]]["standing_kwh"] - row["standing_kwh"]
+        spread = row["standing_kwh_high"] - row["standing_kwh"]
+        assert -spread <= unheard <= spread + sessions[row["vin"]] * 25 / 3600, (row["van"], unheard)
         hours = really[row["vin"]]["charger_hours"]
         assert abs(row["charger_hours"] - hours) < 0.01 * hours, (row["charger_hours"], hours)
         assert abs(sum(band["hours"] for band in row["charge_power"]) - hours) < 0.01 * hours
