@@ -47,7 +47,7 @@ def main():
     programs = Bin(sys.argv[1])
     with workspace() as folder:
         folder = pathlib.Path(folder)
-        run(programs.benchvan, "month", "--out", folder / "m", "--vans", "1", "--days", DAYS, "--seed", "3")
+        run(programs.benchvan, "month", "--direct", "--out", folder / "m", "--vans", "1", "--days", DAYS, "--seed", "3")
         card = next((folder / "m").glob("*.log"))
         depot = folder / "depot"
         run(programs.packmile, "new", depot)

@@ -15,7 +15,7 @@ cd "$work" || exit 1
 
 # depot NAME DAYS: two vans of one type, imported.
 depot() {
-  "$benchvan" month --out "$1.cards" --vans 2 --days "$2" --seed 5 >/dev/null &&
+  "$benchvan" month --direct --out "$1.cards" --vans 2 --days "$2" --seed 5 >/dev/null &&
     "$packmile" new "$1" --zone Europe/London >/dev/null &&
     cp "$1.cards/fleet.toml" "$1/" &&
     "$packmile" import "$1".cards/*.log --depot "$1" 2>import.err || {

@@ -139,7 +139,7 @@ def main():
 
         # A made month: the sensor of this van has no offset, and the interval holds that.
         month = folder / "month"
-        run(bin_.benchvan, "month", "--out", month, "--vans", "1", "--days", "8")
+        run(bin_.benchvan, "month", "--direct", "--out", month, "--vans", "1", "--days", "8")
         (card,) = month.glob("*.log")
         found = by_question(bin_.rows("check", card)[0]["verdicts"])
         print("offset:", found["offset_a"]["verdict"], found["offset_a"]["evidence"])
