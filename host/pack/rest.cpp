@@ -34,6 +34,9 @@ constexpr double kBalanceMostA = 2;
 // Of one state of charge at rest, in steps: half of one, rectangular, and a little
 // (0.0016 of the pack for a code of 1/255).
 constexpr double kBalanceSteps = 0.408;
+// The controller at one rest, share of the pack. A judgment, as for the offset's
+// verdict.
+constexpr double kControllerU = 0.01;
 // Of what flowed while nothing was answered: the trapezoid's guess is half of it
 // off at worst. Common practice, no source.
 constexpr double kMissedU = 0.5;
@@ -331,7 +334,8 @@ std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
   balance.segment = b.point.segment;
   balance.awake_h = between.awake_h;
   balance.offset.a = (between.ah + risen_pct / 100 * ah) / between.awake_h;
-  const double soc_u_ah = kBalanceSteps * step_pct / 100 * std::sqrt(2.0) * ah;
+  const double soc_u_ah =
+      std::hypot(kBalanceSteps * step_pct / 100, kControllerU) * std::sqrt(2.0) * ah;
   balance.offset.u_a = std::hypot(std::hypot(soc_u_ah, between.still_u_ah),
                                   kAsymmetryU * between.one_way_ah, kMissedU * between.bridged_ah) /
                        between.awake_h;
