@@ -72,15 +72,20 @@ show packmile note --depot "$depot" --list
 printf '\nDoes one take more than the others? A few days are too few to say:\n'
 show packmile compare --depot "$depot"
 
+printf '\nWhat are its words taken for, and what does its pack hold? A few days tell little of that:\n'
+show packmile verdicts --depot "$depot" --van "$van"
+show packmile capacity --depot "$depot" --van "$van"
+show packmile fade --depot "$depot" --van "$van"
+
 mkdir -p "$out/tables"
-for table in trips sessions throughput compare; do
+for table in trips sessions throughput compare verdicts capacity fade; do
   packmile "$table" --depot "$depot" --format csv --output "$out/tables/$table.csv"
 done
 cat <<TXT
 
 Left for you to look at:
   $out/depot           the depot: fleet.toml, notes.csv, archive/, depot.db
-  $out/tables          trips.csv, sessions.csv, throughput.csv, compare.csv: for a spreadsheet
+  $out/tables          a CSV file of each of these tables, for a spreadsheet
   $out/cards           the cards, and truth.json: what really happened (never read by packmile)
 Try: packmile trips --depot $depot --units km --van $van
      (the programs are in build/release/bin)
