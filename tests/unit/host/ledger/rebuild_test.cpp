@@ -38,7 +38,7 @@ void drive(CardMaker& card, Tick from, int turn = 1) {
                    static_cast<std::uint32_t>(std::lround(v_kmh))});
     if (k % 25 == 0)
       card.response(tick + 5, test::soc_key(5000),
-                    {200u - static_cast<std::uint32_t>(k / 600), 14'200});
+                    {200u - static_cast<std::uint32_t>(k / 500), 14'200});
   }
   card.close();
 }
