@@ -59,6 +59,7 @@ enum class Finding : std::uint8_t {
   distance_partly_seen,
   ah_out_against_in,
   energy_partly_known,
+  charge_unsure,
   soc_re_anchored,
   soc_corrected_while_charging,
   scale_not_confirmed,
@@ -183,6 +184,9 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::energy_partly_known, "energy_partly_known",
                  "the energy of a trip or a charge is not known, and so not in the sums: they are "
                  "of the rest; trips and sessions say why"},
+    FindingEntry{Finding::charge_unsure, "charge_unsure",
+                 "the state of charge rose in a silence by no more than what a controller may put "
+                 "right at rest: perhaps no charge at all"},
     FindingEntry{Finding::soc_re_anchored, "soc_re_anchored",
                  "the controller moved its state of charge without the charge for it"},
     FindingEntry{Finding::soc_corrected_while_charging, "soc_corrected_while_charging",

@@ -31,7 +31,7 @@ constexpr std::uint32_t kUnseenDriveCodes = 2;
 constexpr double kUnseenChargeSteps = 2;
 // A controller that puts its count right at rest moves it as a charge would. It is
 // good to a point (1 sd) at each end: less than this may be no charge at all.
-constexpr double kUnseenChargePct = 3;
+constexpr double kSureUnseenChargePct = 3;
 // Whole kilometres are believed after this many steps.
 constexpr std::size_t kWholeKmSteps = 3;
 // Two parts of a session that a 48 h border cut lie this near. Common practice.
@@ -243,8 +243,7 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   const double after_pct = soc ? soc->raw * episode.soc_step_pct : 0;
   const double rise_pct = after_pct - before_pct;
   const bool rose =
-      near(kNearSilenceRiseMs) &&
-      rise_pct >= std::max(kUnseenChargeSteps * least_pct, kUnseenChargePct) - kRoundingPct;
+      near(kNearSilenceRiseMs) && rise_pct >= kUnseenChargeSteps * least_pct - kRoundingPct;
   const bool fell = near(kNearSilenceMs) && -rise_pct >= least_pct - kRoundingPct;
   const TimeDoubt end_doubt = episode.doubt_of(at(awake.from_ms));
   std::vector<Finding> doubts = last.clock_findings;
@@ -279,6 +278,8 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     charge.also_drove = drove;
     charge.verdict = verdict;
     ChargeSession session = build_unseen_session(charge, facts);
+    if (rise_pct < kSureUnseenChargePct - kRoundingPct)
+      add_finding(session.findings, Finding::charge_unsure);
     for (const Finding finding : doubts) add_finding(session.findings, finding);
     figures.sessions.push_back(std::move(session));
   } else if (fell && !drove) {

@@ -2,6 +2,8 @@
 // coarser steps gives the same story.
 #include <doctest/doctest.h>
 
+#include <algorithm>
+
 #include <cmath>
 #include <vector>
 
@@ -133,7 +135,11 @@ TEST_CASE("native steps: a fall of the state of charge in sleep is no charge by 
     for (int s = 0; s <= 300; s += 5) add_sample(scene.episode.soc, woke_ms + s * 1000, after);
     scene.episode.soc_step_pct = 0.1;
     const VanFigures figures = account_of({first, scene.take()}, nominal(50));
-    REQUIRE(figures.sessions.size() == (after == 635 ? 1 : 0));
+    REQUIRE(figures.sessions.size() == (after == 603 ? 0 : 1));
+    if (after == 603) continue;
+    const auto& findings = figures.sessions[0].findings;
+    CHECK((std::ranges::find(findings, Finding::charge_unsure) != findings.end()) ==
+          (after == 629));
     if (after != 635) continue;
     CHECK(*figures.sessions[0].soc_start_pct == doctest::Approx(60));
     CHECK(figures.sessions[0].pack_kwh.figure->value == doctest::Approx(1.75));
