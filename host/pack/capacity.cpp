@@ -327,7 +327,7 @@ void Combination::add_windows() {
     row.n_used = latest.size();
     const double ah = median_of(latest);
     // sqrt(pi/2): sd of a median.
-    const double u = 1.2533141373155001 * std::max(robust_sd(latest), 0.002 * ah) /
+    const double u = kMedianFactor * std::max(robust_sd(latest), 0.002 * ah) /
                      std::sqrt(static_cast<double>(latest.size()));
     const double plateau_a = series.plateau_kw * 2000 / (series.low_v + series.high_v);
     const double hours = plateau_a > 0 ? ah / plateau_a : 0;

@@ -34,9 +34,6 @@ constexpr double kBalanceMostA = 2;
 // Of one state of charge at rest, in steps: half of one, rectangular, and a little
 // (0.0016 of the pack for a code of 1/255).
 constexpr double kBalanceSteps = 0.408;
-// The controller at one rest, share of the pack. A judgment, as for the offset's
-// verdict.
-constexpr double kControllerU = 0.01;
 // Of what flowed while nothing was answered: the trapezoid's guess is half of it
 // off at worst. Common practice, no source.
 constexpr double kMissedU = 0.5;
@@ -46,7 +43,6 @@ constexpr std::size_t kLeastInBand = 3;
 constexpr double kBandPct = 3 * kSocPctPerCode;
 constexpr std::int64_t kStillHoldsMs = 1'800'000;
 constexpr double kLeastSpreadPct = 10;
-constexpr double kMedianFactor = 1.2533141373155001;  // sqrt(pi/2)
 // Rectangular, +-half a step.
 const double kUOfStep = 1 / std::sqrt(12.0);
 // A current that keeps its step this long is not dithered.
@@ -335,7 +331,7 @@ std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
   balance.awake_h = between.awake_h;
   balance.offset.a = (between.ah + risen_pct / 100 * ah) / between.awake_h;
   const double soc_u_ah =
-      std::hypot(kBalanceSteps * step_pct / 100, kControllerU) * std::sqrt(2.0) * ah;
+      std::hypot(kBalanceSteps * step_pct / 100, kSocAtRestU) * std::sqrt(2.0) * ah;
   balance.offset.u_a = std::hypot(std::hypot(soc_u_ah, between.still_u_ah),
                                   kAsymmetryU * between.one_way_ah, kMissedU * between.bridged_ah) /
                        between.awake_h;

@@ -18,6 +18,8 @@ inline constexpr std::size_t kMostPoints = 5'000;
 
 // The middle one; mean of the two middle ones of an even number. 0 of none.
 [[nodiscard]] double median_of(std::vector<double> values);
+// A median of many values is so much less sure than their mean: sqrt(pi/2).
+inline constexpr double kMedianFactor = 1.2533141373155001;
 // Standard deviation of a normal distribution with the same median absolute
 // deviation from the median; 0 of none.
 [[nodiscard]] double robust_sd(std::span<const double> values);

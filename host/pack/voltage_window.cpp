@@ -32,8 +32,6 @@ constexpr double kLeastWidthV = 2;
 // Of a day's 24 h: the first and the last quarter of a year are compared.
 constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
 constexpr std::size_t kLeastPoints = 3;
-// sd of the median over that of the mean for normal errors: sqrt(pi/2).
-constexpr double kMedianFactor = 1.2533141373155001;
 
 struct Plateau {
   std::size_t from = 0;

@@ -33,10 +33,6 @@ constexpr double kSameRestV = 0.005;
 // Of one state of charge at rest, in steps: half of one, rectangular, and a little
 // (0.0016 of the pack for a code of 1/255).
 constexpr double kSocSteps = 0.408;
-// What the controller may be wrong by at one rest, share of the pack. A judgment: 79
-// published pairs of a fleet against rest voltage have a robust sd of 1.6 points, and
-// of that two rests alike share a part.
-constexpr double kControllerU = 0.01;
 // Gain of discharge against charge, and what the straight line puts into a gap.
 // Judgments.
 constexpr double kAsymmetryU = 0.001;
@@ -325,7 +321,7 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
           (turn * flowed / kChargePerAh + risen_pct / 100 * ah - (leaks ? asleep_ah : 0)) / awake_h;
       BalanceErrors errors;
       errors.capacity_ah = ah;
-      errors.u_share = std::hypot(kSocSteps * step_pct / 100, kControllerU);
+      errors.u_share = std::hypot(kSocSteps * step_pct / 100, kSocAtRestU);
       errors.one_way_ah = balance.ah;
       errors.missed_ah = std::hypot(kMissedU * gap / kChargePerAh, kMissedU * asleep_ah);
       errors.awake_h = awake_h;

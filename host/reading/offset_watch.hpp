@@ -88,8 +88,8 @@ class OffsetWatch {
     std::int64_t net = 0;      // in units of PackCharge
     std::int64_t one_way = 0;  // half of both ways together
     std::int64_t gap = 0;
-    std::int64_t head = 0;  // net, before the state of charge was first answered,
-    std::int64_t tail = 0;  // and after it was last
+    std::int64_t head = 0;     // net, before the state of charge was first answered,
+    std::int64_t tail = 0;     // and after it was last
     float soc_first_pct = -1;  // below 0: not answered near that end
     float soc_last_pct = -1;
     float soc_step_pct = 0;

@@ -79,6 +79,10 @@ struct PackReading {
   [[nodiscard]] double pack_a(std::uint16_t raw) const;
 };
 
+// What a controller may be wrong by at one rest, share of the pack, 1 sd. A judgment:
+// 79 published pairs of a fleet against rest voltage have a robust sd of 1.6 points,
+// and of that two rests alike share a part.
+inline constexpr double kSocAtRestU = 0.01;
 inline constexpr double kVoltPerCode = kPackVStep;
 inline constexpr double kAmpPerCode = kPackAStep;
 inline constexpr double kSocPctPerCode = kSocStepPct;
