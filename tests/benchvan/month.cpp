@@ -11,16 +11,13 @@
 #include <optional>
 #include <string_view>
 
-#include "benchvan/bench.hpp"
 #include "benchvan/bench_error.hpp"
-#include "benchvan/card_file.hpp"
-#include "benchvan/clockwork.hpp"
 #include "benchvan/direct_logger.hpp"
-#include "benchvan/lines_file.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/report.hpp"
 #include "benchvan/run_identity.hpp"
 #include "benchvan/truth.hpp"
+#include "benchvan/van_run.hpp"
 #include "benchvan/van_traits.hpp"
 #include "benchvan/vin.hpp"
 
@@ -29,7 +26,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr Nanos kSilentEndNs = 45 * kNanosPerSecond;
 constexpr std::array<std::string_view, 12> kVanNames{"willow", "alder",  "rowan", "hazel",
                                                      "aspen",  "linden", "tamar", "severn",
                                                      "tweed",  "medway", "avon",  "trent"};
@@ -117,41 +113,16 @@ int run_month(const MonthOptions& options) {
     van.traits = draw_traits(options.mechanisms, van.seed);
     const double cpu_from_s = cpu_seconds();
     MonthPlan plan(van, options.days, options.start_unix_ms);
-    PlannedScene scene(plan, van.odometer_km - 1200);
-    QuantitySet quantities;
-    for (const Quantity quantity :
-         {Quantity::speed_kmh, Quantity::pack_v, Quantity::pack_a, Quantity::soc_pct,
-          Quantity::ambient_c, Quantity::odometer_km}) {
-      quantities.add(quantity);
-    }
-    LinesFile lines(options.lines ? (out / (van.name + ".lines")).string() : "");
-    Bench bench({.vin = van.vin,
-                 .quantities = quantities,
-                 .coding = {.speed_cut = options.faults.speed_cut || options.mechanisms.speed_cut},
-                 .faults = options.faults,
-                 .seed = identity.number("answer times"),
-                 .lines = lines.file()},
-                scene);
-    CardFile card = CardFile::prepare(
-        (out / (van.name + ".log")).string(), kMonthCardBytes, identity.number("log id"),
-        {.van = van.name, .prepared_unix_ms = static_cast<std::uint64_t>(options.start_unix_ms)});
-    std::optional<std::int64_t> origin_unix_ms;
-    if (!options.faults.no_clock) origin_unix_ms = options.start_unix_ms;
-    if (options.direct) {
-      DirectLogger logger(bench, scene, card,
-                          {.log_id = identity.number("log id"),
-                           .entropy = identity.number("boot"),
-                           .van = van.name,
-                           .origin_unix_ms = origin_unix_ms});
-      logger.run(kSilentEndNs);
-    } else {
-      Clockwork clockwork(bench, scene, card,
-                          {.entropy = identity.number("boot"), .origin_unix_ms = origin_unix_ms});
-      clockwork.run(kNever, [&] { return scene.finished(); });
-      clockwork.run(clockwork.now_ns() + kSilentEndNs);
-      clockwork.stop();
-    }
-    lines.close();
+    const VanRunCounts counts = run_van(
+        van, plan, identity,
+        {.card = (out / (van.name + ".log")).string(),
+         .card_bytes = kMonthCardBytes,
+         .lines = options.lines ? (out / (van.name + ".lines")).string() : "",
+         .start_unix_ms = options.start_unix_ms,
+         .clock = !options.faults.no_clock,
+         .speed_cut = options.faults.speed_cut || options.mechanisms.speed_cut,
+         .direct = options.direct,
+         .faults = options.faults});
 
     const nlohmann::ordered_json truth = plan.truth();
     vans.push_back(truth);
@@ -166,12 +137,11 @@ int run_month(const MonthOptions& options) {
       notes << fmt::format("{},{},odometer,{:.0f},,,\n", van.name, iso_time(note.unix_ms),
                            std::floor(note.odometer_km));
     }
-    const BenchCounts& counts = bench.counts();
     fmt::print("{}: {} days, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
                van.name, options.days, truth["trips"].size(), truth["sessions"].size(),
-               counts.values, card.written(), cpu_seconds() - cpu_from_s);
+               counts.bench.values, counts.sectors, cpu_seconds() - cpu_from_s);
     std::fflush(stdout);
-    if (report_bench(counts) != 0) exit_code = 1;
+    if (report_bench(counts.bench) != 0) exit_code = 1;
   }
   std::ofstream truth = make_file(truth_path);
   truth << nlohmann::ordered_json{{"vans", vans}}.dump(1) << '\n';
