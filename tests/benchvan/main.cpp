@@ -11,6 +11,7 @@
 #include "benchvan/bench_error.hpp"
 #include "benchvan/drive.hpp"
 #include "benchvan/faults.hpp"
+#include "benchvan/firm.hpp"
 #include "benchvan/month.hpp"
 #include "benchvan/owners_fields.hpp"
 #include "benchvan/serve.hpp"
@@ -244,10 +245,23 @@ int run(int argc, char** argv) {
   add_fault_option(*month_command, text);
   month_command->footer(mechanism_help() + "\n" + fault_help());
 
+  FirmOptions firm;
+  CLI::App* firm_command = app.add_subcommand(
+      "firm", "A year of an invented linen-hire firm's five vans, each with a story of its own");
+  firm_command->add_option("--out", firm.out, "folder for cards, fleet, notes and truth");
+  firm_command
+      ->add_option("--days-before", firm.days_before, "days of the cards of the months before")
+      ->capture_default_str()
+      ->check(CLI::Range(0u, kMaxMonthDays));
+  firm_command->add_option("--days", firm.days, "days of the last month, through the whole core")
+      ->capture_default_str()
+      ->check(CLI::Range(1u, kMaxMonthDays));
+  firm_command->add_option("--seed", firm.seed, "of everything made up")->capture_default_str();
+
   try {
     app.parse(argc, argv);
     if (app.get_subcommands().empty())
-      throw CLI::RequiredError("a command: drive, serve, signals or month");
+      throw CLI::RequiredError("a command: drive, serve, signals, month or firm");
     // Only now: a mistyped option is named before a missing one.
     const auto need = [](bool given, const char* what) {
       if (!given) throw CLI::RequiredError(what);
@@ -260,6 +274,8 @@ int run(int argc, char** argv) {
       need(replay->count() + round->count() > 0, "--replay or --round");
     } else if (month_command->parsed()) {
       need(!month.out.empty(), "--out");
+    } else if (firm_command->parsed()) {
+      need(!firm.out.empty(), "--out");
     }
   } catch (const CLI::ParseError& error) {
     if (error.get_exit_code() == 0) return app.exit(error);  // help, version
@@ -289,6 +305,7 @@ int run(int argc, char** argv) {
                                    signals_van));
     return 0;
   }
+  if (firm_command->parsed()) return run_firm(firm);
   month.fault_names = text.faults;
   month.faults = faults_of(text);
   for (const std::string& name : month.mechanism_names) (void)set_mechanism(month.mechanisms, name);

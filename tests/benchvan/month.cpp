@@ -4,16 +4,14 @@
 
 #include <array>
 #include <cmath>
-#include <cstring>
-#include <ctime>
 #include <filesystem>
-#include <fstream>
 #include <optional>
 #include <string_view>
 
 #include "benchvan/bench_error.hpp"
 #include "benchvan/direct_logger.hpp"
 #include "benchvan/month_plan.hpp"
+#include "benchvan/out_files.hpp"
 #include "benchvan/report.hpp"
 #include "benchvan/run_identity.hpp"
 #include "benchvan/truth.hpp"
@@ -36,29 +34,6 @@ std::string van_name(unsigned number) {
   return lap == 0 ? std::string(name) : fmt::format("{}-{}", name, lap + 1);
 }
 
-double cpu_seconds() {
-  timespec spent{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &spent);
-  return static_cast<double>(spent.tv_sec) + 1e-9 * static_cast<double>(spent.tv_nsec);
-}
-
-std::ofstream make_file(const fs::path& path) {
-  std::ofstream file(path, std::ios::binary | std::ios::trunc);
-  if (!file) throw BenchError(fmt::format("{}: {}", path.string(), std::strerror(errno)));
-  return file;
-}
-
-void close_file(std::ofstream& file, const fs::path& path) {
-  file.close();
-  if (!file) throw BenchError(fmt::format("{}: could not be written whole", path.string()));
-}
-
-void refuse_existing(const fs::path& path) {
-  if (fs::symlink_status(path).type() == fs::file_type::not_found) return;
-  throw BenchError(fmt::format("{}: exists; nothing was written\n  give an empty folder to --out",
-                               path.string()));
-}
-
 }  // namespace
 
 int run_month(const MonthOptions& options) {
@@ -72,9 +47,7 @@ int run_month(const MonthOptions& options) {
   if (options.direct && options.lines)
     throw BenchError("--lines: with --direct there are none\n  leave out one of the two");
   const fs::path out(options.out);
-  std::error_code trouble;
-  fs::create_directories(out, trouble);
-  if (trouble) throw BenchError(fmt::format("{}: {}", options.out, trouble.message()));
+  make_folder(out);
   const fs::path fleet_path = out / "fleet.toml";
   const fs::path notes_path = out / "notes.csv";
   const fs::path truth_path = out / "truth.json";
@@ -113,16 +86,16 @@ int run_month(const MonthOptions& options) {
     van.traits = draw_traits(options.mechanisms, van.seed);
     const double cpu_from_s = cpu_seconds();
     MonthPlan plan(van, options.days, options.start_unix_ms);
-    const VanRunCounts counts = run_van(
-        van, plan, identity,
-        {.card = (out / (van.name + ".log")).string(),
-         .card_bytes = kMonthCardBytes,
-         .lines = options.lines ? (out / (van.name + ".lines")).string() : "",
-         .start_unix_ms = options.start_unix_ms,
-         .clock = !options.faults.no_clock,
-         .speed_cut = options.faults.speed_cut || options.mechanisms.speed_cut,
-         .direct = options.direct,
-         .faults = options.faults});
+    const VanRunCounts counts =
+        run_van(van, plan, identity,
+                {.card = (out / (van.name + ".log")).string(),
+                 .card_bytes = kMonthCardBytes,
+                 .lines = options.lines ? (out / (van.name + ".lines")).string() : "",
+                 .start_unix_ms = options.start_unix_ms,
+                 .clock = !options.faults.no_clock,
+                 .speed_cut = options.faults.speed_cut || options.mechanisms.speed_cut,
+                 .direct = options.direct,
+                 .faults = options.faults});
 
     const nlohmann::ordered_json truth = plan.truth();
     vans.push_back(truth);

@@ -13,7 +13,7 @@ namespace packmile::benchvan {
 struct VanRunSetup {
   std::string card;  // a log file that is not there yet
   std::uint64_t card_bytes = 0;
-  std::string lines;                     // every line of the logger into this file; empty: none
+  std::string lines{};                   // every line of the logger into this file; empty: none
   std::int64_t start_unix_ms = 0;        // of bench time 0, and of the card's preparation
   bool clock = true;                     // the logger can read one
   bool speed_cut = false;                // of the speed's code, never rounded

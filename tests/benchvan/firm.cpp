@@ -1,0 +1,231 @@
+#include "benchvan/firm.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <filesystem>
+#include <string_view>
+#include <vector>
+
+#include "benchvan/month.hpp"
+#include "benchvan/month_plan.hpp"
+#include "benchvan/out_files.hpp"
+#include "benchvan/report.hpp"
+#include "benchvan/run_identity.hpp"
+#include "benchvan/truth.hpp"
+#include "benchvan/van_run.hpp"
+#include "benchvan/vin.hpp"
+
+namespace packmile::benchvan {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr std::int64_t kMsPerDay = 86400000;
+constexpr std::uint64_t kBeforeCardBytes = std::uint64_t{1} << 30;
+// A question a second is enough for what the months before are for.
+constexpr std::uint32_t kBeforePollMs = 1000;
+
+constexpr std::array<std::string_view, 4> kWheels{"fl", "fr", "rl", "rr"};
+constexpr double kNewTreadMm = 8.0;
+
+// One van and what is told of it. All of it is invented.
+struct Story {
+  std::string_view name;
+  double odometer_km;  // a year ago
+  double briskness = 1;
+  double fade_pct_per_year = 1.5;
+  double pack_ah = kNominalAh;  // a year ago
+  double dc_share = 0;          // of the middays
+  bool silent = false;
+  // Of the fronts and rears, worn off per 10,000 km, and what was there a year ago.
+  std::array<double, 2> wear_mm{1.55, 1.0};
+  std::array<double, 2> tread_mm{7.6, 7.8};
+};
+
+constexpr std::array<Story, 5> kStories{{
+    {.name = "alder", .odometer_km = 21300, .briskness = 1.5, .wear_mm = {1.9, 1.1}},
+    {.name = "aspen", .odometer_km = 61400, .tread_mm = {7.4, 7.1}},
+    {.name = "hazel", .odometer_km = 44120, .silent = true},
+    {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
+    {.name = "willow", .odometer_km = 30480, .dc_share = 0.75},
+}};
+
+struct TypedNote {
+  std::int64_t unix_ms;
+  std::string text;  // as a line of notes.csv
+};
+
+// What the firm's people write down about one van.
+class Notebook {
+ public:
+  Notebook(const Story& story, std::uint64_t seed)
+      : story_(story), generator_(seed ^ 0x6E6F746573u), tread_mm_(story.tread_mm) {}
+
+  void odometer(std::int64_t unix_ms, double km) {
+    add(unix_ms, fmt::format("odometer,{:.0f},,,", std::floor(km)));
+  }
+
+  // The walk-round: a gauge of tenths of a millimetre, good to a quarter of one.
+  void walk_round(std::int64_t unix_ms, double km) {
+    odometer(unix_ms, km);
+    wear_to(km);
+    for (std::size_t i = 0; i < kWheels.size(); ++i) {
+      const double shown = tread_mm_[i / 2] + generator_.between(-0.2, 0.2);
+      add(unix_ms, fmt::format("tread,{},{:.1f},,", kWheels[i], std::round(shown * 10) / 10));
+    }
+  }
+
+  // Every session of the truth is paid for away from the depot or goes through the
+  // bay's own counter.
+  void charges(const nlohmann::ordered_json& sessions, double public_price) {
+    for (const nlohmann::ordered_json& session : sessions) {
+      const double kwh = session["grid_kwh"].get<double>();
+      if (session["kind"] != "dc") {
+        meter_kwh_ += kwh;
+        continue;
+      }
+      const double shown = std::round(kwh * 100) / 100;
+      lines_.push_back({0, fmt::format("{},{},receipt,{:.2f},{:.2f},Mill Lane,", story_.name,
+                                       session["end"].get<std::string>(), shown,
+                                       std::round(shown * public_price * 100) / 100)});
+    }
+  }
+
+  void add(std::int64_t unix_ms, const std::string& rest) {
+    lines_.push_back({unix_ms, fmt::format("{},{},{}", story_.name, iso_time(unix_ms), rest)});
+  }
+
+  [[nodiscard]] const std::vector<TypedNote>& lines() const { return lines_; }
+  [[nodiscard]] double meter_kwh() const { return meter_kwh_; }
+
+ private:
+  void wear_to(double km) {
+    if (worn_to_km_ > 0) {
+      for (std::size_t axle = 0; axle < tread_mm_.size(); ++axle)
+        tread_mm_[axle] -= story_.wear_mm[axle] * (km - worn_to_km_) / 10000;
+    }
+    worn_to_km_ = km;
+  }
+
+  const Story& story_;
+  Generator generator_;
+  std::array<double, 2> tread_mm_;
+  double worn_to_km_ = 0;
+  double meter_kwh_ = 12480.0;
+  std::vector<TypedNote> lines_;
+};
+
+VanTraits traits_of(const Story& story, std::uint64_t seed) {
+  Mechanisms mechanisms;
+  mechanisms.charger = mechanisms.weather = mechanisms.polarisation = mechanisms.offset = true;
+  VanTraits traits = draw_traits(mechanisms, seed);
+  traits.offset_a /= 3;  // a better sensor than most
+  traits.pack.capacity_ah = traits.believed_ah = story.pack_ah;
+  traits.fade_pct_per_year = story.fade_pct_per_year;
+  traits.briskness = story.briskness;
+  traits.dc_share = story.dc_share;
+  return traits;
+}
+
+}  // namespace
+
+int run_firm(const FirmOptions& options) {
+  const fs::path out(options.out);
+  make_folder(out);
+  const fs::path truth_path = out / "truth.json", notes_path = out / "notes.csv",
+                 fleet_path = out / "fleet.toml";
+  const auto before_card = [&](std::string_view van) {
+    return out / fmt::format("{}-before.log", van);
+  };
+  const auto month_card = [&](std::string_view van) { return out / fmt::format("{}.log", van); };
+  for (const fs::path& path : {truth_path, notes_path, fleet_path}) refuse_existing(path);
+  for (const Story& story : kStories) {
+    refuse_existing(before_card(story.name));
+    refuse_existing(month_card(story.name));
+  }
+
+  const std::int64_t month_start_ms = kMonthStartUnixMs;
+  const std::int64_t year_start_ms = month_start_ms - options.days_before * kMsPerDay;
+  std::vector<TypedNote> notes;
+  nlohmann::ordered_json vans = nlohmann::ordered_json::array();
+  int exit_code = 0;
+  for (unsigned i = 0; i < kStories.size(); ++i) {
+    const Story& story = kStories[i];
+    Generator life(options.seed * 1000003 + 31 * i);
+    MonthVan van{.name = std::string(story.name),
+                 .vin = invented_vin(300 + i),
+                 .odometer_km = story.odometer_km,
+                 .seed = life.next()};
+    van.traits = traits_of(story, van.seed);
+    Notebook notebook(story, van.seed);
+    nlohmann::ordered_json parts = nlohmann::ordered_json::array();
+    for (const bool before : {true, false}) {
+      const unsigned days = before ? options.days_before : options.days;
+      if (days == 0) continue;
+      RunIdentity identity;
+      identity.add("command", "firm");
+      identity.add("van", story.name);
+      identity.add("part", before ? "before" : "month");
+      identity.add("days", fmt::format("{}", days));
+      identity.add("seed", fmt::format("{}", options.seed));
+      const double cpu_from_s = cpu_seconds();
+      MonthPlan plan(van, days, before ? year_start_ms : month_start_ms);
+      // Nobody leaves a logger in a van that answers nothing for longer than it
+      // takes to see that.
+      const bool logged = !(before && story.silent);
+      VanRunCounts counts;
+      if (logged) {
+        counts =
+            run_van(van, plan, identity,
+                    {.card = (before ? before_card(story.name) : month_card(story.name)).string(),
+                     .card_bytes = before ? kBeforeCardBytes : kMonthCardBytes,
+                     .start_unix_ms = before ? year_start_ms : month_start_ms,
+                     .direct = before,
+                     .answers = story.silent ? Answers::none : Answers::service01,
+                     .poll_period_ms = before ? std::optional(kBeforePollMs) : std::nullopt});
+        if (report_bench(counts.bench) != 0) exit_code = 1;
+      } else {
+        while (plan.next()) {
+        }
+      }
+      nlohmann::ordered_json truth = plan.truth();
+      for (const OdometerNote& note : plan.notes())
+        notebook.walk_round(note.unix_ms, note.odometer_km);
+      notebook.charges(truth["sessions"], 0.64);
+      van.odometer_km = truth["throughput"]["odometer_km"].get<double>();
+      van.traits.pack.capacity_ah = truth["pack"]["capacity_ah_end"].get<double>();
+      van.seed = life.next();
+      if (!before) notebook.walk_round(plan.end_unix_ms(), van.odometer_km);
+      fmt::print("{}: {} days, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
+                 van.name, days, truth["trips"].size(), truth["sessions"].size(),
+                 counts.bench.values, counts.sectors, cpu_seconds() - cpu_from_s);
+      std::fflush(stdout);
+      parts.push_back(std::move(truth));
+    }
+    vans.push_back({{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}});
+    notes.insert(notes.end(), notebook.lines().begin(), notebook.lines().end());
+  }
+
+  std::ofstream fleet = make_file(fleet_path);
+  fleet << "zone = \"Europe/London\"\ncurrency = \"GBP\"\n";
+  for (const nlohmann::ordered_json& van : vans) {
+    fleet << fmt::format(
+        "\n[[van]]\nname = {}\nvin = {}\nnominal_kwh = {:.1f}\nnominal_ah = {:.1f}\n"
+        "onboard_charger_kw = {:.1f}\n",
+        van["van"].dump(), van["vin"].dump(), kNominalKwh, kNominalAh, kOnboardChargerKw);
+  }
+  close_file(fleet, fleet_path);
+  std::ofstream notes_file = make_file(notes_path);
+  notes_file << "van,date,kind,v1,v2,v3,remark\n";
+  for (const TypedNote& note : notes) notes_file << note.text << '\n';
+  close_file(notes_file, notes_path);
+  std::ofstream truth = make_file(truth_path);
+  truth << nlohmann::ordered_json{{"vans", vans}}.dump(1) << '\n';
+  close_file(truth, truth_path);
+  return exit_code;
+}
+
+}  // namespace packmile::benchvan
