@@ -9,7 +9,7 @@
 #include "cli/number_text.hpp"
 #include "cli/owner_questions.hpp"
 #include "cli/say.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 namespace packmile::cli {
 namespace {

@@ -5,7 +5,7 @@
 #include "cli/output.hpp"
 #include "cli/progress.hpp"
 #include "cli/render.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 namespace packmile::cli {
 

@@ -14,7 +14,7 @@
 #include "cli/output.hpp"
 #include "cli/render.hpp"
 #include "ledger/nearest.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 namespace packmile::cli {
 namespace {

@@ -10,7 +10,7 @@
 #include "cli/render.hpp"
 #include "cli/table.hpp"
 #include "ledger/row.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 namespace packmile::cli {
 namespace {

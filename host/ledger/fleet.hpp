@@ -14,7 +14,7 @@
 
 #include "card/owners_definition.hpp"
 #include "energy/van_account.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 #include "result.hpp"
 
 namespace packmile {

@@ -26,7 +26,7 @@
 #include <vector>
 
 #include "ledger/note_words.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 #include "notes/note.hpp"
 #include "result.hpp"
 

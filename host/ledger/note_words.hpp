@@ -8,7 +8,7 @@
 #include <string_view>
 #include <vector>
 
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 #include "notes/note.hpp"
 #include "result.hpp"
 

@@ -18,7 +18,7 @@
 #include <vector>
 
 #include "ledger/ledger.hpp"
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 namespace packmile {
 

@@ -12,10 +12,10 @@ import pathlib
 import re
 import sys
 
-ROOMS = ["card", "archive", "notes", "timeline", "reading", "energy", "pack", "money", "duty", "ledger",
+ROOMS = ["card", "archive", "notes", "calendar", "timeline", "reading", "energy", "pack", "money", "duty", "ledger",
          "report", "cli"]
 # Rooms of one stage: side by side, so that none includes another.
-STAGES = [["card"], ["archive"], ["notes"], ["timeline"], ["reading"], ["energy"], ["pack"], ["money", "duty"],
+STAGES = [["card"], ["archive"], ["notes"], ["calendar"], ["timeline"], ["reading"], ["energy"], ["pack"], ["money", "duty"],
           ["ledger"], ["report"], ["cli"]]
 INCLUDE = re.compile(r'^\s*#\s*include\s*"([^"]+)"', re.M)
 

@@ -1,4 +1,4 @@
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 // g++ 12 thinks that the library's parser may leave a variable unset.
 #if !defined(__clang__)

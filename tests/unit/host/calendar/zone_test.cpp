@@ -1,4 +1,4 @@
-#include "ledger/zone.hpp"
+#include "calendar/zone.hpp"
 
 #include <doctest/doctest.h>
 
