@@ -210,7 +210,10 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
   const auto others = others_of(note);
   const auto date_text = [&](const NoteTime& when) { return shown_time(when, fleet_.zone); };
   if (!rule.several_a_day) {
-    const auto rival = std::ranges::find(others, note.when, &Note::when);
+    const auto rival = std::ranges::find_if(others, [&](const Note* other) {
+      return other->when == note.when &&
+             (!rule.by_place || other->values[0].text == note.values[0].text);
+    });
     if (rival != others.end())
       return Error{
           fmt::format("{} has {} on {} already (note {})", note.van,

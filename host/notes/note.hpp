@@ -13,10 +13,18 @@
 namespace packmile {
 
 enum class NoteKind : std::uint8_t {
-  odometer,   // the reading
-  receipt,    // kWh, sum paid, place
-  meter,      // the depot's counter before and after
-  withdrawn,  // takes another note back and says nothing itself
+  odometer,    // the reading
+  receipt,     // kWh, sum paid, place
+  meter,       // the depot's counter before and after
+  tread,       // depth of a tyre's pattern at a wheel, by gauge
+  pad,         // the thinnest pad of an axle
+  job,         // work done: part, sum, hours of labour
+  fluid,       // a fluid was renewed
+  tyre_moved,  // a tyre went from one wheel to another
+  off_road,    // days without the van, and what its stand-in cost
+  valuation,   // what somebody would pay for the van
+  sold,        // what somebody paid
+  withdrawn,   // takes another note back and says nothing itself
 };
 
 // Places in Note::values.
@@ -26,6 +34,20 @@ inline constexpr std::size_t kReceiptSum = 1;    // the depot's currency
 inline constexpr std::size_t kReceiptPlace = 2;  // text
 inline constexpr std::size_t kMeterBefore = 0;   // kWh
 inline constexpr std::size_t kMeterAfter = 1;    // kWh
+inline constexpr std::size_t kTreadWheel = 0;    // a word of kWheelWords
+inline constexpr std::size_t kTreadDepth = 1;    // mm
+inline constexpr std::size_t kTreadGauge = 2;    // mm
+inline constexpr std::size_t kPadAxle = 0;       // a word of kAxleWords
+inline constexpr std::size_t kPadThickness = 1;  // mm
+inline constexpr std::size_t kJobPart = 0;       // text
+inline constexpr std::size_t kJobSum = 1;        // the depot's currency
+inline constexpr std::size_t kJobHours = 2;      // h
+inline constexpr std::size_t kFluidName = 0;     // text
+inline constexpr std::size_t kMovedFrom = 0;     // a word of kWheelWords
+inline constexpr std::size_t kMovedTo = 1;       // a word of kWheelWords
+inline constexpr std::size_t kOffRoadDays = 0;   // days
+inline constexpr std::size_t kOffRoadSum = 1;    // the depot's currency
+inline constexpr std::size_t kPriceSum = 0;      // of valuation and sold
 
 // A local day of the depot, from its first instant to that of the next day; or
 // an instant, twice the same.
@@ -45,7 +67,7 @@ struct NoteTime {
 struct NoteValue {
   // As notes.csv has it: 24850mi, 12.5, Corn Exchange. Empty: there is no such value.
   std::string text;
-  double number = 0;  // km, kWh, currency; 0 where the value is text
+  double number = 0;  // km, kWh, mm, h, days, currency; 0 where the value is text
   // What one more in the last digit typed is worth, in the same unit: 12345 is
   // known to 1, 24850mi to 1.609 km. 0 where the value is text.
   double step = 0;

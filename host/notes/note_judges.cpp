@@ -159,8 +159,8 @@ NoteJudgement judge_meter(const Note& note, const NoteSetting& setting) {
   return out;
 }
 
-// All that it says is which note it takes back, and that is said of every note
-// that replaces another.
-NoteJudgement judge_withdrawn(const Note&, const NoteSetting&) { return {}; }
+// Says nothing of other notes; which note it stands in place of is said of every
+// kind.
+NoteJudgement judge_by_itself(const Note&, const NoteSetting&) { return {}; }
 
 }  // namespace packmile

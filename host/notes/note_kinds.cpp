@@ -7,6 +7,8 @@
 #include <charconv>
 #include <cmath>
 
+#include "notes/positions.hpp"
+
 namespace packmile {
 namespace {
 
@@ -20,6 +22,14 @@ constexpr double kMostSum = 1'000'000;
 // A counter of eight places before the point.
 constexpr double kMostMeterKwh = 99'999'999;
 constexpr double kMostPlaceBytes = 64;
+// A new tyre of a van has 8 to 11 mm, a new pad 10 to 20 (common practice, no
+// source): further out the unit is wrong.
+constexpr double kMostTreadMm = 25;
+constexpr double kMostGaugeErrorMm = 5;
+constexpr double kMostPadMm = 40;
+constexpr double kMostHours = 1'000;
+constexpr double kMostOffRoadDays = 1'000;
+constexpr double kMostPartBytes = 64;
 // A double has 15 to 17 decimal digits.
 constexpr std::size_t kMostDigits = 15;
 
@@ -34,13 +44,48 @@ constexpr std::array kMeterValues{
     NoteValueRule{"AFTER", NoteUnit::kwh, 0, kMostMeterKwh},
 };
 
+constexpr std::array kTreadValues{
+    NoteValueRule{"WHEEL", NoteUnit::text, 1, 2, false, false, kWheelWords},
+    NoteValueRule{"MM", NoteUnit::mm, 0, kMostTreadMm},
+    NoteValueRule{"GAUGE_MM", NoteUnit::mm, 0, kMostGaugeErrorMm, true, true},
+};
+constexpr std::array kPadValues{
+    NoteValueRule{"AXLE", NoteUnit::text, 1, 5, false, false, kAxleWords},
+    NoteValueRule{"MM", NoteUnit::mm, 0, kMostPadMm},
+};
+constexpr std::array kJobValues{
+    NoteValueRule{"PART", NoteUnit::text, 1, kMostPartBytes},
+    NoteValueRule{"SUM", NoteUnit::money, 0, kMostSum},
+    NoteValueRule{"HOURS", NoteUnit::hours, 0, kMostHours, false, true},
+};
+constexpr std::array kFluidValues{NoteValueRule{"NAME", NoteUnit::text, 1, kMostPartBytes}};
+constexpr std::array kMovedValues{
+    NoteValueRule{"FROM", NoteUnit::text, 1, 2, false, false, kWheelWords},
+    NoteValueRule{"TO", NoteUnit::text, 1, 2, false, false, kWheelWords},
+};
+constexpr std::array kOffRoadValues{
+    NoteValueRule{"DAYS", NoteUnit::days, 0, kMostOffRoadDays, true},
+    NoteValueRule{"SUM", NoteUnit::money, 0, kMostSum, false, true},
+};
+constexpr std::array kPriceValues{NoteValueRule{"SUM", NoteUnit::money, 0, kMostSum}};
+
 // Charging in public twice a day, and at the depot's meter more often than that,
-// is ordinary; two odometer readings at one time are not.
+// is ordinary, and so are several jobs at one visit and several offers for a van;
+// two odometer readings at one time are not.
 constexpr std::array kKinds{
     NoteKindRule{NoteKind::odometer, "odometer", kOdometerValues, false, false, judge_odometer},
     NoteKindRule{NoteKind::receipt, "receipt", kReceiptValues, true, false, judge_receipt},
     NoteKindRule{NoteKind::meter, "meter", kMeterValues, true, false, judge_meter},
-    NoteKindRule{NoteKind::withdrawn, "withdrawn", {}, false, true, judge_withdrawn},
+    NoteKindRule{NoteKind::tread, "tread", kTreadValues, false, false, judge_by_itself, true},
+    NoteKindRule{NoteKind::pad, "pad", kPadValues, false, false, judge_by_itself, true},
+    NoteKindRule{NoteKind::job, "job", kJobValues, true, false, judge_by_itself},
+    NoteKindRule{NoteKind::fluid, "fluid", kFluidValues, true, false, judge_by_itself},
+    NoteKindRule{NoteKind::tyre_moved, "tyre_moved", kMovedValues, false, false, judge_by_itself,
+                 true},
+    NoteKindRule{NoteKind::off_road, "off_road", kOffRoadValues, false, false, judge_by_itself},
+    NoteKindRule{NoteKind::valuation, "valuation", kPriceValues, true, false, judge_by_itself},
+    NoteKindRule{NoteKind::sold, "sold", kPriceValues, false, false, judge_by_itself},
+    NoteKindRule{NoteKind::withdrawn, "withdrawn", {}, false, true, judge_by_itself},
 };
 
 struct Suffix {
@@ -54,6 +99,12 @@ std::vector<Suffix> suffixes_of(NoteUnit unit) {
       return {{"km", 1}, {"mi", kKmPerMile}};
     case NoteUnit::kwh:
       return {{"kwh", 1}};
+    case NoteUnit::mm:
+      return {{"mm", 1}};
+    case NoteUnit::hours:
+      return {{"h", 1}, {"hours", 1}};
+    case NoteUnit::days:
+      return {{"day", 1}, {"days", 1}};
     case NoteUnit::money:
     case NoteUnit::text:
       break;
@@ -68,6 +119,12 @@ std::string_view unit_word(NoteUnit unit, std::string_view currency) {
       return "km";
     case NoteUnit::kwh:
       return "kWh";
+    case NoteUnit::mm:
+      return "mm";
+    case NoteUnit::hours:
+      return "h";
+    case NoteUnit::days:
+      return "days";
     case NoteUnit::money:
       return currency == "XXX" ? std::string_view{} : currency;
     case NoteUnit::text:
@@ -115,6 +172,12 @@ std::string allowed_text(const NoteValueRule& rule) {
       return out + " km, or miles with mi behind it (24850mi)";
     case NoteUnit::kwh:
       return out + " kWh";
+    case NoteUnit::mm:
+      return out + " mm";
+    case NoteUnit::hours:
+      return out + " hours";
+    case NoteUnit::days:
+      return out + " days";
     case NoteUnit::money:
       return out + ", in the depot's currency and without its sign";
     case NoteUnit::text:

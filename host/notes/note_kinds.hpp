@@ -1,7 +1,7 @@
 // The kinds of notes: the word of each, what its values are, and how one is
 // judged. A new kind is a NoteKind, one line in note_kinds.cpp and one judge.
 //
-// Units     numbers are km, kWh, mm, hours and the depot's currency; behind a
+// Units     numbers are km, kWh, mm, hours, days and the depot's currency; behind a
 //           distance `mi` makes miles, and each unit's own name may stand there.
 #pragma once
 #include <functional>
@@ -16,7 +16,7 @@
 
 namespace packmile {
 
-enum class NoteUnit : std::uint8_t { km, kwh, money, text };
+enum class NoteUnit : std::uint8_t { km, kwh, mm, hours, days, money, text };
 
 struct NoteValueRule {
   std::string_view name;  // as in the usage line: READING
@@ -59,6 +59,9 @@ struct NoteKindRule {
   bool several_a_day;
   bool needs_replaces;
   NoteJudgement (*judge)(const Note&, const NoteSetting&);
+  // The first value is a place on the van: only notes of the same one contradict
+  // each other.
+  bool by_place = false;
 };
 
 [[nodiscard]] std::span<const NoteKindRule> note_kinds();  // in order of NoteKind
@@ -66,7 +69,7 @@ struct NoteKindRule {
 [[nodiscard]] const NoteKindRule* note_kind_named(std::string_view word);  // nullptr: none
 // "odometer READING", "meter BEFORE AFTER"
 [[nodiscard]] std::string usage_of(const NoteKindRule& rule);
-// "odometer, receipt, meter, withdrawn"
+// "odometer, receipt, meter, ..., withdrawn"
 [[nodiscard]] std::string note_kind_words();
 
 // One typed value. A mistake begins with the rule's name and has no `value`.
@@ -86,6 +89,6 @@ struct NoteKindRule {
 [[nodiscard]] NoteJudgement judge_odometer(const Note& note, const NoteSetting& setting);
 [[nodiscard]] NoteJudgement judge_receipt(const Note& note, const NoteSetting& setting);
 [[nodiscard]] NoteJudgement judge_meter(const Note& note, const NoteSetting& setting);
-[[nodiscard]] NoteJudgement judge_withdrawn(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_by_itself(const Note& note, const NoteSetting& setting);
 
 }  // namespace packmile

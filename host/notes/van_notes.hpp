@@ -1,15 +1,16 @@
-// What the notes of one van say, ready for figures: readings, meter pairs,
-// receipts.
+// What the notes of one van say, ready for figures.
 //
 // Input     notes of any vans, corrections among them.
 // Output    those of the van that hold, each list in order of time, then id.
 #pragma once
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "notes/note.hpp"
+#include "notes/positions.hpp"
 
 namespace packmile {
 
@@ -42,12 +43,82 @@ struct ReceiptNote {
   std::string place;
 };
 
+// One standard uncertainty of a reading by a hand-held tread gauge, where the note
+// gives none (common practice, no source).
+inline constexpr double kUsualGaugeErrorMm = 0.25;
+
+struct TreadNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  Wheel wheel = Wheel::front_left;
+  double depth_mm = 0;
+  double gauge_error_mm = kUsualGaugeErrorMm;
+  double step_mm = 0;  // of the last digit typed
+};
+
+struct PadNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  Axle axle = Axle::front;
+  double thickness_mm = 0;  // of the thinnest pad of the axle, without its plate
+  double step_mm = 0;       // of the last digit typed
+};
+
+struct JobNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  std::string part;             // the owner's word, as fleet.toml has it for its parts
+  double sum = 0;               // the depot's currency; hours of labour are not in it
+  std::optional<double> hours;  // of one's own labour; absent: none was noted
+};
+
+struct FluidNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  std::string name;  // renewed on that day
+};
+
+struct TyreMovedNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  Wheel from = Wheel::front_left;
+  Wheel to = Wheel::rear_left;  // never the same as from
+};
+
+struct OffRoadNote {
+  std::uint32_t id = 0;
+  NoteTime when;              // the first day
+  double days = 0;            // above 0
+  std::optional<double> sum;  // hire and the like, the depot's currency; absent: not noted
+};
+
+struct ValuationNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  double sum = 0;  // the depot's currency
+};
+
+struct SoldNote {
+  std::uint32_t id = 0;
+  NoteTime when;
+  double sum = 0;  // the depot's currency
+};
+
 struct VanNotes {
   std::vector<OdometerNote> odometer;
   std::vector<MeterNote> meter;
   std::vector<ReceiptNote> receipts;
+  std::vector<TreadNote> treads;
+  std::vector<PadNote> pads;
+  std::vector<JobNote> jobs;
+  std::vector<FluidNote> fluids;
+  std::vector<TyreMovedNote> tyres_moved;
+  std::vector<OffRoadNote> off_road;
+  std::vector<ValuationNote> valuations;
+  std::vector<SoldNote> sold;
 };
 
+// A note whose values cannot be (its wheel is none) is left out.
 [[nodiscard]] VanNotes van_notes_of(std::span<const Note> notes, std::string_view van);
 
 }  // namespace packmile

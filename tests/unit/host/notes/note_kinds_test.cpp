@@ -40,7 +40,17 @@ TEST_CASE("note kinds: the table is in order of the kinds, and words find them")
   CHECK(note_kind_named("odometr") == nullptr);
   CHECK(usage_of(rule_of(NoteKind::receipt)) == "receipt KWH SUM_PAID PLACE");
   CHECK(usage_of(rule_of(NoteKind::withdrawn)) == "withdrawn --replaces ID");
-  CHECK(note_kind_words() == "odometer, receipt, meter, withdrawn");
+  CHECK(usage_of(rule_of(NoteKind::tread)) == "tread WHEEL MM [GAUGE_MM]");
+  CHECK(usage_of(rule_of(NoteKind::pad)) == "pad AXLE MM");
+  CHECK(usage_of(rule_of(NoteKind::job)) == "job PART SUM [HOURS]");
+  CHECK(usage_of(rule_of(NoteKind::fluid)) == "fluid NAME");
+  CHECK(usage_of(rule_of(NoteKind::tyre_moved)) == "tyre_moved FROM TO");
+  CHECK(usage_of(rule_of(NoteKind::off_road)) == "off_road DAYS [SUM]");
+  CHECK(usage_of(rule_of(NoteKind::valuation)) == "valuation SUM");
+  CHECK(usage_of(rule_of(NoteKind::sold)) == "sold SUM");
+  CHECK(note_kind_words() ==
+        "odometer, receipt, meter, tread, pad, job, fluid, tyre_moved, off_road, valuation, sold, "
+        "withdrawn");
 }
 
 TEST_CASE("note kinds: distances are km, or miles with mi behind them") {

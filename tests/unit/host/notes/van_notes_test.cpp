@@ -61,3 +61,51 @@ TEST_CASE("van notes: what holds of one van, in order of time, each kind for its
   CHECK(van_notes_of(notes, "Cedar").odometer.size() == 1);
   CHECK(van_notes_of(notes, "").odometer.empty());
 }
+
+TEST_CASE("van notes: what was measured, done and priced, with what may be left out") {
+  const NoteTime day{kDay, kDay + 24h};
+  const auto word = [](const char* text) { return NoteValue{text, 0, 0}; };
+  const std::vector<Note> notes{
+      note(1, NoteKind::tread, day, {word("fl"), NoteValue{"5.1", 5.1, 0.1}}),
+      note(2, NoteKind::tread, day, {word("rr"), NoteValue{"6", 6, 1}, NoteValue{"0.5", 0.5, 0.1}}),
+      note(3, NoteKind::pad, day, {word("rear"), NoteValue{"7.5", 7.5, 0.1}}),
+      note(4, NoteKind::job, day, {word("tyre"), NoteValue{"420", 420, 1}}),
+      note(5, NoteKind::job, day, {word("wiper"), NoteValue{"18", 18, 1}, NoteValue{"0", 0, 1}}),
+      note(6, NoteKind::fluid, day, {word("brake fluid")}),
+      note(7, NoteKind::tyre_moved, day, {word("fl"), word("rl")}),
+      note(8, NoteKind::off_road, day, {NoteValue{"2.5", 2.5, 0.1}}),
+      note(9, NoteKind::off_road, {kDay, kDay}, {NoteValue{"1", 1, 1}, NoteValue{"90", 90, 1}}),
+      note(10, NoteKind::valuation, day, {NoteValue{"9500", 9500, 1}}),
+      note(11, NoteKind::sold, day, {NoteValue{"9000", 9000, 1}}),
+      note(12, NoteKind::tread, day, {word("middle"), NoteValue{"6", 6, 1}})};
+  const VanNotes of = van_notes_of(notes, "Linden");
+  REQUIRE(of.treads.size() == 2);
+  CHECK(of.treads[0].wheel == Wheel::front_left);
+  CHECK(of.treads[0].depth_mm == 5.1);
+  CHECK(of.treads[0].step_mm == 0.1);
+  CHECK(of.treads[0].gauge_error_mm == kUsualGaugeErrorMm);
+  CHECK(of.treads[1].wheel == Wheel::rear_right);
+  CHECK(of.treads[1].gauge_error_mm == 0.5);
+  REQUIRE(of.pads.size() == 1);
+  CHECK(of.pads[0].axle == Axle::rear);
+  CHECK(of.pads[0].thickness_mm == 7.5);
+  REQUIRE(of.jobs.size() == 2);
+  CHECK(of.jobs[0].part == "tyre");
+  CHECK(of.jobs[0].sum == 420);
+  CHECK_FALSE(of.jobs[0].hours);
+  // None is another thing than no word about it.
+  CHECK(of.jobs[1].hours == 0);
+  REQUIRE(of.fluids.size() == 1);
+  CHECK(of.fluids[0].name == "brake fluid");
+  REQUIRE(of.tyres_moved.size() == 1);
+  CHECK(of.tyres_moved[0].from == Wheel::front_left);
+  CHECK(of.tyres_moved[0].to == Wheel::rear_left);
+  REQUIRE(of.off_road.size() == 2);
+  CHECK(of.off_road[0].sum == 90);
+  CHECK(of.off_road[1].days == 2.5);
+  CHECK_FALSE(of.off_road[1].sum);
+  REQUIRE(of.valuations.size() == 1);
+  CHECK(of.valuations[0].sum == 9500);
+  REQUIRE(of.sold.size() == 1);
+  CHECK(of.sold[0].sum == 9000);
+}
