@@ -36,9 +36,11 @@ struct Story {
   std::string_view name;
   double odometer_km;  // a year ago
   double briskness = 1;
+  double haste = 1;
   double fade_pct_per_year = 1.5;
   double pack_ah = kNominalAh;  // a year ago
   double dc_share = 0;          // of the middays
+  double dc_night_share = 0;
   bool silent = false;
   // Of the fronts and rears, worn off per 10,000 km, and what was there a year ago.
   std::array<double, 2> wear_mm{1.55, 1.0};
@@ -46,11 +48,11 @@ struct Story {
 };
 
 constexpr std::array<Story, 5> kStories{{
-    {.name = "alder", .odometer_km = 21300, .briskness = 1.5, .wear_mm = {1.9, 1.1}},
+    {.name = "alder", .odometer_km = 21300, .briskness = 1.8, .haste = 1.22, .wear_mm = {1.9, 1.1}},
     {.name = "aspen", .odometer_km = 61400, .tread_mm = {7.4, 7.1}},
     {.name = "hazel", .odometer_km = 44120, .silent = true},
     {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
-    {.name = "willow", .odometer_km = 30480, .dc_share = 0.75},
+    {.name = "willow", .odometer_km = 30480, .dc_share = 0.5, .dc_night_share = 0.3},
 }};
 
 struct TypedNote {
@@ -126,7 +128,9 @@ VanTraits traits_of(const Story& story, std::uint64_t seed) {
   traits.pack.capacity_ah = traits.believed_ah = story.pack_ah;
   traits.fade_pct_per_year = story.fade_pct_per_year;
   traits.briskness = story.briskness;
+  traits.haste = story.haste;
   traits.dc_share = story.dc_share;
+  traits.dc_night_share = story.dc_night_share;
   return traits;
 }
 

@@ -118,6 +118,7 @@ std::optional<Act> MonthPlan::drive(bool morning) {
   // Below a fifth of the pack nobody sets out for more.
   const double wanted = van_.traits.customers * drops;
   shape.briskness = van_.traits.briskness;
+  shape.haste = van_.traits.haste;
   shape.drops =
       std::clamp(static_cast<int>((pack_.soc_pct() - 25.0) / 0.9), 0, static_cast<int>(wanted));
   if (shape.drops < 4) return std::nullopt;

@@ -20,15 +20,15 @@ constexpr Road kMotorway{78, 96, 200, 500, 0, 10};
 
 class SpeedWriter {
  public:
-  SpeedWriter(Generator& generator, double briskness)
-      : generator_(generator), briskness_(briskness) {}
+  SpeedWriter(Generator& generator, const RoundShape& shape)
+      : generator_(generator), briskness_(shape.briskness), haste_(shape.haste) {}
 
   void stand(double for_s) {
     for (double t = 0; t < for_s; t += kRoundStepS) speed_kmh_.push_back(0);
   }
 
   void micro_trip(const Road& road) {
-    const double cruise_kmh = generator_.between(road.speed_min_kmh, road.speed_max_kmh);
+    const double cruise_kmh = haste_ * generator_.between(road.speed_min_kmh, road.speed_max_kmh);
     ramp(0, cruise_kmh, briskness_ * generator_.between(0.7, 1.4));
     cruise(cruise_kmh, generator_.between(road.cruise_min_s, road.cruise_max_s));
     ramp(speed_kmh_.back(), 0, -briskness_ * generator_.between(0.8, 1.7));
@@ -76,6 +76,7 @@ class SpeedWriter {
 
   Generator& generator_;
   double briskness_;
+  double haste_;
   std::vector<double> speed_kmh_{0.0};
 };
 
@@ -129,7 +130,7 @@ class TrackWriter {
 }  // namespace
 
 std::vector<double> make_round(Generator& generator, const RoundShape& shape) {
-  SpeedWriter writer(generator, shape.briskness);
+  SpeedWriter writer(generator, shape);
   writer.stem(generator.between(shape.stem_min_s, shape.stem_max_s));
   for (int drop = 0; drop < shape.drops; ++drop) {
     writer.stand(generator.between(shape.dwell_min_s, shape.dwell_max_s));

@@ -24,6 +24,7 @@ struct RoundShape {
   double dwell_min_s = 60;  // at a customer; always shorter than what ends a trip
   double dwell_max_s = 240;
   double briskness = 1;  // of accelerations, of the usual ones
+  double haste = 1;      // of cruising speeds, of the usual ones
 };
 
 [[nodiscard]] std::vector<double> make_round(Generator& generator, const RoundShape& shape);

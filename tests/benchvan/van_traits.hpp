@@ -50,6 +50,7 @@ struct VanTraits {
   double dc_night_share = 0;  // of the nights
 
   double briskness = 1;  // of accelerations
+  double haste = 1;      // of cruising speeds
   double customers = 1;  // of the usual number
 };
 
