@@ -24,7 +24,6 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::int64_t kMsPerDay = 86400000;
-constexpr std::uint64_t kBeforeCardBytes = std::uint64_t{1} << 30;
 // A question a second is enough for what the months before are for.
 constexpr std::uint32_t kBeforePollMs = 1000;
 
@@ -58,6 +57,13 @@ constexpr std::array<Story, 5> kStories{{
 struct TypedNote {
   std::int64_t unix_ms;
   std::string text;  // as a line of notes.csv
+};
+
+// What is on one card.
+struct CardDays {
+  std::int64_t start_unix_ms = 0;
+  unsigned days = 0;
+  bool last = false;  // of the last month, through the whole core
 };
 
 // What the firm's people write down about one van.
@@ -141,18 +147,19 @@ int run_firm(const FirmOptions& options) {
   make_folder(out);
   const fs::path truth_path = out / "truth.json", notes_path = out / "notes.csv",
                  fleet_path = out / "fleet.toml";
-  const auto before_card = [&](std::string_view van) {
-    return out / fmt::format("{}-before.log", van);
+  const auto card_of = [&](std::string_view van, const CardDays& card) {
+    return out / (card.last ? fmt::format("{}.log", van)
+                            : fmt::format("{}-{:.10}.log", van, iso_time(card.start_unix_ms)));
   };
-  const auto month_card = [&](std::string_view van) { return out / fmt::format("{}.log", van); };
+  std::vector<CardDays> cards;
+  for (unsigned left = options.cards_before; left > 0; --left)
+    cards.push_back({.start_unix_ms = kMonthStartUnixMs - left * kFirmCardDays * kMsPerDay,
+                     .days = kFirmCardDays});
+  cards.push_back({.start_unix_ms = kMonthStartUnixMs, .days = options.days, .last = true});
   for (const fs::path& path : {truth_path, notes_path, fleet_path}) refuse_existing(path);
-  for (const Story& story : kStories) {
-    refuse_existing(before_card(story.name));
-    refuse_existing(month_card(story.name));
-  }
+  for (const Story& story : kStories)
+    for (const CardDays& card : cards) refuse_existing(card_of(story.name, card));
 
-  const std::int64_t month_start_ms = kMonthStartUnixMs;
-  const std::int64_t year_start_ms = month_start_ms - options.days_before * kMsPerDay;
   std::vector<TypedNote> notes;
   nlohmann::ordered_json vans = nlohmann::ordered_json::array();
   int exit_code = 0;
@@ -166,31 +173,32 @@ int run_firm(const FirmOptions& options) {
     van.traits = traits_of(story, van.seed);
     Notebook notebook(story, van.seed);
     nlohmann::ordered_json parts = nlohmann::ordered_json::array();
-    for (const bool before : {true, false}) {
-      const unsigned days = before ? options.days_before : options.days;
-      if (days == 0) continue;
+    std::uint64_t values = 0, sectors = 0;
+    std::size_t trips = 0, sessions = 0, written = 0;
+    const double cpu_from_s = cpu_seconds();
+    for (const CardDays& card : cards) {
+      const fs::path path = card_of(story.name, card);
       RunIdentity identity;
       identity.add("command", "firm");
-      identity.add("van", story.name);
-      identity.add("part", before ? "before" : "month");
-      identity.add("days", fmt::format("{}", days));
+      identity.add("card", path.filename().string());
+      identity.add("days", fmt::format("{}", card.days));
       identity.add("seed", fmt::format("{}", options.seed));
-      const double cpu_from_s = cpu_seconds();
-      MonthPlan plan(van, days, before ? year_start_ms : month_start_ms);
+      MonthPlan plan(van, card.days, card.start_unix_ms);
       // Nobody leaves a logger in a van that answers nothing for longer than it
       // takes to see that.
-      const bool logged = !(before && story.silent);
-      VanRunCounts counts;
-      if (logged) {
-        counts =
+      if (card.last || !story.silent) {
+        const VanRunCounts counts =
             run_van(van, plan, identity,
-                    {.card = (before ? before_card(story.name) : month_card(story.name)).string(),
-                     .card_bytes = before ? kBeforeCardBytes : kMonthCardBytes,
-                     .start_unix_ms = before ? year_start_ms : month_start_ms,
-                     .direct = before,
+                    {.card = path.string(),
+                     .card_bytes = kMonthCardBytes,
+                     .start_unix_ms = card.start_unix_ms,
+                     .direct = !card.last,
                      .answers = story.silent ? Answers::none : Answers::service01,
-                     .poll_period_ms = before ? std::optional(kBeforePollMs) : std::nullopt});
+                     .poll_period_ms = card.last ? std::nullopt : std::optional(kBeforePollMs)});
         if (report_bench(counts.bench) != 0) exit_code = 1;
+        values += counts.bench.values;
+        sectors += counts.sectors;
+        ++written;
       } else {
         while (plan.next()) {
         }
@@ -201,14 +209,16 @@ int run_firm(const FirmOptions& options) {
       notebook.charges(truth["sessions"], 0.64);
       van.odometer_km = truth["throughput"]["odometer_km"].get<double>();
       van.traits.pack.capacity_ah = truth["pack"]["capacity_ah_end"].get<double>();
+      van.soc_pct = truth["pack"]["soc_pct_end"].get<double>();
       van.seed = life.next();
-      if (!before) notebook.walk_round(plan.end_unix_ms(), van.odometer_km);
-      fmt::print("{}: {} days, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
-                 van.name, days, truth["trips"].size(), truth["sessions"].size(),
-                 counts.bench.values, counts.sectors, cpu_seconds() - cpu_from_s);
-      std::fflush(stdout);
+      if (card.last) notebook.walk_round(plan.end_unix_ms(), van.odometer_km);
+      trips += truth["trips"].size();
+      sessions += truth["sessions"].size();
       parts.push_back(std::move(truth));
     }
+    fmt::print("{}: {} cards, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
+               van.name, written, trips, sessions, values, sectors, cpu_seconds() - cpu_from_s);
+    std::fflush(stdout);
     vans.push_back({{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}});
     notes.insert(notes.end(), notebook.lines().begin(), notebook.lines().end());
   }

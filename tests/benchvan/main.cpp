@@ -250,9 +250,9 @@ int run(int argc, char** argv) {
       "firm", "A year of an invented linen-hire firm's five vans, each with a story of its own");
   firm_command->add_option("--out", firm.out, "folder for cards, fleet, notes and truth");
   firm_command
-      ->add_option("--days-before", firm.days_before, "days of the cards of the months before")
+      ->add_option("--cards-before", firm.cards_before, "cards of four weeks before the last month")
       ->capture_default_str()
-      ->check(CLI::Range(0u, kMaxMonthDays));
+      ->check(CLI::Range(0u, kMaxFirmCardsBefore));
   firm_command->add_option("--days", firm.days, "days of the last month, through the whole core")
       ->capture_default_str()
       ->check(CLI::Range(1u, kMaxMonthDays));

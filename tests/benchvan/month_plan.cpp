@@ -16,6 +16,12 @@ constexpr double kAcKw = 6.6;  // into the pack, from a supply of kOnboardCharge
 constexpr double kFullPct = 99.0;
 constexpr double kFastFullPct = 90.0;  // nobody waits at a DC post for the rest
 
+// Drawn also where it is given, so that the days are the same.
+double drawn_soc(const MonthVan& van, Generator& generator) {
+  const double drawn_pct = generator.between(82, 95);
+  return van.soc_pct.value_or(drawn_pct);
+}
+
 double soc_at_start(const Track& track) { return track.column(Quantity::soc_pct).front(); }
 double soc_at_end(const Track& track) { return track.column(Quantity::soc_pct).back(); }
 
@@ -27,7 +33,7 @@ MonthPlan::MonthPlan(const MonthVan& van, unsigned days, std::int64_t origin_uni
       origin_unix_ms_(origin_unix_ms),
       generator_(van.seed),
       chance_(van.seed ^ 0x6368616E6365u),
-      pack_(van.traits.pack, generator_.between(82, 95)),
+      pack_(van.traits.pack, drawn_soc(van, generator_)),
       sensors_(van.traits, van.seed, pack_.soc_pct(), van.odometer_km),
       odometer_km_(van.odometer_km),
       shown_odometer_km_(van.odometer_km) {}
@@ -267,6 +273,7 @@ nlohmann::ordered_json MonthPlan::truth() const {
     if (traits.mechanisms.*one.flag) names.push_back(one.name);
   const nlohmann::ordered_json pack = {{"capacity_ah_start", traits.pack.capacity_ah},
                                        {"capacity_ah_end", pack_.capacity_ah()},
+                                       {"soc_pct_end", pack_.soc_pct()},
                                        {"offset_a", traits.offset_a},
                                        {"gain", traits.gain},
                                        {"voltage_gain", traits.voltage_gain},

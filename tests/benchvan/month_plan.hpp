@@ -33,6 +33,7 @@ struct MonthVan {
   double odometer_km = 0;  // at the start
   std::uint64_t seed = 0;
   VanTraits traits{};
+  std::optional<double> soc_pct{};  // at the start; absent: drawn
 };
 
 // What a person reads off the dashboard.
