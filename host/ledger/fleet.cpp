@@ -6,6 +6,7 @@
 #include <limits>
 #include <sstream>
 
+#include "ledger/fleet_ownership.hpp"
 #include "ledger/fleet_signals.hpp"
 #include "ledger/toml_keys.hpp"
 #include "ledger/vin.hpp"
@@ -191,8 +192,13 @@ void read_vans(const toml::node& node, Fleet& fleet, Complaints& complaints) {
       continue;
     }
     FleetVan van;
-    static const std::array<std::string, 1> kOwnReader{"expectation"};
-    read_table(*table, van_keys(), kOwnReader, "[[van]]", van, complaints);
+    static const std::vector<std::string> kOwnReaders = [] {
+      std::vector<std::string> names{kOwnershipKeys.begin(), kOwnershipKeys.end()};
+      names.emplace_back("expectation");
+      return names;
+    }();
+    read_table(*table, van_keys(), kOwnReaders, "[[van]]", van, complaints);
+    read_ownership(*table, van, complaints);
     if (const auto* line = table->get("expectation")) read_expectation(*line, van, complaints);
     const auto once = [&](const char* key, const std::string& value, auto& seen) {
       const auto* at = table->get(key);
@@ -314,7 +320,7 @@ currency = {}
 # What you expect the pack to hold, percent of its new capacity: any number of points,
 # by at_miles, at_km or at_years; straight between them, 100 at the beginning.
 #expectation = [ {{ at_miles = 50000, percent = 95 }}, {{ at_miles = 150000, percent = 90 }} ]
-
+{}
 # One block for each signal that a van keeps under an identifier of its own, read by
 # service 22 and nothing else. This block is INVENTED: no van answers so. Take yours
 # from the maker's service information; never try identifiers out on a running van.
@@ -338,7 +344,7 @@ currency = {}
 #unit = "%"                     # of the role: V, A, %, km, km/h, degC, code, Ah or kWh
 #period_ms = 10000              # while driving; the logger's own where it is left out
 )",
-      toml_text(zone), toml_text(currency), role_words());
+      toml_text(zone), toml_text(currency), ownership_template(), role_words());
 }
 
 std::string van_lines(std::string_view name, std::string_view vin) {
@@ -347,7 +353,11 @@ std::string van_lines(std::string_view name, std::string_view vin) {
   return out +
          "#nominal_kwh =          # usable energy of the new pack, kWh, data sheet\n"
          "#nominal_ah =           # its charge, Ah, data sheet\n"
-         "#onboard_charger_kw =   # greatest AC power that it takes, kW\n";
+         "#onboard_charger_kw =   # greatest AC power that it takes, kW\n"
+         "#purchase = { day = , sum = , odometer_miles = }   # or odometer_km\n"
+         "#warranty = [ { name = \"pack\", miles = , years = , from = } ]   # or km\n"
+         "#annual_miles =         # what it is expected to drive in a year; or annual_km\n"
+         "#plated_weight_kg =     # greatest weight allowed, from its plate\n";
 }
 
 }  // namespace packmile

@@ -1,10 +1,11 @@
 // fleet.toml: the slow facts that only the owner knows.
 //
-// Input     TOML 1.0; every key is in the tables of fleet.cpp and
-//           fleet_signals.cpp, and a key that is not there is refused, so that a
-//           mistyped one is never ignored.
+// Input     TOML 1.0; every key is in the tables of fleet.cpp,
+//           fleet_ownership.cpp and fleet_signals.cpp, and a key that is not there is refused, so
+//           that a mistyped one is never ignored.
 // Output    Fleet, or every mistake of the file at once, in order of lines.
 #pragma once
+#include <chrono>
 #include <cstdint>
 #include <filesystem>
 #include <optional>
@@ -32,11 +33,30 @@ struct Expectation {
   std::vector<ExpectationPoint> points;  // `at` rises, percent never does; at least one
 };
 
+struct Purchase {
+  std::chrono::year_month_day day;
+  double sum = 0;                     // the depot's currency; from 0
+  std::optional<double> odometer_km;  // on that day
+};
+
+// A promise of the maker or the seller, and where it ends: whichever comes first.
+struct Warranty {
+  std::string name;                   // of its own within the van
+  std::optional<double> limit_km;     // from from_km on
+  std::optional<double> limit_years;  // with it there is a from_day
+  std::optional<std::chrono::year_month_day> from_day;
+  double from_km = 0;  // what the odometer had when it began
+};
+
 struct FleetVan {
   std::string name;  // as it stands in every row
   std::string vin;   // 17 characters; empty: not given
   VanFacts facts;
   std::optional<Expectation> expectation;
+  std::optional<Purchase> purchase;
+  std::vector<Warranty> warranties;
+  std::optional<double> annual_km;         // what the owner expects it to drive in a year
+  std::optional<double> plated_weight_kg;  // greatest weight allowed
 };
 
 // One [[signal]]: what `card prepare` puts on the cards of its vans.

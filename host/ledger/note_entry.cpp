@@ -160,15 +160,26 @@ const Note* NoteEntry::find_same(const Note& note) const {
   return nullptr;
 }
 
-std::vector<const Note*> NoteEntry::others_of(const Note& note) const {
+std::vector<const Note*> NoteEntry::beside(const Note& note, NoteKind kind) const {
   std::vector<const Note*> out;
-  const auto ids = by_van_.find({note.van, note.kind});
+  const auto ids = by_van_.find({note.van, kind});
   if (ids == by_van_.end()) return out;
   for (const std::uint32_t id : ids->second) {
     const Note& one = notes_.at(id);
     if (one.holds() && one.id != note.replaces.value_or(0)) out.push_back(&one);
   }
   return out;
+}
+
+std::optional<Bought> NoteEntry::bought(const std::string& van) const {
+  const FleetVan* known = fleet_.van_of_name(van);
+  if (known == nullptr || !known->purchase) return std::nullopt;
+  const auto& [day, sum, odometer_km] = *known->purchase;
+  const auto from = fleet_.zone.read(fmt::format("{:04}-{:02}-{:02}", int{day.year()},
+                                                 unsigned{day.month()}, unsigned{day.day()}));
+  if (!from) return std::nullopt;
+  const Zone::Day local = fleet_.zone.day_of(*from);
+  return Bought{{local.from, local.to}, sum, odometer_km};
 }
 
 EnteredNote NoteEntry::known_already(const Note& same) const {
@@ -207,7 +218,7 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
   if (note.id > kMostNoteId)
     return Error{fmt::format("there is no id left behind {}", kMostNoteId), words.where,
                  "give the note of that id in notes.csv the next free one"};
-  const auto others = others_of(note);
+  const auto others = beside(note, note.kind);
   const auto date_text = [&](const NoteTime& when) { return shown_time(when, fleet_.zone); };
   if (!rule.several_a_day) {
     const auto rival = std::ranges::find_if(others, [&](const Note* other) {
@@ -223,7 +234,9 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
                       "of day (2026-03-01T18:30)",
                       (*rival)->id)};
   }
-  NoteJudgement judged = rule.judge(note, {others, fleet_.currency, date_text});
+  const NoteSetting setting{others, fleet_.currency, date_text,
+                            [&](NoteKind kind) { return beside(note, kind); }, bought(note.van)};
+  NoteJudgement judged = rule.judge(note, setting);
   if (judged.mistake) {
     const auto& value = judged.mistake->value;
     const std::string& where =
@@ -242,6 +255,8 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
         fmt::format("{} note {} ({})", judged.answer.empty() ? ": takes back" : "; in place of",
                     (*replaced)->id, told(**replaced));
   out.doubts.insert(out.doubts.end(), judged.doubts.begin(), judged.doubts.end());
+  const auto odd = ownership_doubts(note, setting);
+  out.doubts.insert(out.doubts.end(), odd.begin(), odd.end());
   if (note.replaces) notes_.at(*note.replaces).replaced_by = note.id;
   keep(note);
   if (!out.new_van.empty()) new_vans_.insert(out.new_van);

@@ -8,6 +8,7 @@
 //           refused, but where several a day are ordinary (receipt, meter).
 #pragma once
 #include <map>
+#include <optional>
 #include <set>
 #include <string>
 #include <utility>
@@ -16,6 +17,7 @@
 #include "ledger/fleet.hpp"
 #include "ledger/note_store.hpp"
 #include "ledger/row.hpp"
+#include "notes/note_kinds.hpp"
 #include "result.hpp"
 
 namespace packmile {
@@ -58,7 +60,10 @@ class NoteEntry {
                                         EnteredNote& out) const;
   [[nodiscard]] Result<const Note*> find_replaced(const NoteWords& words, const Note& note) const;
   [[nodiscard]] const Note* find_same(const Note& note) const;
-  [[nodiscard]] std::vector<const Note*> others_of(const Note& note) const;
+  // Those of its van and of a kind that hold, in order of time, without the one
+  // that it replaces.
+  [[nodiscard]] std::vector<const Note*> beside(const Note& note, NoteKind kind) const;
+  [[nodiscard]] std::optional<Bought> bought(const std::string& van) const;
   [[nodiscard]] EnteredNote known_already(const Note& same) const;
   void keep(const Note& note);
 

@@ -5,13 +5,13 @@
 #include <chrono>
 #include <cmath>
 
+#include "notes/judge_words.hpp"
 #include "notes/note_kinds.hpp"
 
 namespace packmile {
 namespace {
 
 using Days = std::chrono::duration<double, std::ratio<86'400>>;
-using Hours = std::chrono::duration<double, std::ratio<3'600>>;
 
 // Two drivers taking turns at motorway speed for all of a day and a night come to
 // about 2,000 km; a delivery van is far below (common practice, no source).
@@ -21,27 +21,6 @@ constexpr double kMostKmADay = 1'500;
 constexpr double kUnusualPrice = 5;
 constexpr std::size_t kFewestPrices = 3;
 
-NoteJudgement refuse(std::string what, std::string hint, std::optional<std::size_t> value) {
-  NoteJudgement out;
-  out.mistake = NoteMistake{std::move(what), std::move(hint), value};
-  return out;
-}
-
-std::string number_text(double value, int decimals) {
-  return fmt::format("{:.{}f}", value, decimals);
-}
-
-// "7 days", "9 h". Days are counted from day to day, whatever hour they have.
-std::string span_text(const NoteTime& from, const NoteTime& to) {
-  const double days = std::chrono::duration_cast<Days>(to.from - from.from).count();
-  if (days < 1)
-    return number_text(std::chrono::duration_cast<Hours>(to.from - from.from).count(), 1) + " h";
-  // A day of 23 or 25 hours is a day.
-  if (from.is_day() && to.is_day())
-    return fmt::format("{} {}", std::lround(days), std::lround(days) == 1 ? "day" : "days");
-  return number_text(days, 1) + " days";
-}
-
 // In the unit that the note was typed in.
 std::string distance_text(double km, const Note& note) {
   const bool miles = note.values[kOdometerReading].text.ends_with("mi");
@@ -49,10 +28,7 @@ std::string distance_text(double km, const Note& note) {
 }
 
 std::string reading_text(const Note& note, const NoteSetting& setting) {
-  return fmt::format("{} on {} (note {})",
-                     value_text(rule_of(note.kind).values[kOdometerReading],
-                                note.values[kOdometerReading], setting.currency),
-                     setting.date_text(note.when), note.id);
+  return said_before(note, kOdometerReading, setting);
 }
 
 }  // namespace
@@ -81,6 +57,11 @@ NoteJudgement judge_odometer(const Note& note, const NoteSetting& setting) {
                   kHint, kOdometerReading);
 
   NoteJudgement out;
+  if (setting.bought && setting.bought->odometer_km && setting.bought->when.before(note.when) &&
+      km(note) + note.values[kOdometerReading].step < *setting.bought->odometer_km)
+    out.doubts.push_back(fmt::format(
+        "{} is lower than the odometer that fleet.toml has for the day it was bought, {}", mine,
+        distance_text(*setting.bought->odometer_km, note)));
   if (last == nullptr) {
     out.answer =
         setting.others.empty() ? "the first reading of this van" : "no earlier reading of this van";
@@ -140,11 +121,8 @@ NoteJudgement judge_meter(const Note& note, const NoteSetting& setting) {
         "BEFORE comes first; where the counter ran over, write AFTER with one digit more in front",
         kMeterAfter);
   NoteJudgement out;
-  const auto decimals = [](const NoteValue& value) {
-    return value.step < 1 ? static_cast<int>(std::lround(-std::log10(value.step))) : 0;
-  };
   const int places =
-      std::max(decimals(note.values[kMeterBefore]), decimals(note.values[kMeterAfter]));
+      std::max(decimals_of(note.values[kMeterBefore]), decimals_of(note.values[kMeterAfter]));
   out.answer = number_text(after - before, places) + " kWh between before and after";
   for (const Note* other : setting.others) {
     if (other->values[kMeterBefore].number < after && before < other->values[kMeterAfter].number) {
@@ -161,6 +139,6 @@ NoteJudgement judge_meter(const Note& note, const NoteSetting& setting) {
 
 // Says nothing of other notes; which note it stands in place of is said of every
 // kind.
-NoteJudgement judge_by_itself(const Note&, const NoteSetting&) { return {}; }
+NoteJudgement judge_withdrawn(const Note&, const NoteSetting&) { return {}; }
 
 }  // namespace packmile

@@ -19,6 +19,8 @@ constexpr double kMostOdometerKm = 2'000'000;
 // a few charges.
 constexpr double kMostReceiptKwh = 2'000;
 constexpr double kMostSum = 1'000'000;
+// Some currencies write a van in hundreds of millions (from memory).
+constexpr double kMostPrice = 1'000'000'000;
 // A counter of eight places before the point.
 constexpr double kMostMeterKwh = 99'999'999;
 constexpr double kMostPlaceBytes = 64;
@@ -55,7 +57,7 @@ constexpr std::array kPadValues{
 };
 constexpr std::array kJobValues{
     NoteValueRule{"PART", NoteUnit::text, 1, kMostPartBytes},
-    NoteValueRule{"SUM", NoteUnit::money, 0, kMostSum},
+    NoteValueRule{"SUM", NoteUnit::money, 0, kMostPrice},
     NoteValueRule{"HOURS", NoteUnit::hours, 0, kMostHours, false, true},
 };
 constexpr std::array kFluidValues{NoteValueRule{"NAME", NoteUnit::text, 1, kMostPartBytes}};
@@ -65,9 +67,9 @@ constexpr std::array kMovedValues{
 };
 constexpr std::array kOffRoadValues{
     NoteValueRule{"DAYS", NoteUnit::days, 0, kMostOffRoadDays, true},
-    NoteValueRule{"SUM", NoteUnit::money, 0, kMostSum, false, true},
+    NoteValueRule{"SUM", NoteUnit::money, 0, kMostPrice, false, true},
 };
-constexpr std::array kPriceValues{NoteValueRule{"SUM", NoteUnit::money, 0, kMostSum}};
+constexpr std::array kPriceValues{NoteValueRule{"SUM", NoteUnit::money, 0, kMostPrice}};
 
 // Charging in public twice a day, and at the depot's meter more often than that,
 // is ordinary, and so are several jobs at one visit and several offers for a van;
@@ -76,16 +78,16 @@ constexpr std::array kKinds{
     NoteKindRule{NoteKind::odometer, "odometer", kOdometerValues, false, false, judge_odometer},
     NoteKindRule{NoteKind::receipt, "receipt", kReceiptValues, true, false, judge_receipt},
     NoteKindRule{NoteKind::meter, "meter", kMeterValues, true, false, judge_meter},
-    NoteKindRule{NoteKind::tread, "tread", kTreadValues, false, false, judge_by_itself, true},
-    NoteKindRule{NoteKind::pad, "pad", kPadValues, false, false, judge_by_itself, true},
-    NoteKindRule{NoteKind::job, "job", kJobValues, true, false, judge_by_itself},
-    NoteKindRule{NoteKind::fluid, "fluid", kFluidValues, true, false, judge_by_itself},
-    NoteKindRule{NoteKind::tyre_moved, "tyre_moved", kMovedValues, false, false, judge_by_itself,
+    NoteKindRule{NoteKind::tread, "tread", kTreadValues, false, false, judge_tread, true},
+    NoteKindRule{NoteKind::pad, "pad", kPadValues, false, false, judge_pad, true},
+    NoteKindRule{NoteKind::job, "job", kJobValues, true, false, judge_job},
+    NoteKindRule{NoteKind::fluid, "fluid", kFluidValues, true, false, judge_fluid},
+    NoteKindRule{NoteKind::tyre_moved, "tyre_moved", kMovedValues, false, false, judge_tyre_moved,
                  true},
-    NoteKindRule{NoteKind::off_road, "off_road", kOffRoadValues, false, false, judge_by_itself},
-    NoteKindRule{NoteKind::valuation, "valuation", kPriceValues, true, false, judge_by_itself},
-    NoteKindRule{NoteKind::sold, "sold", kPriceValues, false, false, judge_by_itself},
-    NoteKindRule{NoteKind::withdrawn, "withdrawn", {}, false, true, judge_by_itself},
+    NoteKindRule{NoteKind::off_road, "off_road", kOffRoadValues, false, false, judge_off_road},
+    NoteKindRule{NoteKind::valuation, "valuation", kPriceValues, true, false, judge_valuation},
+    NoteKindRule{NoteKind::sold, "sold", kPriceValues, false, false, judge_sold},
+    NoteKindRule{NoteKind::withdrawn, "withdrawn", {}, false, true, judge_withdrawn},
 };
 
 struct Suffix {

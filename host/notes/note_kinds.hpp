@@ -36,6 +36,13 @@ struct NoteMistake {
   std::optional<std::size_t> value;  // which one; absent: the note as a whole
 };
 
+// How the owner came by the van (fleet.toml).
+struct Bought {
+  NoteTime when;
+  double sum = 0;                     // the depot's currency
+  std::optional<double> odometer_km;  // absent: not known
+};
+
 // What a note is judged against.
 struct NoteSetting {
   // Notes of the same van and kind that hold, in order of time; without the one
@@ -43,6 +50,9 @@ struct NoteSetting {
   std::span<const Note* const> others;
   std::string_view currency;  // ISO 4217; XXX: none
   std::function<std::string(const NoteTime&)> date_text;
+  // As `others`, of any kind.
+  std::function<std::vector<const Note*>(NoteKind)> of_kind;
+  std::optional<Bought> bought;  // absent: not known
 };
 
 struct NoteJudgement {
@@ -85,10 +95,23 @@ struct NoteKindRule {
 // typed as.
 [[nodiscard]] bool says_the_same(const Note& a, const Note& b);
 
-// The judges, one a kind (note_judges.cpp).
+// The judges, one a kind: note_judges.cpp, upkeep_judges.cpp, money_judges.cpp.
 [[nodiscard]] NoteJudgement judge_odometer(const Note& note, const NoteSetting& setting);
 [[nodiscard]] NoteJudgement judge_receipt(const Note& note, const NoteSetting& setting);
 [[nodiscard]] NoteJudgement judge_meter(const Note& note, const NoteSetting& setting);
-[[nodiscard]] NoteJudgement judge_by_itself(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_tread(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_pad(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_job(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_fluid(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_tyre_moved(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_off_road(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_valuation(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_sold(const Note& note, const NoteSetting& setting);
+[[nodiscard]] NoteJudgement judge_withdrawn(const Note& note, const NoteSetting& setting);
+
+// What is odd about the time at which a note of any kind has it, for a van that was
+// bought and sold.
+[[nodiscard]] std::vector<std::string> ownership_doubts(const Note& note,
+                                                        const NoteSetting& setting);
 
 }  // namespace packmile

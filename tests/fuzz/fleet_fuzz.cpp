@@ -70,6 +70,14 @@ void try_fleet(Input input) {
     for (const auto& fact :
          {van.facts.nominal_kwh, van.facts.nominal_ah, van.facts.onboard_charger_kw})
       must(!fact || *fact > 0, "facts are positive");
+    must(!van.purchase || (van.purchase->day.ok() && van.purchase->sum >= 0), "a purchase can be");
+    must(!van.annual_km || *van.annual_km > 0, "a use is positive");
+    must(!van.plated_weight_kg || *van.plated_weight_kg > 0, "a weight is positive");
+    for (const Warranty& promise : van.warranties) {
+      must(!promise.name.empty(), "a warranty has a name");
+      must(promise.limit_km || (promise.limit_years && promise.from_day), "a warranty ends");
+      must(promise.from_km >= 0, "a warranty begins on the odometer");
+    }
   }
   must(read.fleet.currency.size() == 3, "a currency has three letters");
   check_signals(read.fleet, "");

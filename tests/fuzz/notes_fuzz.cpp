@@ -48,7 +48,9 @@ void check_note(const Note& note) {
   must(!rule.needs_replaces || note.replaces, "what takes back says which");
   for (std::size_t k = 0; k < note.values.size(); ++k) {
     const NoteValue& value = note.values[k];
-    must((k < rule.values.size()) == !value.text.empty(), "a note has the values of its kind");
+    const bool wanted = k < rule.values.size();
+    must(wanted || value.text.empty(), "a note has no more values than its kind");
+    must(!wanted || rule.values[k].optional || !value.text.empty(), "and has all that it needs");
     if (value.text.empty() || rule.values[k].unit == NoteUnit::text) continue;
     must(std::isfinite(value.number) && value.number >= rule.values[k].least &&
              value.number <= rule.values[k].most,

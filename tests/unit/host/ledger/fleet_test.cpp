@@ -115,6 +115,10 @@ TEST_CASE("fleet: the template is a fleet without vans, and with its van when un
   REQUIRE(all_of(with_van) == "");
   REQUIRE(with_van.fleet.vans.size() == 1);
   CHECK(with_van.fleet.vans[0].facts.onboard_charger_kw == 7.4);
+  REQUIRE(with_van.fleet.vans[0].purchase);
+  CHECK(with_van.fleet.vans[0].purchase->sum == 18500);
+  CHECK(with_van.fleet.vans[0].warranties.size() == 2);
+  CHECK(with_van.fleet.vans[0].plated_weight_kg == 3500);
   CHECK(with_van.fleet.warnings.empty());
   // And with its invented signal.
   REQUIRE(with_van.fleet.signals.size() == 1);

@@ -2,74 +2,16 @@
 
 #include <doctest/doctest.h>
 
-#include <fstream>
-#include <sstream>
-
-#include "ledger/depot.hpp"
-#include "unit/host/card/card_maker.hpp"
+#include "unit/host/ledger/note_depot.hpp"
 
 using namespace packmile;
 namespace fs = std::filesystem;
+using Notes = test::NoteDepot;
 using test::TempFolder;
 
 namespace {
 
 constexpr char kVin[] = "1M8GDM9AXKP042788";
-
-// A depot's folder, its fleet, and a clock that stands still.
-class Notes {
- public:
-  Notes() {
-    fleet_ = parse_fleet(
-                 "zone = \"Europe/London\"\ncurrency = \"GBP\"\n[[van]]\nname = "
-                 "\"Linden\"\nvin = \"1M8GDM9AXKP042788\"\n[[van]]\nname = \"Cedar\"\n",
-                 "fleet.toml")
-                 .fleet;
-  }
-
-  // "1: ..." entered, "known 1: ..." there already, "where: what / hint" refused.
-  std::string add(const std::string& van, const std::string& date, const std::string& kind,
-                  const std::vector<std::string>& values, const std::string& replaces = {}) {
-    auto entry =
-        NoteEntry::begin(folder_.path(), fleet_, {{"Rowan", ""}, {"Elder", "11111111111111111"}},
-                         fleet_.zone.read("2026-06-01T12:00:00Z").value());
-    REQUIRE(entry);
-    NoteWords words;
-    words.van = {van, "van"};
-    words.date = {date, "date"};
-    words.kind = {kind, "kind"};
-    for (std::size_t k = 0; k < values.size(); ++k)
-      words.values.push_back({values[k], "v" + std::to_string(k + 1)});
-    words.replaces = {replaces, "replaces"};
-    words.where = "note";
-    const auto note = entry->add(words);
-    if (!note) return note.error().where + ": " + note.error().what + " / " + note.error().hint;
-    REQUIRE(entry->commit());
-    doubts = note->doubts;
-    new_van = note->new_van;
-    return (note->outcome == EnteredNote::Outcome::known ? "known " : "") +
-           std::to_string(note->id) + ": " + note->answer;
-  }
-  std::string odometer(const std::string& date, const std::string& reading,
-                       const std::string& replaces = {}) {
-    return add("Linden", date, "odometer", {reading}, replaces);
-  }
-
-  std::string file() const {
-    std::ostringstream text;
-    text << std::ifstream{folder_.path() / kNotesFileName, std::ios::binary}.rdbuf();
-    return text.str();
-  }
-  const fs::path& folder() const { return folder_.path(); }
-  const Fleet& fleet() const { return fleet_; }
-
-  std::vector<std::string> doubts;
-  std::string new_van;
-
- private:
-  TempFolder folder_;
-  Fleet fleet_;
-};
 
 }  // namespace
 

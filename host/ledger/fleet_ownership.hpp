@@ -1,0 +1,23 @@
+// The keys of [[van]] about owning it: purchase, warranties, use and weight.
+//
+// Input     one [[van]] table.
+// Output    FleetVan::purchase, warranties, annual_km, plated_weight_kg.
+#pragma once
+#include <array>
+#include <string>
+
+#include "ledger/fleet.hpp"
+#include "ledger/toml_keys.hpp"
+
+namespace packmile {
+
+// Keys that read_ownership() reads.
+inline const std::array<std::string, 5> kOwnershipKeys{"purchase", "warranty", "annual_km",
+                                                       "annual_miles", "plated_weight_kg"};
+
+void read_ownership(const toml::table& table, FleetVan& van, Complaints& complaints);
+
+// The lines of fleet.toml's template, commented out.
+[[nodiscard]] std::string_view ownership_template();
+
+}  // namespace packmile
