@@ -65,6 +65,15 @@ struct NoteOptions {
   std::string output;
 };
 
+enum class SheetFormat : std::uint8_t { text, html, csv };
+
+struct SheetOptions {
+  std::optional<std::string> depot;
+  std::optional<std::string> van;  // name or VIN; absent: all that were not sold
+  SheetFormat format = SheetFormat::text;
+  std::string output;
+};
+
 struct RowsOptions {
   std::optional<std::string> depot;
   std::optional<std::string> van;  // name or VIN
@@ -100,6 +109,7 @@ struct SignalsOptions {
 [[nodiscard]] ExitCode run_check(const CheckOptions& options);
 [[nodiscard]] ExitCode run_import(const ImportOptions& options);
 [[nodiscard]] ExitCode run_note(const NoteOptions& options);
+[[nodiscard]] ExitCode run_sheet(const SheetOptions& options);
 [[nodiscard]] ExitCode run_rebuild(const RebuildOptions& options);
 [[nodiscard]] ExitCode run_trips(const RowsOptions& options);
 [[nodiscard]] ExitCode run_sessions(const RowsOptions& options);

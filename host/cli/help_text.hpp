@@ -77,7 +77,7 @@ inline constexpr std::array kCommandHelp{
     CommandHelp{
         "note",
         "--van NAME --date DAY KIND VALUE... | --from FILE.csv | --list",
-        "Keeps what only people know: odometer readings, receipts, the depot's meter.",
+        "Keeps what only people know: readings, receipts, tyres, work and prices.",
         {"packmile note --van Linden --date 2026-03-02 odometer 24850mi",
          "packmile note --van Linden --date 2026-03-02T18:30 receipt 21.3 9.37 'Corn Exchange'",
          "packmile note --from march.csv"},
@@ -85,12 +85,33 @@ inline constexpr std::array kCommandHelp{
         "  odometer READING           km; with mi behind it miles: 24850mi\n"
         "  receipt KWH SUM_PAID PLACE kWh, the depot's currency, a word or a few\n"
         "  meter BEFORE AFTER         kWh on the depot's counter\n"
+        "  tread WHEEL MM [GAUGE_MM]  fl, fr, rl or rr; the gauge's own error, 0.25 if left out\n"
+        "  pad AXLE MM                front or rear; the thinnest, without its plate\n"
+        "  job PART SUM [HOURS]       work done, as fleet.toml calls the part; tyre... are tyres\n"
+        "  fluid NAME                 it was renewed\n"
+        "  tyre_moved FROM TO         wheels; what was measured goes with the tyre\n"
+        "  off_road DAYS [SUM]        days without the van from that day on, and what they cost\n"
+        "  valuation SUM              what somebody would pay for the van\n"
+        "  sold SUM                   what somebody paid\n"
         "  withdrawn                  takes the note of --replaces back\n"
         "DAY is a day, or a time where it matters; without an offset it is the depot's.\n"
         "FILE.csv has the first line van,date,kind,v1,v2,v3,remark; with one mistake in it\n"
         "nothing of it is entered. What was entered before is not entered again. Notes are\n"
         "never changed: a correction is a new note with --replaces and the old one's number.\n",
         "packmile note --list"},
+    CommandHelp{
+        "sheet",
+        "",
+        "Prints the form of the monthly walk-round: last values beside empty boxes.",
+        {"packmile sheet", "packmile sheet --format html -o sheet.html",
+         "packmile sheet --format csv -o march.csv"},
+        "Eight vans fill one A4. The CSV comes back, filled in, through packmile note --from\n"
+        "march.csv --date DAY: the day is that of lines without one, and lines in which nothing\n"
+        "was filled in are passed over. A fluid that was renewed gets its name into v1.\n"
+        "Wheels come off the ground on axle stands only. Orange cables are high voltage: leave\n"
+        "them to trained, licensed people. Follow the vehicle maker's instructions and local "
+        "codes.\n",
+        "packmile note --from FILE.csv --date DAY"},
     CommandHelp{"rebuild",
                 "",
                 "Makes the ledger anew from archive, fleet.toml and notes.",

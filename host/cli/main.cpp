@@ -173,6 +173,7 @@ class Program {
     add_check();
     add_import();
     add_note();
+    add_sheet();
     add_rebuild();
     add_rows("trips", run_trips);
     add_rows("sessions", run_sessions);
@@ -349,7 +350,8 @@ class Program {
     CLI::App& app = *command.app;
     app.add_option("KIND", note_.words, "");
     app.add_option("--van", words.van, "NAME|VIN   whose note; with --list: of one van alone");
-    app.add_option("--date", words.from, "DAY   a day or an instant");
+    app.add_option("--date", words.from,
+                   "DAY   a day or an instant; with --from: of lines that have none");
     app.add_option("--remark", words.remark, "TEXT   whatever else is worth keeping");
     app.add_option("--replaces", words.replaces, "ID   the note that this one stands in place of");
     app.add_option("--from", note_.files, "FILE.csv   all notes of a file; - is standard input")
@@ -367,6 +369,24 @@ class Program {
       note_.replaces = given(app, "--replaces", words.replaces);
       note_.format = format_of(words.format);
       return run_note(note_);
+    };
+  }
+
+  void add_sheet() {
+    Command& command = add("sheet");
+    Words& words = words_of("sheet");
+    CLI::App& app = *command.app;
+    app.add_option("--van", words.van, "NAME|VIN   one van; default all that were not sold");
+    add_format(app, words, {"text", "html", "csv"});
+    add_output(app, sheet_.output);
+    add_depot(app, words);
+    command.run = [this, &app, &words] {
+      sheet_.depot = given(app, "--depot", words.depot);
+      sheet_.van = given(app, "--van", words.van);
+      sheet_.format = words.format == "html"  ? SheetFormat::html
+                      : words.format == "csv" ? SheetFormat::csv
+                                              : SheetFormat::text;
+      return run_sheet(sheet_);
     };
   }
 
@@ -471,6 +491,7 @@ class Program {
   CheckOptions check_;
   ImportOptions import_;
   NoteOptions note_;
+  SheetOptions sheet_;
   SamplesOptions samples_;
   SectorsOptions sectors_;
   SignalsOptions signals_;

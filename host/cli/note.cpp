@@ -105,7 +105,9 @@ ExitCode enter_words(const NoteOptions& options, OpenDepot& open) {
 // One file into one change.
 class FileOfNotes {
  public:
-  FileOfNotes(std::string name, NoteEntry& entry) : name_(std::move(name)), entry_(entry) {}
+  // `date`: of lines that have none; empty: each must have one.
+  FileOfNotes(std::string name, std::string date, NoteEntry& entry)
+      : name_(std::move(name)), date_(std::move(date)), entry_(entry) {}
 
   // The mistakes, in the order in which they were found; then nothing is to be
   // kept.
@@ -131,13 +133,20 @@ class FileOfNotes {
   }
 
   [[nodiscard]] std::size_t known() const { return known_; }
+  // Lines of a sheet in which nothing was filled in.
+  [[nodiscard]] std::size_t passed_over() const { return passed_over_; }
   [[nodiscard]] const std::string& answers() const { return answers_; }
   [[nodiscard]] const Doubts& doubts() const { return doubts_; }
   [[nodiscard]] const std::set<std::uint32_t>& entered() const { return entered_; }
 
  private:
   bool take_line(const NoteLine& line, bool has_ids) {
+    if (nothing_filled_in(line)) {
+      ++passed_over_;
+      return true;
+    }
     NoteWords words = line.words;
+    if (words.date.text.empty() && !date_.empty()) words.date = {date_, "--date"};
     std::uint32_t id = 0;
     if (has_ids) {
       // Another depot's notes.csv: its numbers are not ours.
@@ -171,21 +180,24 @@ class FileOfNotes {
   }
 
   std::string name_;
+  std::string date_;
   NoteEntry& entry_;
   std::vector<Error> errors_;
   std::string answers_;
   Doubts doubts_;
   std::set<std::uint32_t> entered_;
   std::size_t known_ = 0;
+  std::size_t passed_over_ = 0;
   std::map<std::uint32_t, std::uint32_t> ours_;  // id in the file, id in the depot
   std::uint32_t highest_ = 0;
 };
 
 // The first code that is not done counts.
-ExitCode enter_file(const std::string& name, OpenDepot& open, std::set<std::uint32_t>& entered) {
+ExitCode enter_file(const std::string& name, const std::string& date, OpenDepot& open,
+                    std::set<std::uint32_t>& entered) {
   auto entry = begin(open);
   if (!entry) return ExitCode::failed;
-  FileOfNotes file{name, *entry};
+  FileOfNotes file{name, date, *entry};
   const auto errors = file.read();
   for (const Error& error : errors) say(error);
   const std::string shown = clean_text(name == "-" ? "standard input" : name);
@@ -203,6 +215,9 @@ ExitCode enter_file(const std::string& name, OpenDepot& open, std::set<std::uint
              entry->added() == 1 ? "note" : "notes");
   if (file.known() > 0)
     fmt::print("; {} {} there already", file.known(), file.known() == 1 ? "was" : "were");
+  if (file.passed_over() > 0)
+    fmt::print("; {} {} nothing filled in", file.passed_over(),
+               file.passed_over() == 1 ? "line has" : "lines have");
   fmt::print("\n");
   file.doubts().print(open.depot);
   entered.insert(file.entered().begin(), file.entered().end());
@@ -213,7 +228,9 @@ ExitCode enter_files(const NoteOptions& options, OpenDepot& open) {
   ExitCode code = ExitCode::done;
   std::set<std::uint32_t> entered;
   for (const std::string& name : options.files)
-    if (const ExitCode one = enter_file(name, open, entered); code == ExitCode::done) code = one;
+    if (const ExitCode one = enter_file(name, options.date.value_or(""), open, entered);
+        code == ExitCode::done)
+      code = one;
   const ExitCode followed = follow(open, entered);
   return code == ExitCode::done ? followed : code;
 }
@@ -222,7 +239,9 @@ ExitCode enter_files(const NoteOptions& options, OpenDepot& open) {
 
 ExitCode run_note(const NoteOptions& options) {
   constexpr char kHelp[] = "see packmile note --help";
-  const bool single = !options.words.empty() || options.date || options.remark || options.replaces;
+  // A day may go with a file: that of its lines without one.
+  const bool single = !options.words.empty() || (options.date && options.files.empty()) ||
+                      options.remark || options.replaces;
   if (int{single} + int{!options.files.empty()} + int{options.list} > 1 ||
       (!options.files.empty() && options.van))
     return wrong_usage("a note, --from FILE.csv and --list do not go together", kHelp);

@@ -25,9 +25,26 @@ namespace fs = std::filesystem;
 
 namespace {
 
-enum class NoteColumn : std::uint8_t { van, date, kind, v1, v2, v3, remark, id, replaces, entered };
-constexpr std::array<std::string_view, 10> kColumnNames{
-    "van", "date", "kind", "v1", "v2", "v3", "remark", "id", "replaces", "entered"};
+enum class NoteColumn : std::uint8_t {
+  van,
+  date,
+  kind,
+  v1,
+  v2,
+  v3,
+  remark,
+  id,
+  replaces,
+  entered,
+  last
+};
+constexpr std::array<std::string_view, 11> kColumnNames{
+    "van", "date", "kind", "v1", "v2", "v3", "remark", "id", "replaces", "entered", "last"};
+// What the store adds to a first line that somebody else wrote.
+constexpr std::array kStoreColumns{NoteColumn::van,    NoteColumn::date, NoteColumn::kind,
+                                   NoteColumn::v1,     NoteColumn::v2,   NoteColumn::v3,
+                                   NoteColumn::remark, NoteColumn::id,   NoteColumn::replaces,
+                                   NoteColumn::entered};
 // Without these a file says nothing.
 constexpr std::array kNeededColumns{NoteColumn::van, NoteColumn::date, NoteColumn::kind,
                                     NoteColumn::v1};
@@ -119,8 +136,11 @@ NoteLine line_of(const CsvRow& row, const std::vector<NoteColumn>& columns,
       case NoteColumn::entered:
         line.entered = std::move(word);
         break;
+      case NoteColumn::last:
+        break;
     }
   }
+  line.of_sheet = std::ranges::find(columns, NoteColumn::last) != columns.end();
   return line;
 }
 
@@ -148,6 +168,11 @@ class StoreReader {
 
   // False: it is of no use to go on.
   bool take(const NoteLine& line) {
+    if (line.of_sheet) {
+      complain({"the column 'last' is one of a sheet, not of the notes themselves",
+                line.words.where, "packmile note --from FILE.csv enters a sheet"});
+      return false;
+    }
     auto note = read_note(line.words, zone_);
     if (!note) return complain(note.error());
     note->id = highest_ + 1;
@@ -264,6 +289,8 @@ std::string line_text(const Note& note, const std::vector<NoteColumn>& columns, 
       case NoteColumn::entered:
         if (note.entered) text = note_date_text({*note.entered, *note.entered}, utc);
         break;
+      case NoteColumn::last:
+        break;
     }
     out += csv_quoted(text);
   }
@@ -322,6 +349,17 @@ Result<Done> replace_file(const fs::path& file, std::string_view text) {
 }
 
 }  // namespace
+
+bool nothing_filled_in(const NoteLine& line) {
+  if (!line.of_sheet || !line.words.remark.text.empty()) return false;
+  const NoteKindRule* rule = note_kind_named(line.words.kind.text);
+  if (rule == nullptr) return false;
+  for (std::size_t k = 0; k < line.words.values.size(); ++k) {
+    const bool printed = k < rule->values.size() && !rule->values[k].words.empty();
+    if (!printed && !line.words.values[k].text.empty()) return false;
+  }
+  return true;
+}
 
 std::vector<Error> walk_note_lines(std::string_view text, const std::string& where,
                                    const TakeNoteLine& take) {
@@ -390,8 +428,7 @@ std::string with_notes(std::string_view text, const std::vector<Note>& fresh, co
   const std::string_view line_end =
       text.substr(std::min(header_end, text.size())).starts_with("\r\n") ? "\r\n" : "\n";
   std::string out{text.substr(0, header_end)};
-  for (std::size_t k = 0; k < kColumnNames.size(); ++k) {
-    const auto column = static_cast<NoteColumn>(k);
+  for (const NoteColumn column : kStoreColumns) {
     if (std::ranges::find(columns, column) != columns.end()) continue;
     columns.push_back(column);
     out += "," + name_of(column);

@@ -45,7 +45,13 @@ inline constexpr char kNotesHeader[] = "van,date,kind,v1,v2,v3,remark\n";
 struct NoteLine {
   NoteWords words;
   NoteWord id, entered;
+  // The file has the column `last` of `packmile sheet`, which says what was known
+  // when it was printed.
+  bool of_sheet = false;
 };
+
+// A line of a sheet that came back as it was printed, or with its date alone.
+[[nodiscard]] bool nothing_filled_in(const NoteLine& line);
 
 // Calls `take` for each line in order, as long as it answers true; has_ids: there
 // is a column id. Answers what is wrong with the file's form, in order of lines;

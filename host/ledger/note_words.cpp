@@ -44,7 +44,10 @@ Result<Done> read_van(const NoteWord& word, Note& note) {
 
 Result<Done> read_date(const NoteWord& word, const Zone& zone, Note& note) {
   if (word.text.empty())
-    return at(word, "the date is missing", "a day (2026-03-01) or an instant (2026-03-01T18:30)");
+    return at(
+        word, "the date is missing",
+        "a day (2026-03-01) or an instant (2026-03-01T18:30); with --from, --date DAY is that "
+        "of lines without one");
   const auto when = read_note_date(word.text, zone);
   if (!when) return at(word, when.error().what, when.error().hint);
   const auto earliest = zone.read(kEarliestNoteDay);

@@ -1,0 +1,28 @@
+// The walk-round form as pages to print and fill in by hand.
+//
+// Input     what was known of each van.
+// Output    kSheetVansAPage vans on one A4: HTML without anything from outside, in
+//           black and white, lying; or text of at most kSheetLinesAPage lines of
+//           kSheetColumns.
+// Standard  HTML5; text from notes is escaped.
+#pragma once
+#include <span>
+#include <string>
+
+#include "ledger/sheet.hpp"
+
+namespace packmile::cli {
+
+inline constexpr std::size_t kSheetVansAPage = 8;
+// An A4 at six lines an inch with margins of 13 mm, ten letters an inch.
+inline constexpr std::size_t kSheetLinesAPage = 64;
+inline constexpr std::size_t kSheetColumns = 76;
+
+[[nodiscard]] std::string sheet_text(std::span<const SheetVan> vans);
+[[nodiscard]] std::string sheet_html(std::span<const SheetVan> vans);
+
+// The five letters that mean something in HTML, as entities; and the text made
+// harmless as for a terminal.
+[[nodiscard]] std::string html_escaped(std::string_view text);
+
+}  // namespace packmile::cli
