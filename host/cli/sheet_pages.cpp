@@ -12,13 +12,14 @@
 namespace packmile::cli {
 namespace {
 
-constexpr std::array<std::string_view, 4> kCautions{
-    "Parking brake on, van off, key out, level ground. All wheels stay on the ground: a van that",
-    "is lifted stands on axle stands, never on a jack alone. Orange cables are high voltage and",
-    "kill: touch, unplug or open nothing there; that is for trained, licensed people. Follow the",
-    "vehicle maker's instructions and local codes; law and a competent inspection decide."};
+constexpr std::array<std::string_view, 5> kCautions{
+    "Van off, key out, parking brake on, level ground. All wheels stay on the ground:",
+    "a van that is lifted stands on axle stands, never on a jack alone. Orange",
+    "cables are high voltage and kill: touch, unplug or open nothing there; that is",
+    "for trained, licensed people. Follow the vehicle maker's instructions and",
+    "local codes; law and a competent inspection decide, not this sheet."};
 constexpr std::string_view kHow =
-    "Tread: the least depth found across the middle three quarters. Pads: the thinnest, no plate.";
+    "Tread: the least depth, middle three quarters. Pads: thinnest, without plate.";
 constexpr std::size_t kMostFluidsShown = 3;
 
 std::size_t index(Wheel wheel) { return static_cast<std::size_t>(wheel); }
@@ -47,7 +48,7 @@ std::string last_of(const SheetValue& value) {
 // "[      ] 5.1 mm 2026-03-02" of so many columns.
 std::string box(const SheetValue& value, std::size_t columns) {
   constexpr std::string_view kBox = "[______] ";
-  return std::string{kBox} + fit(last_of(value), columns - kBox.size());
+  return std::string{kBox} + fit(last_of(value), columns - kBox.size() - 1) + ' ';
 }
 
 std::string stripped(std::string line) {
@@ -66,7 +67,7 @@ std::string fluids_text(const SheetVan& van) {
 
 // Six lines and an empty one.
 std::string van_text(const SheetVan& van) {
-  constexpr std::size_t kLabel = 12;
+  constexpr std::size_t kLabel = 10;
   constexpr std::size_t kHalf = (kSheetColumns - kLabel) / 2;
   const auto row = [&](std::string_view label, const std::string& left, const std::string& right) {
     return stripped(fit(label, kLabel) + left + right);
@@ -176,7 +177,8 @@ std::string sheet_text(std::span<const SheetVan> vans) {
   for (std::size_t k = 0; k < vans.size(); ++k) {
     if (k % kSheetVansAPage == 0) {
       if (k > 0) out += '\f';
-      out += "Walk-round of ____________  by ____________   beside each box: the last value\n";
+      out += "Walk-round of ______________ by ______________ Beside each box: the last value.\n";
+      out += std::string{kHow} + '\n';
       for (const std::string_view line : kCautions) out += std::string{line} + '\n';
     }
     out += van_text(vans[k]);

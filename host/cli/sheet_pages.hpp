@@ -14,9 +14,10 @@
 namespace packmile::cli {
 
 inline constexpr std::size_t kSheetVansAPage = 8;
-// An A4 at six lines an inch with margins of 13 mm, ten letters an inch.
+// An A4 as printers set plain text: six lines and ten letters an inch (common
+// practice, no source).
 inline constexpr std::size_t kSheetLinesAPage = 64;
-inline constexpr std::size_t kSheetColumns = 76;
+inline constexpr std::size_t kSheetColumns = 80;
 
 [[nodiscard]] std::string sheet_text(std::span<const SheetVan> vans);
 [[nodiscard]] std::string sheet_html(std::span<const SheetVan> vans);

@@ -5,8 +5,10 @@ that are taken whole or not at all, and notes.csv as pandas reads it.
   notes.py PACKMILE PACKMILE_BENCHVAN
 """
 import datetime
+import html.parser
 import json
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -166,6 +168,181 @@ def files():
     run(0, "note", "--list", depot="other", says=["replaces 10"])
 
 
+EVERY_KIND = """Linden,2026-03-02,odometer,24850mi,,,
+Linden,2026-03-02,tread,fl,6.0,0.5,
+Linden,2026-03-02,tread,fr,5.8,,
+Linden,2026-03-02,pad,front,8.5,,
+Linden,2026-03-02,job,tyres,460.00,1.5,both in front
+Linden,2026-03-02,job,wiper,12,,
+Linden,2026-03-02,fluid,brake fluid,,,
+Linden,2026-03-03,tyre_moved,fl,rl,,
+Linden,2026-03-03,tyre_moved,rl,fl,,
+Linden,2026-03-04,off_road,2.5,180,,
+Linden,2026-03-10,off_road,1,,,
+Linden,2026-03-20,valuation,9500,,,
+Linden,2026-03-31,sold,9000,,,
+"""
+
+# Of each kind what cannot be: the line, its column, and what is said is allowed.
+WRONG = [
+    ("Linden,2026-04-01,tread,fx,5,,", "25: tread: WHEEL 'fx' is not known", "one of: fl, fr, rl, rr"),
+    ("Linden,2026-04-01,tread,FL,5,,", "25: tread: WHEEL 'FL' is not known", "one of: fl, fr, rl, rr"),
+    ("Linden,2026-04-01,tread,fl,,,", "28: tread: MM is missing", "from 0 to 25 mm"),
+    ("Linden,2026-04-01,tread,fl,5in,,", "28: tread: MM '5in' cannot be read", "from 0 to 25 mm"),
+    ("Linden,2026-04-01,tread,fl,5,0,", "30: tread: GAUGE_MM 0 is out of range", "above 0 to 5 mm"),
+    ("Linden,2026-04-01,pad,left,5,,", "23: pad: AXLE 'left' is not known", "one of: front, rear"),
+    ("Linden,2026-04-01,pad,front,41,,", "29: pad: MM 41 is out of range", "from 0 to 40 mm"),
+    ("Linden,2026-04-01,job,,5,,", "23: job: PART is missing", "a word or a few"),
+    ("Linden,2026-04-01,job,wiper,-5,,", "29: job: SUM '-5' cannot be read", "the depot's currency"),
+    ("Linden,2026-04-01,job,wiper,5,1h30,", "31: job: HOURS '1h30' cannot be read", "0 to 1000 hours"),
+    ("Linden,2026-04-01,fluid,,,,", "25: fluid: NAME is missing", "a word or a few"),
+    ("Linden,2026-04-01,fluid,oil,2,,", "29: '2' is one value too many", "write: fluid NAME"),
+    ("Linden,2026-04-01,tyre_moved,fl,fl,,", "33: the tyre cannot move from fl to fl",
+     "two different ones of: fl, fr, rl, rr"),
+    ("Linden,2026-04-01,tyre_moved,fl,new,,", "33: tyre_moved: TO 'new' is not known",
+     "one of: fl, fr, rl, rr"),
+    ("Linden,2026-04-01,off_road,0,,,", "28: off_road: DAYS 0 is out of range", "above 0 to 1000 days"),
+    ("Linden,2026-04-01,valuation,9500 GBP,,,", "29: valuation: SUM '9500 GBP' cannot be read",
+     "without its sign"),
+    ("Linden,2026-04-01,sold,,,,", "24: sold: SUM is missing", "write: sold SUM"),
+    ("Linden,2026-04-01,trade,5,,,", "19: there is no kind of note 'trade'", "one of: odometer, "),
+]
+
+
+def every_kind():
+    new_depot()
+    write("all.csv", HEADER + EVERY_KIND)
+    count = EVERY_KIND.count("\n")
+    run(0, "note", "--from", "-", stdin=HEADER + EVERY_KIND,
+        says=[f"standard input: entered {count} notes\n", "tread fl 6.0 mm 0.5 mm", "72.00 GBP a day"])
+    before = content()
+    run(0, "note", "--from", "all.csv", says=[f"entered 0 notes; {count} were there already"])
+    expect(content() == before, "notes of every kind entered twice changed notes.csv")
+    # One bad line among good ones: all of its file stays out, and the place is said.
+    good = "Cedar,2026-04-01,odometer,{},,,\n"
+    for k, (line, what, allowed) in enumerate(WRONG):
+        write("bad.csv", HEADER + good.format(k) + line + "\n" + good.format(k + 1))
+        run(2, "note", "--from", "bad.csv",
+            says_err=[f"bad.csv:3:{what}", allowed, "bad.csv: nothing was entered"])
+    expect(content() == before, "a file with a bad line was entered in part")
+    # A correction of each kind, which another one of the same values then knows.
+    lines = EVERY_KIND.splitlines()
+    for k, line in enumerate(lines):
+        van, date, kind, *values = line.split(",")[:6]
+        number = next(j for j in range(3) if any(c.isdigit() for c in values[j])) \
+            if kind not in ("fluid", "tyre_moved") else None
+        if number is None:
+            continue
+        values[number] = {"24850mi": "24851mi"}.get(values[number], values[number] + "1"
+                                                    if "." in values[number] else values[number] + ".5")
+        note(0, van, date, kind, *[v for v in values if v], "--replaces", str(k + 1),
+             says=[f"in place of note {k + 1}"])
+    run(0, "rebuild", says=[f"0 vans, {count + 10} notes"])
+    with sqlite3.connect("depot/depot.db") as db:
+        held = db.execute("SELECT kind,v1,v2,v3 FROM note WHERE replaced_by IS NULL AND kind='tread' "
+                          "ORDER BY id").fetchall()
+    expect(held == [("tread", "fl", "6.01", "0.5"), ("tread", "fr", "5.81", None)], held)
+
+
+class Page(html.parser.HTMLParser):
+    """The rows of the form's tables, and every tag that is left open."""
+    VOID = {"meta", "col", "br"}
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.rows, self.faults, self.sections = [], [], [], 0
+
+    def handle_starttag(self, tag, attrs):
+        if tag not in self.VOID:
+            self.open.append(tag)
+        self.sections += tag == "section"
+        if tag == "tr":
+            self.rows.append("")
+        for name, value in attrs:
+            if name in ("src", "href") or name.startswith("on"):
+                self.faults.append(f"{tag} {name}={value}")
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open.pop() != tag:
+            self.faults.append(f"</{tag}> closes nothing")
+
+    def handle_data(self, data):
+        if "tr" in self.open:
+            self.rows[-1] += data + " "
+
+
+def sheet():
+    new_depot()
+    with open("depot/fleet.toml", "a") as file:
+        for name in ("Hazel", "Rowan", "Birch", "Maple", "Alder", "<b>Aspen</b> & co"):
+            file.write(f'[[van]]\nname = "{name}"\n')
+    write("all.csv", HEADER + EVERY_KIND.replace("Linden,2026-03-31,sold,9000,,,\n", ""))
+    run(0, "note", "--from", "all.csv")
+    text = run(0, "sheet", says=["Linden ---", "24850 mi 2026-03-02", "8.5 mm 2026-03-02",
+                                 "axle stands", "Orange", "local codes"]).stdout
+    expect(text.count("\n") <= 64 and "\f" not in text, f"eight vans take {text.count(chr(10))} lines")
+    expect(max(map(len, text.splitlines())) <= 80, "a line is wider than the page")
+    run(0, "sheet", "--format", "html", "-o", "sheet.html")
+    page = Page()
+    page.feed(content("sheet.html").decode())
+    expect(not page.open and not page.faults, f"HTML: {page.open} {page.faults}")
+    expect(page.sections == 1 and len(page.rows) == 9, f"HTML: {page.sections}, {len(page.rows)} rows")
+    expect(any("<b>Aspen</b> & co" in row for row in page.rows), "HTML: a van's name is lost")
+    linden = [row for row in page.rows if row.startswith("Linden")][0]
+    for words in ("24850 mi 2026-03-02", "5.8 mm 2026-03-02", "8.5 mm", "brake fluid 2026-03-02"):
+        expect(words in linden, f"HTML: {words!r} is not in {linden!r}")
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium:
+        subprocess.run([chromium, "--headless", "--no-sandbox", "--disable-gpu",
+                        "--print-to-pdf=sheet.pdf", "file://" + os.path.abspath("sheet.html")],
+                       capture_output=True, timeout=120, check=True)
+        pages = len(re.findall(rb"/Type\s*/Page[^s]", content("sheet.pdf")))
+        expect(pages == 1, f"eight vans take {pages} printed pages")
+    else:
+        print("no chromium: the HTML form is not printed here, its text twin is counted instead")
+
+    run(0, "sheet", "--format", "csv", "-o", "sheet.csv")
+    twin = pandas.read_csv("sheet.csv", dtype=str, keep_default_na=False)
+    expect(list(twin.columns) == ["van", "date", "kind", "v1", "v2", "v3", "remark", "last"],
+           f"pandas: columns {list(twin.columns)}")
+    before = content()
+    run(0, "note", "--from", "sheet.csv", says=[f"entered 0 notes; {len(twin)} lines have nothing"])
+    expect(content() == before, "an empty sheet changed notes.csv")
+
+    def fill(van, kind, place, column, value):
+        rows = (twin["van"] == van) & (twin["kind"] == kind) & (not place or twin["v1"] == place)
+        expect(rows.sum() == 1, f"the sheet has {rows.sum()} lines of {van} {kind} {place}")
+        twin.loc[rows, column] = value
+
+    fill("Linden", "odometer", "", "v1", "25900mi")
+    fill("Linden", "tread", "fr", "v2", "5.3")
+    fill("Linden", "pad", "front", "v2", "8.1")
+    fill("Linden", "fluid", "", "v1", "coolant")
+    fill("<b>Aspen</b> & co", "odometer", "", "v1", "10")
+    twin.to_csv("filled.csv", index=False)
+    run(2, "note", "--from", "filled.csv", says_err=["filled.csv:2:8: the date is missing", "--date DAY"])
+    run(2, "note", "--from", "filled.csv", "--date", "2026-13-01", says_err=["packmile: --date: "])
+    run(0, "note", "--from", "filled.csv", "--date", "2026-04-06",
+        says=["entered 5 notes", f"{len(twin) - 5} lines have nothing filled in",
+              "1050 miles in 35 days"])
+    run(0, "note", "--from", "filled.csv", "--date", "2026-04-06", says=["5 were there already"])
+    run(0, "sheet", says=["25900 mi 2026-04-06", "5.3 mm 2026-04-06", "coolant 2026-04-06"])
+    # What somebody wrote is not passed over.
+    fill("Linden", "tread", "rr", "remark", "cut in the flank")
+    twin.to_csv("remark.csv", index=False)
+    run(2, "note", "--from", "remark.csv", "--date", "2026-04-06", says_err=["tread: MM is missing"])
+    # Sold vans are left out; names that nobody has are answered.
+    note(0, "Linden", "2026-04-30", "sold", "9000")
+    sold = run(0, "sheet")
+    expect("Linden" not in sold.stdout, "a van that was sold is walked round", sold)
+    run(0, "sheet", "--van", "1M8GDM9AXKP042788", says=["Linden ---"])
+    run(2, "sheet", "--van", "Hazle", says_err=["did you mean 'Hazel'?"])
+    run(1, "sheet", depot="nowhere")
+    new_depot("bare")
+    write("bare/fleet.toml", 'zone = "UTC"\ncurrency = "XXX"\n')
+    run(1, "sheet", depot="bare", says_err=["there is no van to walk round"])
+
+
 def damaged():
     """Neither used nor written, and every command says where."""
     new_depot()
@@ -278,7 +455,7 @@ def main():
     work = tempfile.mkdtemp(prefix="packmile-notes-")
     os.chdir(work)
     try:
-        for part in (arguments, files, damaged, charges, outside_reader):
+        for part in (arguments, files, every_kind, sheet, damaged, charges, outside_reader):
             part()
     finally:
         os.chdir("/")

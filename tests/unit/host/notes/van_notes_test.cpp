@@ -2,7 +2,11 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <chrono>
+#include <random>
+
+#include "notes/note_kinds.hpp"
 
 using namespace packmile;
 using namespace std::chrono_literals;
@@ -108,4 +112,96 @@ TEST_CASE("van notes: what was measured, done and priced, with what may be left 
   CHECK(of.valuations[0].sum == 9500);
   REQUIRE(of.sold.size() == 1);
   CHECK(of.sold[0].sum == 9000);
+}
+
+namespace {
+
+// Every list as lines; without ids sorted, because the order of what is noted for
+// one time is that of the ids.
+std::string told(const VanNotes& of, bool ids) {
+  std::vector<std::string> lines;
+  const auto add = [&](const auto& notes, const char* list, auto&& values) {
+    for (const auto& one : notes)
+      lines.push_back(list + std::to_string(one.when.from.time_since_epoch().count()) + " " +
+                      std::to_string(one.when.to.time_since_epoch().count()) + " " + values(one) +
+                      (ids ? " id " + std::to_string(one.id) : ""));
+  };
+  using std::to_string;
+  const auto maybe = [](const std::optional<double>& value) {
+    return value ? std::to_string(*value) : std::string{"-"};
+  };
+  add(of.odometer, "odometer ", [](const auto& n) { return to_string(n.km + n.step_km); });
+  add(of.meter, "meter ",
+      [](const auto& n) { return to_string(n.before_kwh) + to_string(n.kwh()); });
+  add(of.receipts, "receipt ", [](const auto& n) { return to_string(n.kwh) + n.place; });
+  add(of.treads, "tread ", [](const auto& n) {
+    return std::string{word_of(n.wheel)} + to_string(n.depth_mm) + to_string(n.gauge_error_mm);
+  });
+  add(of.pads, "pad ",
+      [](const auto& n) { return std::string{word_of(n.axle)} + to_string(n.thickness_mm); });
+  add(of.jobs, "job ", [&](const auto& n) { return n.part + to_string(n.sum) + maybe(n.hours); });
+  add(of.fluids, "fluid ", [](const auto& n) { return n.name; });
+  add(of.tyres_moved, "moved ",
+      [](const auto& n) { return std::string{word_of(n.from)} + std::string{word_of(n.to)}; });
+  add(of.off_road, "off_road ", [&](const auto& n) { return to_string(n.days) + maybe(n.sum); });
+  add(of.valuations, "valuation ", [](const auto& n) { return to_string(n.sum); });
+  add(of.sold, "sold ", [](const auto& n) { return to_string(n.sum); });
+  if (!ids) std::ranges::sort(lines);
+  std::string out;
+  for (const std::string& line : lines) out += line + "\n";
+  return out;
+}
+
+// Any note that could be typed.
+Note drawn(std::mt19937& random, std::uint32_t id) {
+  const auto below = [&](int n) { return static_cast<int>(random() % static_cast<unsigned>(n)); };
+  Note out;
+  out.id = id;
+  out.van = below(4) == 0 ? "Cedar" : "Linden";
+  out.kind =
+      note_kinds()[static_cast<std::size_t>(below(static_cast<int>(note_kinds().size())))].kind;
+  out.when.from = kDay + std::chrono::hours{12 * below(20)};
+  out.when.to = out.when.from + std::chrono::hours{below(2) * 24};
+  const NoteKindRule& rule = rule_of(out.kind);
+  for (std::size_t k = 0; k < rule.values.size(); ++k) {
+    const NoteValueRule& value = rule.values[k];
+    if (value.optional && below(2) == 0) continue;
+    const std::string word = value.unit != NoteUnit::text ? std::to_string(1 + below(5))
+                             : value.words.empty()
+                                 ? "word" + std::to_string(below(3))
+                                 : std::string{value.words[static_cast<std::size_t>(
+                                       below(static_cast<int>(value.words.size())))]};
+    auto read = read_note_value(value, word);
+    REQUIRE(std::holds_alternative<NoteValue>(read));
+    out.values[k] = std::get<NoteValue>(read);
+  }
+  if (below(8) == 0) out.replaced_by = id + 1;
+  return out;
+}
+
+}  // namespace
+
+// Property: whoever types first, and however lines are sorted, the lists say the
+// same. Seeds are fixed and said.
+TEST_CASE("van notes: the order of notes does not matter") {
+  std::size_t lists_seen = 0;
+  for (unsigned seed = 1; seed <= 300; ++seed) {
+    CAPTURE(seed);
+    std::mt19937 random{seed};
+    std::vector<Note> notes;
+    for (std::uint32_t id = 1; id <= 60; ++id) notes.push_back(drawn(random, id));
+    const VanNotes once = van_notes_of(notes, "Linden");
+    lists_seen += !once.treads.empty() + !once.pads.empty() + !once.jobs.empty() +
+                  !once.fluids.empty() + !once.tyres_moved.empty() + !once.off_road.empty() +
+                  !once.valuations.empty() + !once.sold.empty();
+    std::ranges::shuffle(notes, random);
+    const VanNotes shuffled = van_notes_of(notes, "Linden");
+    CHECK(told(shuffled, true) == told(once, true));
+    // Entered in another order, they have other numbers.
+    for (std::uint32_t k = 0; k < notes.size(); ++k) notes[k].id = k + 1;
+    CHECK(told(van_notes_of(notes, "Linden"), false) == told(once, false));
+    CHECK(std::ranges::is_sorted(once.treads, {}, [](const TreadNote& n) { return n.when.from; }));
+  }
+  // The draws reach every list, nearly always.
+  CHECK(lists_seen > 300 * 7);
 }
