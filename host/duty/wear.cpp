@@ -19,7 +19,7 @@ std::optional<LineFit> line_of(std::span<const DepthReading> readings) {
   std::vector<double> km, depth;
   double gauge = 0, step = 0;
   for (const DepthReading& reading : readings) {
-    km.push_back(reading.km);
+    km.push_back(*reading.km);
     depth.push_back(reading.depth_mm);
     gauge += reading.gauge_u_mm * reading.gauge_u_mm;
     step = std::max(step, reading.step_mm);
@@ -55,14 +55,24 @@ std::optional<LineFit> line_of(std::span<const DepthReading> readings) {
 
 }  // namespace
 
-WearOrWhy fit_wear(std::span<const DepthReading> readings) {
+std::span<const DepthReading> since_rise(std::span<const DepthReading> readings) {
   std::size_t first = 0;
   for (std::size_t k = 1; k < readings.size(); ++k)
     if (readings[k].depth_mm > readings[k - 1].depth_mm + kNewStartRiseMm) first = k;
-  const auto used = readings.subspan(std::min(first, readings.size()));
-  if (used.empty()) return {std::nullopt, "it was never measured"};
-  if (used.size() == 1)
+  return readings.subspan(first);
+}
+
+WearOrWhy fit_wear(std::span<const DepthReading> readings) {
+  const auto all = since_rise(readings);
+  std::vector<DepthReading> used{all.begin(), all.end()};
+  std::erase_if(used, [](const DepthReading& reading) { return !reading.km; });
+  std::ranges::stable_sort(used, {}, [](const DepthReading& reading) { return *reading.km; });
+  if (all.empty()) return {std::nullopt, "it was never measured; note what the gauge says"};
+  if (all.size() == 1)
     return {std::nullopt, "one measurement tells no wear; measure again in a month or more"};
+  if (used.size() < 2)
+    return {std::nullopt,
+            "the odometer on the days of measurement is not known; note it: odometer READING"};
   const auto line = line_of(used);
   if (!line)
     return {std::nullopt,
@@ -73,9 +83,9 @@ WearOrWhy fit_wear(std::span<const DepthReading> readings) {
             fmt::format("wear below gauge resolution: {:.1f} mm over {:.0f} km; measure again "
                         "later",
                         used.front().depth_mm - used.back().depth_mm,
-                        used.back().km - used.front().km)};
+                        *used.back().km - *used.front().km)};
   Wear out;
-  out.readings.assign(used.begin(), used.end());
+  out.readings = std::move(used);
   out.line = *line;
   const double half = factor * line->u_slope * kPerKm;
   out.mm_per_1000_km = {-line->slope * kPerKm, -line->slope * kPerKm - half,
@@ -89,7 +99,7 @@ Left KmLeft::left() const {
 
 KmLeft km_to_limit(const Wear& wear, double limit_mm, double now_km) {
   KmLeft out;
-  const double first = wear.readings.front().km;
+  const double first = *wear.readings.front().km;
   // A line that is down to the limit before its last reading still crosses it
   // somewhere: the band around that place is asked for all the same.
   const auto crossing = find_crossing(wear.line, limit_mm, first, first - 1e9);

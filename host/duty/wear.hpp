@@ -43,14 +43,14 @@ inline constexpr double kNewStartRiseMm = 0.5;
 struct DepthReading {
   std::uint32_t id = 0;  // of its note
   LocalDay day;
-  double km = 0;  // odometer
+  std::optional<double> km;  // odometer; absent: nobody noted it
   double depth_mm = 0;
   double gauge_u_mm = 0;  // 1 sd of one reading
   double step_mm = 0;     // of the last digit
 };
 
 struct Wear {
-  std::vector<DepthReading> readings;  // that it rests on, in order of km
+  std::vector<DepthReading> readings;  // that it rests on; all have km
   LineFit line;                        // depth over km
   Figure mm_per_1000_km;               // above 0
 };
@@ -60,7 +60,10 @@ struct WearOrWhy {
   std::string why;
 };
 
-// readings: of one tyre, in order of km. What lies before a rise is left out.
+// What lies before the last rise is of another tyre.
+[[nodiscard]] std::span<const DepthReading> since_rise(std::span<const DepthReading> readings);
+
+// readings: of one tyre, in order of days. What lies before a rise is left out.
 [[nodiscard]] WearOrWhy fit_wear(std::span<const DepthReading> readings);
 
 // From odometer `now_km` to where the line is down to limit_mm. All 0 where it is
