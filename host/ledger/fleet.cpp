@@ -6,7 +6,9 @@
 #include <limits>
 #include <sstream>
 
+#include "ledger/fleet_keep.hpp"
 #include "ledger/fleet_ownership.hpp"
+#include "ledger/fleet_parts.hpp"
 #include "ledger/fleet_signals.hpp"
 #include "ledger/toml_keys.hpp"
 #include "ledger/vin.hpp"
@@ -246,10 +248,12 @@ FleetRead parse_fleet(std::string_view text, const std::string& where) {
   Complaints complaints{where};
   try {
     const toml::table table = toml::parse(text);
-    static const std::array<std::string, 2> kOthers{"van", "signal"};
+    static const std::array<std::string, 4> kOthers{"van", "signal", "part", "keep"};
     read_table(table, fleet_keys(), kOthers, "the file", out.fleet, complaints);
     if (const auto* vans = table.get("van")) read_vans(*vans, out.fleet, complaints);
     if (const auto* signals = table.get("signal")) read_signals(*signals, out.fleet, complaints);
+    if (const auto* parts = table.get("part")) read_parts(*parts, out.fleet, complaints);
+    if (const auto* keeps = table.get("keep")) read_keeps(*keeps, out.fleet, complaints);
   } catch (const toml::parse_error& e) {
     complaints.error(e.source(), std::string{e.description()});
   }
@@ -303,7 +307,7 @@ std::string toml_text(std::string_view text) {
 
 std::string fleet_template(std::string_view zone, std::string_view currency) {
   return fmt::format(
-      R"(# The slow facts of this depot. What changes by the day belongs into notes.csv.
+             R"(# The slow facts of this depot. What changes by the day belongs into notes.csv.
 
 # IANA time zone of the depot: days, tariffs and every printed time are in it.
 zone = {}
@@ -344,7 +348,8 @@ currency = {}
 #unit = "%"                     # of the role: V, A, %, km, km/h, degC, code, Ah or kWh
 #period_ms = 10000              # while driving; the logger's own where it is left out
 )",
-      toml_text(zone), toml_text(currency), ownership_template(), role_words());
+             toml_text(zone), toml_text(currency), ownership_template(), role_words()) +
+         parts_template() + keep_template();
 }
 
 std::string van_lines(std::string_view name, std::string_view vin) {

@@ -1,8 +1,7 @@
 // fleet.toml: the slow facts that only the owner knows.
 //
-// Input     TOML 1.0; every key is in the tables of fleet.cpp,
-//           fleet_ownership.cpp and fleet_signals.cpp, and a key that is not there is refused, so
-//           that a mistyped one is never ignored.
+// Input     TOML 1.0; every key is in the tables of fleet*.cpp, and a key that is
+//           not there is refused, so that a mistyped one is never ignored.
 // Output    Fleet, or every mistake of the file at once, in order of lines.
 #pragma once
 #include <chrono>
@@ -66,11 +65,52 @@ struct FleetSignal {
   std::string where;              // file:line:column
 };
 
+// What the hours and the energy of a part are counted of.
+enum class PartCounter : std::uint8_t { motor, charger, pack };
+enum class PartGauge : std::uint8_t { none, tread, pad };
+// One [[part]]: what wears out, by what, and where its life ends. The rule that
+// comes first decides.
+struct FleetPart {
+  std::string name;
+  std::vector<std::string> positions;  // fl fr rl rr front rear; empty: none of its own
+  std::vector<std::string> vans;       // names; empty: every van of the depot
+  std::optional<double> limit_km, limit_hours, limit_starts, limit_kwh;
+  std::optional<int> limit_months;
+  PartGauge gauge = PartGauge::none;
+  std::optional<double> least_mm;  // where it is planned to be renewed
+  PartCounter counts = PartCounter::motor;
+  std::optional<std::chrono::local_days> fitted;
+  std::optional<double> fitted_km;  // odometer on that day
+};
+
+// Low, likely and high, as somebody who buys and sells vans would say them; risen.
+struct OwnersRange {
+  double low = 0, likely = 0, high = 0;
+};
+enum class RateKind : std::uint8_t { nominal, real };
+// One [[keep]]: what keeping a van or buying another one hangs on. There are no
+// defaults: money is never guessed.
+struct FleetKeep {
+  std::vector<std::string> vans;  // names; empty: every van of the depot
+  std::optional<OwnersRange> challenger_price, challenger_resale, challenger_repairs;
+  std::optional<OwnersRange> challenger_lost_days;
+  std::optional<int> challenger_years;
+  std::optional<OwnersRange> resale_now, resale_next_year, repairs_next_year;
+  std::optional<OwnersRange> lost_days_next_year;
+  std::optional<double> hire_per_lost_day;
+  std::optional<OwnersRange> cost_per_km, challenger_cost_per_km;  // energy and the like
+  std::optional<OwnersRange> km_per_year;
+  std::optional<double> rate_pct;
+  std::optional<RateKind> rate_kind;
+};
+
 struct Fleet {
   Zone zone;
   std::string currency;  // ISO 4217 code; XXX: none was given
   std::vector<FleetVan> vans;
   std::vector<FleetSignal> signals;  // in order of the file
+  std::vector<FleetPart> parts;      // in order of the file
+  std::vector<FleetKeep> keeps;      // in order of the file
   // What looks wrong and is allowed, as file:line:column: text.
   std::vector<std::string> warnings;
 
@@ -79,6 +119,10 @@ struct Fleet {
   // Those that a van's card gets, in order of the file. A van that is not known
   // has those of every van.
   [[nodiscard]] std::vector<const FleetSignal*> signals_of(std::string_view van) const;
+  // Those of a van, in order of the file.
+  [[nodiscard]] std::vector<const FleetPart*> parts_of(std::string_view van) const;
+  // What its own [[keep]] says; where that is silent, the one of every van.
+  [[nodiscard]] FleetKeep keep_of(std::string_view van) const;
 };
 
 struct FleetRead {

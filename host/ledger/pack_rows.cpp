@@ -9,7 +9,7 @@ namespace packmile {
 namespace {
 
 // Charge per km of less is noise over a short distance, as for one trip.
-constexpr double kLeastDistanceKm = 1;
+constexpr double kLeastKmForCharge = 1;
 // A month belongs to the period that holds its middle: months are UTC's, and
 // periods begin in the depot's zone.
 constexpr std::chrono::days kHalfMonth{15};
@@ -66,7 +66,7 @@ PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>&
       months[month_of(stand.start)] += stand.discharge_ah.figure->value;
   // Before the first record: what the odometer shows at the charge per km since.
   double before_ah = 0;
-  out.discharged_since_logged = !figures.odometer_first_km || trip_km < kLeastDistanceKm;
+  out.discharged_since_logged = !figures.odometer_first_km || trip_km < kLeastKmForCharge;
   if (!out.discharged_since_logged) before_ah = *figures.odometer_first_km * trip_ah / trip_km;
   for (const auto& [month, ah] : months) {
     out.discharged_ah.emplace_back(month, before_ah + ah / 2);

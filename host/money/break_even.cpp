@@ -25,7 +25,7 @@ struct Drawn {
 
 struct InputRule {
   const char* key;
-  std::optional<Range> KeepInputs::*range;
+  std::optional<ThreePoint> KeepInputs::*range;
   double Drawn::*drawn;
 };
 
@@ -77,7 +77,7 @@ Outcome outcome_of(const KeepInputs& inputs, const Drawn& drawn) {
 }
 
 // Inverse of the triangular distribution at u in 0..1.
-double triangular(const Range& range, double u) {
+double triangular(const ThreePoint& range, double u) {
   const double span = range.high - range.low;
   if (!(span > 0)) return range.likely;
   const double mode = (range.likely - range.low) / span;
@@ -166,7 +166,7 @@ KeepOrSell keep_or_sell(const KeepInputs& inputs) {
     out.swings.push_back({rule.key, distance(low), distance(high)});
   }
   std::ranges::stable_sort(out.swings, std::ranges::greater{},
-                           [](const Swing& swing) { return swing.width(); });
+                           [](const InputSwing& swing) { return swing.width(); });
   out.basis =
       fmt::format("{} rate of {:.3g} %", *inputs.rate_basis == RateBasis::real ? "real" : "nominal",
                   *inputs.rate * 100);

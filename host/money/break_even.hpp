@@ -22,23 +22,23 @@
 namespace packmile {
 
 // low <= likely <= high
-struct Range {
+struct ThreePoint {
   double low = 0, likely = 0, high = 0;
 };
 
 enum class RateBasis : std::uint8_t { nominal, real };
 
 struct KeepInputs {
-  std::optional<Range> challenger_price, challenger_resale;  // resale after challenger_years
+  std::optional<ThreePoint> challenger_price, challenger_resale;  // resale after challenger_years
   std::optional<int> challenger_years;                       // >= 1
-  std::optional<Range> challenger_repairs;                   // a year
-  std::optional<Range> challenger_lost_days;                 // a year
-  std::optional<Range> resale_now, resale_next_year;
-  std::optional<Range> repairs_next_year, lost_days_next_year;
+  std::optional<ThreePoint> challenger_repairs;                   // a year
+  std::optional<ThreePoint> challenger_lost_days;                 // a year
+  std::optional<ThreePoint> resale_now, resale_next_year;
+  std::optional<ThreePoint> repairs_next_year, lost_days_next_year;
   std::optional<double> hire_per_lost_day;
-  std::optional<Range> miles_per_year;
+  std::optional<ThreePoint> miles_per_year;
   // Energy and the like. Neither: left out of both, which is said.
-  std::optional<Range> cost_per_mile, challenger_cost_per_mile;
+  std::optional<ThreePoint> cost_per_mile, challenger_cost_per_mile;
   std::optional<double> rate;  // a year, 0.06 is 6 %
   std::optional<RateBasis> rate_basis;
 };
@@ -46,7 +46,7 @@ struct KeepInputs {
 // Key words of fleet.toml that are missing, in order; empty: none.
 [[nodiscard]] std::vector<std::string> missing_inputs(const KeepInputs& inputs);
 
-struct Swing {
+struct InputSwing {
   std::string input;  // its key word
   double low = 0;     // break-even price with the input at its low, the others likely
   double high = 0;    // at its high
@@ -62,7 +62,7 @@ struct KeepOrSell {
   Figure challenger_per_mile;     // of the challenger
   double selling_is_cheaper = 0;  // share of draws, 0..1
   KeepVerdict verdict = KeepVerdict::open;
-  std::vector<Swing> swings;  // widest first
+  std::vector<InputSwing> swings;  // widest first
   std::string basis;          // what was left out, and the kind of rate
 };
 

@@ -9,7 +9,7 @@
 namespace packmile::testing {
 namespace {
 
-Range sure(double value) { return {value, value, value}; }
+ThreePoint sure(double value) { return {value, value, value}; }
 
 // A challenger of 15,430 a year and the textbook's owned machine worth 15,000: its
 // next year costs 13,250, and its break-even price is 16,895.65.
@@ -33,17 +33,17 @@ KeepInputs textbook() {
 
 KeepInputs ranges() {
   KeepInputs in = textbook();
-  in.challenger_price = Range{19'000, 21'500, 24'000};
+  in.challenger_price = ThreePoint{19'000, 21'500, 24'000};
   in.challenger_years = 5;
-  in.challenger_resale = Range{5'000, 7'000, 9'500};
-  in.challenger_repairs = Range{300, 600, 1'200};
-  in.challenger_lost_days = Range{1, 3, 6};
-  in.resale_now = Range{7'000, 8'500, 9'800};
-  in.resale_next_year = Range{5'200, 6'600, 8'000};
-  in.repairs_next_year = Range{700, 1'500, 3'500};
-  in.lost_days_next_year = Range{3, 8, 18};
+  in.challenger_resale = ThreePoint{5'000, 7'000, 9'500};
+  in.challenger_repairs = ThreePoint{300, 600, 1'200};
+  in.challenger_lost_days = ThreePoint{1, 3, 6};
+  in.resale_now = ThreePoint{7'000, 8'500, 9'800};
+  in.resale_next_year = ThreePoint{5'200, 6'600, 8'000};
+  in.repairs_next_year = ThreePoint{700, 1'500, 3'500};
+  in.lost_days_next_year = ThreePoint{3, 8, 18};
   in.hire_per_lost_day = 85;
-  in.miles_per_year = Range{9'000, 10'500, 12'000};
+  in.miles_per_year = ThreePoint{9'000, 10'500, 12'000};
   in.rate = 0.06;
   return in;
 }
@@ -83,7 +83,7 @@ TEST_CASE("Overlapping ranges leave it open, and say which inputs move it most")
   // Repairs of 2,800 and resale of 2,800, each over 1.06; what it would fetch now, 2,800
   // as they are.
   const auto swing = [&](std::string_view key) {
-    return std::ranges::find(told.swings, key, &Swing::input)->width();
+    return std::ranges::find(told.swings, key, &InputSwing::input)->width();
   };
   CHECK(swing("repairs_next_year") == doctest::Approx(2'800 / 1.06));
   CHECK(swing("resale_next_year") == doctest::Approx(2'800 / 1.06));
@@ -96,7 +96,7 @@ TEST_CASE("The interval is that of the draws: its middle 95 % by simple propagat
   // One input alone, triangular 700 1,500 3,500: quantiles by hand. The distribution's
   // 2.5 % is 700 + sqrt(0.025 * 2,800 * 800), its 97.5 % 3,500 - sqrt(0.025 * 2,800 * 2,000).
   KeepInputs in = textbook();
-  in.repairs_next_year = Range{700, 1'500, 3'500};
+  in.repairs_next_year = ThreePoint{700, 1'500, 3'500};
   const KeepOrSell told = keep_or_sell(in);
   const auto price = [](double repairs) { return (15'430 + 14'000 - repairs) / 1.15; };
   CHECK(std::abs(told.break_even_price.high - price(700 + std::sqrt(0.025 * 2'800 * 800))) < 60);
@@ -106,7 +106,7 @@ TEST_CASE("The interval is that of the draws: its middle 95 % by simple propagat
 TEST_CASE("Lost days and their hire count, and what was once paid is no input") {
   KeepInputs in = ranges();
   const double before = keep_or_sell(in).break_even_price.value;
-  in.lost_days_next_year = Range{13, 18, 28};
+  in.lost_days_next_year = ThreePoint{13, 18, 28};
   CHECK(keep_or_sell(in).break_even_price.value == doctest::Approx(before - 10 * 85 / 1.06));
   in.hire_per_lost_day = 0;
   CHECK(keep_or_sell(in).break_even_price.value > before);
@@ -115,9 +115,9 @@ TEST_CASE("Lost days and their hire count, and what was once paid is no input") 
 TEST_CASE("Energy is counted for both vans or for none") {
   KeepInputs in = ranges();
   CHECK(keep_or_sell(in).basis.find("energy is left out of both") != std::string::npos);
-  in.cost_per_mile = Range{0.08, 0.08, 0.08};
+  in.cost_per_mile = ThreePoint{0.08, 0.08, 0.08};
   CHECK(missing_inputs(in) == std::vector<std::string>{"challenger_cost_per_mile"});
-  in.challenger_cost_per_mile = Range{0.06, 0.06, 0.06};
+  in.challenger_cost_per_mile = ThreePoint{0.06, 0.06, 0.06};
   CHECK(missing_inputs(in).empty());
   KeepInputs without = ranges();
   CHECK(keep_or_sell(in).break_even_price.value ==

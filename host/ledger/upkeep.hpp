@@ -1,0 +1,65 @@
+// Upkeep: of every part of a van what it has lived through, what is left of it and
+// when it is due; and what is left of each warranty.
+//
+// Input     the parts of fleet.toml, notes of jobs, fluids, treads, pads and moved
+//           tyres, what the van did by day.
+// Output    rows of `upkeep`, one a rule of a part at a place.
+// Rule      a part is fitted on the last day of: its job or fluid note, the key
+//           fitted. A note names a part by the part's name, whatever its capitals,
+//           perhaps followed by places: "brake pads front". Tyres and pads have
+//           rows where fleet.toml is silent, too, and so have the motor's and the
+//           on-board charger's hours.
+// Caution   it informs. The maker's schedule, the law and a competent inspection
+//           decide.
+#pragma once
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "duty/part_life.hpp"
+#include "ledger/fleet.hpp"
+#include "ledger/row.hpp"
+#include "ledger/van_duty.hpp"
+
+namespace packmile {
+
+struct UpkeepRow {
+  std::string part;
+  std::string position;  // fl fr rl rr front rear; empty: none of its own
+  // When it was fitted; of what is measured, when it was measured last.
+  std::optional<LocalDay> last;
+  std::string last_source;  // "note 12", "fleet.toml", or why it is not known
+  MaybeFigure last_km;      // the odometer on that day
+  RuleState state;
+  UseRateOrWhy rate;                     // in unit_of(rule) a day; of what is measured, km a day
+  MaybeFigure mm_per_1000_km;            // of what is measured
+  std::optional<double> legal_limit_mm;  // of a tread
+  std::optional<DueDates> legal_due;
+  std::string legal_due_why;
+  // Of the whole part at this place, the same in all its rows.
+  std::optional<PartRule> decided_by;
+  std::string decided_why;
+  std::optional<double> used_share, age_share;
+  std::string shares_why;
+  std::string remark;
+};
+
+struct VanUpkeep {
+  VanNames names;
+  std::vector<UpkeepRow> rows;  // by part, in order of the file; then by place and rule
+  LocalDay today;
+  MaybeFigure odometer_km;
+  MaybeFigure equivalent_years;          // of the whole odometer
+  std::optional<double> calendar_years;  // since it was bought
+  std::vector<std::string> missing;      // what to enter, and how
+};
+
+[[nodiscard]] VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& duty,
+                                  const VanNotes& notes);
+// The odometer in years of average use.
+[[nodiscard]] MaybeFigure equivalent_years_of(const VanDuty& duty);
+
+[[nodiscard]] std::vector<Column> upkeep_columns();
+[[nodiscard]] Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep);
+
+}  // namespace packmile

@@ -1,0 +1,314 @@
+// Upkeep of a van from fleet.toml, notes and duty.
+#include "ledger/upkeep.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <random>
+#include <string>
+
+namespace packmile::testing {
+namespace {
+
+using std::chrono::days;
+using std::chrono::hours;
+
+UtcTime at(int day, int hour = 12) {
+  return std::chrono::sys_days{std::chrono::year{2026} / 1 / 1} + days{day} + hours{hour};
+}
+LocalDay local(int day) { return LocalDay{std::chrono::year{2026} / 1 / 1} + days{day}; }
+NoteTime on(int day) { return {at(day, 0), at(day + 1, 0)}; }
+
+Fleet fleet(const std::string& text) {
+  const FleetRead read = parse_fleet(
+      "zone = \"UTC\"\ncurrency = \"GBP\"\n[[van]]\nname = \"Linden\"\n" + text,
+      "fleet.toml");
+  std::string said;
+  for (const Error& error : read.errors) said += error.where + ": " + error.what + "\n";
+  CHECK(said == "");
+  return read.fleet;
+}
+
+// 70 km a day from Monday to Friday, with an odometer that begins at 20,000 km.
+VanParts weeks_of_driving(int count) {
+  VanParts out;
+  double km = 20'000;
+  for (int day = 0; day < 7 * count; ++day) {
+    if (day % 7 > 4) continue;
+    Trip trip;
+    trip.start = at(day, 8);
+    trip.end = at(day, 12);
+    trip.distance_km = MaybeFigure::known({70, 69, 71, 1});
+    trip.moving_kmh = 35;
+    trip.coverage = 1;
+    trip.discharge_kwh = MaybeFigure::known({16, 15.5, 16.5, 0.1});
+    trip.regen_kwh = MaybeFigure::known({3, 2.9, 3.1, 0.1});
+    trip.filled_kwh = MaybeFigure::known({});
+    out.trips.push_back(trip);
+    out.trace.odometer.push_back({trip.start, km});
+    km += 70;
+    out.trace.odometer.push_back({trip.end, km});
+  }
+  return out;
+}
+
+VanUpkeep upkeep(const Fleet& of, const VanParts& parts, const VanNotes& notes, int today) {
+  return upkeep_of(of, {"Linden", ""}, duty_of(parts, notes, of.zone, at(today)), notes);
+}
+
+const UpkeepRow* find(const VanUpkeep& van, std::string_view part, std::string_view position,
+                      PartRule rule) {
+  for (const UpkeepRow& row : van.rows)
+    if (row.part == part && row.position == position && row.state.rule == rule) return &row;
+  return nullptr;
+}
+
+JobNote job(std::uint32_t id, int day, const std::string& part) {
+  JobNote out;
+  out.id = id;
+  out.when = on(day);
+  out.part = part;
+  return out;
+}
+
+TreadNote tread(std::uint32_t id, int day, Wheel wheel, double mm) {
+  return {id, on(day), wheel, mm, 0.25, 0.1};
+}
+
+OdometerNote odometer(std::uint32_t id, int day, double km) { return {id, on(day), km, 1}; }
+
+}  // namespace
+
+TEST_CASE("upkeep: a part by distance and age, fitted by its last job") {
+  const Fleet of = fleet("[[part]]\nname = \"gearbox oil\"\nlimit_km = 10000\nlimit_years = 3\n");
+  VanNotes notes;
+  notes.jobs = {job(7, 14, "Gearbox Oil")};
+  const VanUpkeep van = upkeep(of, weeks_of_driving(10), notes, 69);
+  const UpkeepRow* distance = find(van, "gearbox oil", "", PartRule::distance);
+  const UpkeepRow* age = find(van, "gearbox oil", "", PartRule::age);
+  REQUIRE(distance);
+  REQUIRE(age);
+  CHECK(*distance->last == local(14));
+  CHECK(distance->last_source == "note 7");
+  // Ten driving days before the job; on its own day the odometer went from 20,700 to
+  // 20,770, and 23,500 is the last.
+  CHECK(distance->last_km.figure->value == doctest::Approx(20'735));
+  CHECK(distance->state.used.figure->value == doctest::Approx(23'500 - 20'735));
+  CHECK(distance->state.remaining.figure->value == doctest::Approx(10'000 - 2'765));
+  // 7,235 km at 50 a day are 145 days.
+  REQUIRE(distance->state.due);
+  CHECK((distance->state.due->likely - local(69)).count() == 145);
+  CHECK(distance->state.due->earliest <= distance->state.due->likely);
+  CHECK(*distance->decided_by == PartRule::distance);
+  CHECK(*age->decided_by == PartRule::distance);
+  CHECK(*distance->used_share == doctest::Approx(0.2765));
+  CHECK(*distance->age_share == doctest::Approx(55.0 / 1096).epsilon(0.01));
+  CHECK(text_of(age->state.due->likely) == "2029-01-15");
+}
+
+TEST_CASE("upkeep: nobody said when it was fitted, and what to enter is told") {
+  const Fleet of = fleet("[[part]]\nname = \"cabin filter\"\nlimit_months = 12\n");
+  const VanUpkeep van = upkeep(of, {}, {}, 10);
+  const UpkeepRow* row = find(van, "cabin filter", "", PartRule::age);
+  REQUIRE(row);
+  CHECK_FALSE(row->state.due);
+  CHECK(row->state.due_why.find("--van 'Linden' --date DAY job 'cabin filter' SUM") !=
+        std::string::npos);
+  CHECK_FALSE(row->decided_by);
+  CHECK(van.missing.size() >= 4);
+}
+
+TEST_CASE("upkeep: fleet.toml's fitting holds until a note renews it") {
+  const Fleet of = fleet(
+      "[[part]]\nname = \"brake fluid\"\nvans = [\"Linden\"]\nlimit_years = 2\n"
+      "fitted = 2025-06-01\n");
+  VanNotes notes;
+  CHECK(find(upkeep(of, {}, notes, 30), "brake fluid", "", PartRule::age)->last_source ==
+        "fleet.toml");
+  notes.fluids = {{4, on(20), "brake fluid"}};
+  const VanUpkeep van = upkeep(of, {}, notes, 30);
+  CHECK(find(van, "brake fluid", "", PartRule::age)->last_source == "note 4");
+  CHECK(text_of(find(van, "brake fluid", "", PartRule::age)->state.due->likely) == "2028-01-21");
+  // A renewal that has not been on the day of the question.
+  CHECK(find(upkeep(of, {}, notes, 10), "brake fluid", "", PartRule::age)->last_source ==
+        "fleet.toml");
+}
+
+TEST_CASE("upkeep: jobs name places, an axle is both its wheels") {
+  const Fleet of = fleet(
+      "[[part]]\nname = \"shock absorber\"\npositions = [\"fl\", \"fr\", \"rl\"]\n"
+      "limit_years = 8\n");
+  VanNotes notes;
+  notes.jobs = {job(1, 5, "shock absorbers front"), job(2, 9, "shock absorber rear left"),
+                job(3, 12, "shock absorber bracket")};
+  const VanUpkeep van = upkeep(of, {}, notes, 30);
+  CHECK(*find(van, "shock absorber", "fl", PartRule::age)->last == local(5));
+  CHECK(*find(van, "shock absorber", "fr", PartRule::age)->last == local(5));
+  CHECK(*find(van, "shock absorber", "rl", PartRule::age)->last == local(9));
+}
+
+TEST_CASE("upkeep: treads go with their tyres, and the law stands beside the plan") {
+  Fleet of = fleet("");
+  of.vans[0].plated_weight_kg = 4'250;
+  VanNotes notes;
+  notes.treads = {tread(1, 0, Wheel::front_left, 6.0), tread(2, 0, Wheel::rear_left, 8.0),
+                  tread(5, 69, Wheel::rear_left, 4.0), tread(6, 69, Wheel::front_left, 7.8)};
+  notes.tyres_moved = {{3, on(30), Wheel::front_left, Wheel::rear_left},
+                       {4, on(30), Wheel::rear_left, Wheel::front_left}};
+  const VanUpkeep van = upkeep(of, weeks_of_driving(10), notes, 69);
+  const UpkeepRow* rear = find(van, "tyre", "rl", PartRule::measured);
+  REQUIRE(rear);
+  // 6.0 to 4.0 mm over 3,465 km: 20,035 in the middle of the first day to 23,500.
+  CHECK(rear->mm_per_1000_km.figure->value == doctest::Approx(2.0 / 3.465).epsilon(1e-3));
+  CHECK(*rear->state.limit == 3.0);
+  CHECK(*rear->legal_limit_mm == 1.0);
+  REQUIRE(rear->state.due);
+  REQUIRE(rear->legal_due);
+  CHECK(rear->legal_due->likely > rear->state.due->likely);
+  CHECK(rear->last_source == "note 5");
+  CHECK_FALSE(find(van, "tyre", "fr", PartRule::measured)->state.due);
+  // 0.2 mm are below what a gauge tells.
+  CHECK(find(van, "tyre", "fl", PartRule::measured)->state.due_why.find("below gauge") !=
+        std::string::npos);
+}
+
+TEST_CASE("upkeep: new pads begin anew, and a thickness is never guessed") {
+  const Fleet of = fleet("");
+  VanNotes notes;
+  const auto pad = [](std::uint32_t id, int day, double mm) {
+    return PadNote{id, on(day), Axle::front, mm, 0.5};
+  };
+  notes.pads = {pad(1, 0, 4.0), pad(2, 30, 3.0), pad(4, 30, 12.0)};
+  notes.jobs = {job(3, 30, "brake pads front")};
+  const VanUpkeep van = upkeep(of, weeks_of_driving(10), notes, 69);
+  const UpkeepRow* front = find(van, "brake pads", "front", PartRule::measured);
+  REQUIRE(front);
+  CHECK(front->state.remaining.figure->value == doctest::Approx(9.0));
+  CHECK_FALSE(front->state.due);
+  CHECK_FALSE(find(van, "brake pads", "rear", PartRule::measured)->state.used.figure);
+}
+
+TEST_CASE("upkeep: a warranty runs out by distance or by date, whichever comes first") {
+  Fleet of = fleet("");
+  of.vans[0].warranties.push_back({"pack", 30'000, 2, std::chrono::year{2025} / 3 / 1, 5'000});
+  const VanUpkeep van = upkeep(of, weeks_of_driving(10), {}, 69);
+  const UpkeepRow* distance = find(van, "warranty: pack", "", PartRule::distance);
+  const UpkeepRow* age = find(van, "warranty: pack", "", PartRule::age);
+  REQUIRE(distance);
+  REQUIRE(age);
+  CHECK(distance->state.used.figure->value == doctest::Approx(18'500));
+  CHECK(distance->state.remaining.figure->value == doctest::Approx(11'500));
+  CHECK(text_of(age->state.due->likely) == "2027-03-01");
+  CHECK(*distance->decided_by == PartRule::distance);  // 230 days away: 2026-10-27
+  CHECK(text_of(distance->state.due->likely) == "2026-10-27");
+}
+
+TEST_CASE("upkeep: hours, starts and energy since the fitting") {
+  const Fleet of = fleet(
+      "[[part]]\nname = \"bearing\"\nvans = [\"Linden\"]\nlimit_hours = 1000\n"
+      "limit_starts = 5000\nlimit_kwh = 9000\nfitted = 2026-01-29\n");
+  const VanUpkeep van = upkeep(of, weeks_of_driving(10), {}, 69);
+  // 2026-01-29 is day 28: six weeks of five trips of 2 h and 19 kWh.
+  CHECK(find(van, "bearing", "", PartRule::hours)->state.used.figure->value == doctest::Approx(60));
+  CHECK(find(van, "bearing", "", PartRule::starts)->state.used.figure->value ==
+        doctest::Approx(30));
+  CHECK(find(van, "bearing", "", PartRule::energy)->state.used.figure->value ==
+        doctest::Approx(570));
+  CHECK(find(van, "bearing", "", PartRule::starts)->state.due);
+  // The motor's own counters are counted there; the charger's are listed.
+  CHECK(find(van, "motor and gearbox", "", PartRule::hours) == nullptr);
+  CHECK(find(van, "on-board charger", "", PartRule::hours)->state.used.figure->value == 0);
+}
+
+// One silent van, by hand: 61,200 km on 1 January, 65,040 km on 70 days later: 54.86 km
+// a day. The timing of its gear oil was noted at 61,200 km, and lasts 20,000 km: 16,160 km
+// are left, which are 294.6 days, and 80 days before the 374 of the first day.
+TEST_CASE("upkeep: a silent van's dates come from odometer notes alone") {
+  const Fleet of = fleet("[[part]]\nname = \"gear oil\"\nlimit_km = 20000\n");
+  VanNotes notes;
+  notes.odometer = {odometer(1, 0, 61'200), odometer(2, 70, 65'040)};
+  notes.jobs = {job(3, 0, "gear oil")};
+  const VanUpkeep van = upkeep(of, {}, notes, 70);
+  const UpkeepRow* row = find(van, "gear oil", "", PartRule::distance);
+  REQUIRE(row);
+  CHECK(row->state.remaining.figure->value == doctest::Approx(16'160));
+  REQUIRE(row->state.due);
+  CHECK((row->state.due->likely - local(70)).count() == 295);
+  CHECK(row->state.basis == "readings of 2026-01-01 and 2026-03-12");
+  // 65,040 km are 40,414 miles: 3.109 years of 13,000.
+  CHECK(van.equivalent_years.figure->value == doctest::Approx(3.1088).epsilon(1e-4));
+  CHECK(find(van, "on-board charger", "", PartRule::hours)->state.used.why.find("no card") !=
+        std::string::npos);
+}
+
+TEST_CASE("upkeep: fewer than 14 days tell what is left, and no date") {
+  const Fleet of = fleet(
+      "[[part]]\nname = \"gear oil\"\nvans = [\"Linden\"]\nlimit_km = 20000\n"
+      "fitted = 2026-01-01\nfitted_km = 20000\n");
+  const VanUpkeep van = upkeep(of, weeks_of_driving(1), {}, 6);
+  const UpkeepRow* row = find(van, "gear oil", "", PartRule::distance);
+  CHECK(row->state.remaining.figure->value == doctest::Approx(20'000 - 350));
+  CHECK_FALSE(row->state.due);
+  CHECK(row->state.due_why.find("too early to tell") == 0);
+}
+
+TEST_CASE("upkeep: every row has a cell for each column, and every null its reason") {
+  Fleet of = fleet("[[part]]\nname = \"gear oil\"\nlimit_km = 20000\nlimit_years = 5\n");
+  of.vans[0].warranties.push_back({"van", std::nullopt, 3, std::nullopt, 0});
+  VanNotes notes;
+  notes.treads = {tread(1, 0, Wheel::front_left, 6.0), tread(5, 69, Wheel::front_left, 4.0)};
+  for (const VanParts& parts : {VanParts{}, weeks_of_driving(10)}) {
+    const VanUpkeep van = upkeep(of, parts, notes, 69);
+    CHECK(van.rows.size() > 8);
+    for (const UpkeepRow& one : van.rows) {
+      const Row row = row_of(van, one);
+      REQUIRE(row.size() == upkeep_columns().size());
+      for (std::size_t k = 0; k < row.size(); ++k) {
+        CAPTURE(upkeep_columns()[k].name);
+        CHECK((row[k].known() || !row[k].why.empty()));
+        CHECK((row[k].known() || upkeep_columns()[k].may_be_unknown));
+      }
+    }
+  }
+}
+
+TEST_CASE("upkeep: the order of notes does not matter") {
+  const Fleet of = fleet("[[part]]\nname = \"gear oil\"\nlimit_km = 20000\n");
+  std::vector<Note> notes;
+  const auto add = [&](NoteKind kind, int day, std::vector<NoteValue> values) {
+    Note note;
+    note.id = static_cast<std::uint32_t>(notes.size() + 1);
+    note.van = "Linden";
+    note.when = on(day);
+    note.kind = kind;
+    std::ranges::copy(values, note.values.begin());
+    notes.push_back(note);
+  };
+  for (int day = 0; day < 100; day += 20) {
+    add(NoteKind::odometer, day, {{"", 1000.0 + 40 * day, 1}});
+    add(NoteKind::tread, day, {{"fl", 0, 0}, {"x", 8.0 - 0.02 * day, 0.1}, {}});
+  }
+  add(NoteKind::job, 10, {{"gear oil", 0, 0}, {"90", 90, 1}, {}});
+  add(NoteKind::tyre_moved, 50, {{"fl", 0, 0}, {"fr", 0, 0}, {}});
+  std::mt19937 random{9};
+  std::vector<Row> first;
+  for (int round = 0; round < 10; ++round) {
+    const VanUpkeep van = upkeep(of, {}, van_notes_of(notes, "Linden"), 100);
+    std::vector<Row> rows;
+    for (const UpkeepRow& one : van.rows) rows.push_back(row_of(van, one));
+    if (round == 0) first = rows;
+    REQUIRE(rows.size() == first.size());
+    for (std::size_t k = 0; k < rows.size(); ++k)
+      for (std::size_t cell = 0; cell < rows[k].size(); ++cell) {
+        CHECK(rows[k][cell].why == first[k][cell].why);
+        CHECK(rows[k][cell].value.index() == first[k][cell].value.index());
+        if (const auto* figure = std::get_if<Figure>(&rows[k][cell].value))
+          CHECK(figure->value == std::get<Figure>(first[k][cell].value).value);
+        if (const auto* text = std::get_if<std::string>(&rows[k][cell].value))
+          CHECK(*text == std::get<std::string>(first[k][cell].value));
+      }
+    std::ranges::shuffle(notes, random);
+  }
+}
+
+}  // namespace packmile::testing
