@@ -81,6 +81,7 @@ struct RowsOptions {
   Units units = Units::miles;
   Format format = Format::table;
   std::string output;
+  std::optional<std::string> as_of;  // of commands that have a today
 };
 
 struct SamplesOptions {
@@ -117,6 +118,7 @@ struct SignalsOptions {
 [[nodiscard]] ExitCode run_verdicts(const RowsOptions& options);
 [[nodiscard]] ExitCode run_compare(const RowsOptions& options);
 [[nodiscard]] ExitCode run_capacity(const RowsOptions& options);
+[[nodiscard]] ExitCode run_upkeep(const RowsOptions& options);
 [[nodiscard]] ExitCode run_fade(const RowsOptions& options);
 [[nodiscard]] ExitCode run_samples(const SamplesOptions& options);
 [[nodiscard]] ExitCode run_sectors(const SectorsOptions& options);

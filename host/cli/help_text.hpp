@@ -149,6 +149,19 @@ inline constexpr std::array kCommandHelp{
                 "else\nit says how many more days would do. A van needs 40 drives on 10 days.\n",
                 "packmile capacity"},
     CommandHelp{
+        "upkeep",
+        "",
+        "Says what is due on each van, when by its own use, and which rule comes first.",
+        {"packmile upkeep", "packmile upkeep --van Linden --units km",
+         "packmile upkeep --to 2026-07-01 --format csv -o due.csv"},
+        "Parts and limits are the [[part]] blocks of fleet.toml; job and fluid notes with a "
+        "part's\n"
+        "name are its renewals, tread and pad notes its measurements. --from and --to choose by\n"
+        "the likely day: --to 2026-07-01 is all that is due or overdue before July. A day by use\n"
+        "needs 14 days of the van's own use. used_share and age_share are of the same part.\n"
+        "It informs: the maker's schedule, the law and a competent inspection decide.\n",
+        "packmile compare"},
+    CommandHelp{
         "capacity",
         "",
         "Says what each pack is told to hold, by method, with what was left out and why.",

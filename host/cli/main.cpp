@@ -24,7 +24,7 @@ namespace {
 struct Words {
   std::string format;
   std::string units = "miles";
-  std::string depot, van, from, to, pulled_at;
+  std::string depot, van, from, to, as_of, pulled_at;
   std::string remark, replaces;
   std::string address;
   std::string size_mb;
@@ -179,7 +179,8 @@ class Program {
     add_rows("sessions", run_sessions);
     add_rows("throughput", run_throughput);
     add_rows("verdicts", run_verdicts);
-    add_rows("compare", run_compare);
+    add_rows("compare", run_compare, Today::asked);
+    add_rows("upkeep", run_upkeep, Today::asked);
     add_rows("capacity", run_capacity);
     add_rows("fade", run_fade);
     add_samples();
@@ -399,7 +400,9 @@ class Program {
     };
   }
 
-  void add_rows(const char* name, ExitCode (*list)(const RowsOptions&)) {
+  enum class Today : bool { not_asked, asked };
+  void add_rows(const char* name, ExitCode (*list)(const RowsOptions&),
+                Today today = Today::not_asked) {
     Command& command = add(name);
     Words& words = words_of(name);
     CLI::App& app = *command.app;
@@ -409,14 +412,17 @@ class Program {
     app.add_option("--to", words.to, "D   the same; not included");
     app.add_option("--units", words.units, "miles|km   of tables; default miles")
         ->check(CLI::IsMember({"miles", "km"}));
+    if (today == Today::asked)
+      app.add_option("--as-of", words.as_of,
+                     "D   what today is; default the last moment in archive and notes");
     add_format(app, words, {"table", "csv", "json"});
     std::string& output = outputs_[name];
     add_output(app, output);
-    command.run = [&app, &words, &output, list] {
+    command.run = [&app, &words, &output, list, today] {
       return list({given(app, "--depot", words.depot), given(app, "--van", words.van),
                    given(app, "--from", words.from), given(app, "--to", words.to),
-                   words.units == "km" ? Units::km : Units::miles, format_of(words.format),
-                   output});
+                   words.units == "km" ? Units::km : Units::miles, format_of(words.format), output,
+                   today == Today::asked ? given(app, "--as-of", words.as_of) : std::nullopt});
     };
   }
 

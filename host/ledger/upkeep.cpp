@@ -16,6 +16,9 @@ namespace {
 // Where a note gives no gauge error of a pad: a hand gauge between disc and plate
 // (common practice, no source).
 constexpr double kPadGaugeErrorMm = 0.25;
+// A van that was bought with less on its odometer was new, and all its parts with it
+// (common practice, no source): the drive from the factory and the dealer's.
+constexpr double kNewVanKm = 300;
 constexpr char kTyreName[] = "tyre";
 constexpr char kPadName[] = "brake pads";
 constexpr char kMotorName[] = "motor and gearbox";
@@ -193,6 +196,9 @@ class UpkeepOfVan {
 
   [[nodiscard]] Fitting fitting_of(const FleetPart& part, const std::string& position) const {
     Fitting out;
+    if (van_ != nullptr && van_->purchase && van_->purchase->odometer_km &&
+        *van_->purchase->odometer_km < kNewVanKm)
+      out = {LocalDay{van_->purchase->day}, "new with the van", van_->purchase->odometer_km};
     if (part.fitted) out = {*part.fitted, "fleet.toml", part.fitted_km};
     for (const Renewal& renewal : renewals_) {
       if (renewal.day > duty_.today || (out.day && renewal.day < *out.day)) continue;
@@ -260,9 +266,10 @@ class UpkeepOfVan {
       const TyreOnWheel& tyre = tyres_[static_cast<std::size_t>(*wheel_named(position))];
       readings = tyre.readings;
       // The tyre that is there now may have come from another wheel.
-      if (!tyre.fitted)
+      const bool as_new = fitting.source == "new with the van";
+      if (!tyre.fitted && !as_new)
         fitting = {std::nullopt, not_fitted(part, position), std::nullopt};
-      else if (!fitting.day || *fitting.day != *tyre.fitted)
+      else if (tyre.fitted && (!fitting.day || *fitting.day != *tyre.fitted))
         fitting = {tyre.fitted, source_of(part, *tyre.fitted), std::nullopt};
     } else if (part.gauge == PartGauge::pad) {
       readings = pad_readings(position, fitting);

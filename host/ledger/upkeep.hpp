@@ -5,10 +5,10 @@
 //           tyres, what the van did by day.
 // Output    rows of `upkeep`, one a rule of a part at a place.
 // Rule      a part is fitted on the last day of: its job or fluid note, the key
-//           fitted. A note names a part by the part's name, whatever its capitals,
-//           perhaps followed by places: "brake pads front". Tyres and pads have
-//           rows where fleet.toml is silent, too, and so have the motor's and the
-//           on-board charger's hours.
+//           fitted, the purchase of a van that was new. A note names a part by the part's name,
+//           whatever its capitals, perhaps followed by places: "brake pads front". Tyres and pads
+//           have rows where fleet.toml is silent, too, and so have the motor's and the on-board
+//           charger's hours.
 // Caution   it informs. The maker's schedule, the law and a competent inspection
 //           decide.
 #pragma once
@@ -41,7 +41,7 @@ struct UpkeepRow {
   std::string decided_why;
   std::optional<double> used_share, age_share;
   std::string shares_why;
-  std::string remark;
+  std::string remark;  // may be empty
 };
 
 struct VanUpkeep {

@@ -62,7 +62,7 @@ std::vector<Column> upkeep_columns() {
           {"odometer_km", figure, true},
           {"equivalent_years", figure, true},
           {"as_of", text, false},
-          {"remark", text, true}};
+          {"remark", text, false}};
 }
 
 Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep) {
@@ -93,7 +93,7 @@ Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep) {
   row.push_back(Cell::of(van.odometer_km));
   row.push_back(Cell::of(van.equivalent_years));
   row.push_back({text_of(van.today), {}});
-  row.push_back(text_or(upkeep.remark, "nothing to remark"));
+  row.push_back({upkeep.remark, {}});
   return row;
 }
 

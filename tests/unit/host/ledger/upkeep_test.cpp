@@ -21,8 +21,7 @@ NoteTime on(int day) { return {at(day, 0), at(day + 1, 0)}; }
 
 Fleet fleet(const std::string& text) {
   const FleetRead read = parse_fleet(
-      "zone = \"UTC\"\ncurrency = \"GBP\"\n[[van]]\nname = \"Linden\"\n" + text,
-      "fleet.toml");
+      "zone = \"UTC\"\ncurrency = \"GBP\"\n[[van]]\nname = \"Linden\"\n" + text, "fleet.toml");
   std::string said;
   for (const Error& error : read.errors) said += error.where + ": " + error.what + "\n";
   CHECK(said == "");
@@ -250,6 +249,16 @@ TEST_CASE("upkeep: fewer than 14 days tell what is left, and no date") {
   CHECK(row->state.remaining.figure->value == doctest::Approx(20'000 - 350));
   CHECK_FALSE(row->state.due);
   CHECK(row->state.due_why.find("too early to tell") == 0);
+}
+
+TEST_CASE("upkeep: the parts of a van that was bought new are as old as the van") {
+  Fleet of = fleet("[[part]]\nname = \"gear oil\"\nlimit_years = 5\n");
+  of.vans[0].purchase = Purchase{std::chrono::year{2024} / 6 / 1, 30'000, 12};
+  const VanUpkeep van = upkeep(of, {}, {}, 10);
+  CHECK(text_of(find(van, "gear oil", "", PartRule::age)->state.due->likely) == "2029-06-01");
+  CHECK(find(van, "gear oil", "", PartRule::age)->last_source == "new with the van");
+  of.vans[0].purchase->odometer_km = 40'000;
+  CHECK_FALSE(find(upkeep(of, {}, {}, 10), "gear oil", "", PartRule::age)->state.due);
 }
 
 TEST_CASE("upkeep: every row has a cell for each column, and every null its reason") {
