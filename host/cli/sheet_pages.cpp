@@ -56,16 +56,18 @@ std::string stripped(std::string line) {
   return line + '\n';
 }
 
-std::string fluids_text(const SheetVan& van) {
+// day_of: how a day is written. The longest ago come first.
+template <typename DayOf>
+std::string fluids_text(const SheetVan& van, DayOf day_of) {
   std::string out;
   for (std::size_t k = 0; k < std::min(van.fluids.size(), kMostFluidsShown); ++k)
-    out += fmt::format("{}{} {}", k > 0 ? ", " : "", van.fluids[k].name, van.fluids[k].renewed.day);
+    out += (k > 0 ? ", " : "") + day_of(van.fluids[k].name, van.fluids[k].renewed.day);
   if (van.fluids.size() > kMostFluidsShown)
     out += fmt::format(" and {} more", van.fluids.size() - kMostFluidsShown);
   return out.empty() ? "-" : out;
 }
 
-// Six lines and an empty one.
+// Seven lines.
 std::string van_text(const SheetVan& van) {
   constexpr std::size_t kLabel = 10;
   constexpr std::size_t kHalf = (kSheetColumns - kLabel) / 2;
@@ -90,13 +92,19 @@ std::string van_text(const SheetVan& van) {
   out += row("tread mm", wheel(Wheel::front_left), wheel(Wheel::front_right));
   out += row("", wheel(Wheel::rear_left), wheel(Wheel::rear_right));
   out += row("pads mm", axle(Axle::front), axle(Axle::rear));
-  out += row("fluid", "[____________] ", fit(fluids_text(van), kSheetColumns - kLabel - 15));
+  const std::string fluids = fluids_text(
+      van, [](const std::string& fluid, const std::string& day) { return fluid + " " + day; });
+  out += row("fluid", "[____________] ", fit(fluids, kSheetColumns - kLabel - 15));
   return out;
 }
 
+std::string day_html(const std::string& day) { return "<span>" + html_escaped(day) + "</span>"; }
+
 std::string cell_html(std::string_view label, const SheetValue& value) {
-  return fmt::format("<td><b>{}</b><i></i><small>{}</small></td>", label,
-                     html_escaped(last_of(value)));
+  const std::string last = value.text.empty()
+                               ? html_escaped(last_of(value))
+                               : html_escaped(value.text) + " " + day_html(value.day);
+  return fmt::format("<td><b>{}</b><i></i><small>{}</small></td>", label, last);
 }
 
 std::string van_html(const SheetVan& van) {
@@ -107,7 +115,9 @@ std::string van_html(const SheetVan& van) {
   for (const Wheel wheel : kWheels) out += cell_html(word_of(wheel), van.treads[index(wheel)]);
   for (const Axle axle : kAxles) out += cell_html(word_of(axle), van.pads[index(axle)]);
   out += fmt::format("<td><b></b><i></i><small>{}</small></td></tr>\n",
-                     html_escaped(fluids_text(van)));
+                     fluids_text(van, [](const std::string& name, const std::string& day) {
+                       return html_escaped(name) + " " + day_html(day);
+                     }));
   return out;
 }
 
@@ -124,6 +134,7 @@ section { width: 279mm; page-break-inside: avoid; }
 section + section { page-break-before: always; }
 h1 { font-size: 13pt; margin: 0 0 1mm; }
 p { margin: 0 0 1mm; }
+span { white-space: nowrap; }
 u { display: inline-block; width: 40mm; border-bottom: 0.3mm solid #000; text-decoration: none; }
 table { width: 100%; border-collapse: collapse; table-layout: fixed; margin: 1mm 0; }
 th, td { border: 0.2mm solid #000; padding: 0.7mm; vertical-align: top; text-align: left;
@@ -138,8 +149,9 @@ small { display: block; font-size: 6.5pt; max-height: 7.2mm; overflow: hidden; }
 <body>
 )";
 constexpr char kColumnsHtml[] =
-    "<table><colgroup><col style=\"width:26mm\"><col style=\"width:30mm\"><col "
-    "style=\"width:27mm\"><col style=\"width:27mm\"></colgroup>\n<thead><tr><th>van</th>"
+    "<table><colgroup><col style=\"width:26mm\"><col style=\"width:26mm\"><col "
+    "style=\"width:23mm\" span=\"2\"><col style=\"width:21mm\" "
+    "span=\"6\"><col></colgroup>\n<thead><tr><th>van</th>"
     "<th>odometer</th><th>meter before, kWh</th><th>meter after, kWh</th>"
     "<th colspan=\"4\">tread, mm</th><th colspan=\"2\">pads, mm</th><th>fluid renewed</th></tr>"
     "</thead>\n<tbody>\n";

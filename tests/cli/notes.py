@@ -268,7 +268,7 @@ class Page(html.parser.HTMLParser):
 
     def handle_data(self, data):
         if "tr" in self.open:
-            self.rows[-1] += data + " "
+            self.rows[-1] += data.strip() + " "
 
 
 def sheet():
