@@ -9,7 +9,7 @@ using namespace packmile;
 
 namespace {
 
-constexpr Tick kMinute = 60'000;
+constexpr Tick kDutyMinute = 60'000;
 
 // A van that answers at 1 Hz.
 struct Van {
@@ -59,7 +59,7 @@ TEST_CASE("duty: driving until proven otherwise") {
   Van van;
   CHECK(van.duty() == Duty::driving);
   van.speed = 50;
-  van.run(60 * kMinute);
+  van.run(60 * kDutyMinute);
   CHECK(van.duty() == Duty::driving);
 }
 
@@ -68,22 +68,22 @@ TEST_CASE("duty: idle for 5 min is parked, for 2 min where the supply is low") {
     CAPTURE(idle_raw);
     Van van;
     van.amps_raw = idle_raw;
-    CHECK(van.parked_in(kMinute * 10) == 5 * kMinute);
+    CHECK(van.parked_in(kDutyMinute * 10) == 5 * kDutyMinute);
     Van high;
     high.amps_raw = idle_raw;
     high.judge.on_supply_low(0, false);
-    CHECK(high.parked_in(kMinute * 10) == 5 * kMinute);
+    CHECK(high.parked_in(kDutyMinute * 10) == 5 * kDutyMinute);
     Van low;
     low.amps_raw = idle_raw;
     low.judge.on_supply_low(0, true);
-    CHECK(low.parked_in(kMinute * 10) == 2 * kMinute);
+    CHECK(low.parked_in(kDutyMinute * 10) == 2 * kDutyMinute);
     // Low for two minutes, not only idle for two.
     Van fell;
     fell.amps_raw = idle_raw;
     fell.judge.on_supply_low(0, false);
-    fell.run(2 * kMinute);
+    fell.run(2 * kDutyMinute);
     fell.judge.on_supply_low(fell.now, true);
-    CHECK(fell.parked_in(kMinute * 10) == 2 * kMinute);
+    CHECK(fell.parked_in(kDutyMinute * 10) == 2 * kDutyMinute);
   }
 }
 
@@ -92,24 +92,24 @@ TEST_CASE("duty: 2 A or more is not idle, in either coding") {
     CAPTURE(raw);
     Van van;
     van.amps_raw = raw;
-    van.run(30 * kMinute);
+    van.run(30 * kDutyMinute);
     CHECK(van.duty() == Duty::driving);
   }
   // A current whose support bit is off means nothing.
   Van van;
   van.amps_raw = 3000;
   van.support = 0x02;
-  van.run(31 * kMinute);
+  van.run(31 * kDutyMinute);
   CHECK(van.duty() == Duty::parked);
 }
 
 TEST_CASE("duty: woken by its supply alone it is asked seldom, and parked after 5 min") {
   Van van(DutyStart::supply);
-  van.run(kMinute - 1'000);
+  van.run(kDutyMinute - 1'000);
   CHECK(van.duty() == Duty::driving);
   van.run(1'000);
   CHECK(van.duty() == Duty::standing);
-  CHECK(van.parked_in(10 * kMinute) == 4 * kMinute);
+  CHECK(van.parked_in(10 * kDutyMinute) == 4 * kDutyMinute);
   CHECK_FALSE(van.judge.life_seen());
   // Used meanwhile: no top-up.
   Van used(DutyStart::supply);
@@ -117,7 +117,7 @@ TEST_CASE("duty: woken by its supply alone it is asked seldom, and parked after 
   used.speed = 10;
   used.run(1'000);
   used.speed = 0;
-  used.run(4 * kMinute);
+  used.run(4 * kDutyMinute);
   CHECK(used.duty() == Duty::driving);
   CHECK(used.judge.life_seen());
 }
@@ -125,7 +125,7 @@ TEST_CASE("duty: woken by its supply alone it is asked seldom, and parked after 
 TEST_CASE("duty: motion or a load ends standing at once") {
   for (int sign = 0; sign < 3; ++sign) {
     Van van(DutyStart::supply);
-    van.run(2 * kMinute);
+    van.run(2 * kDutyMinute);
     REQUIRE(van.duty() == Duty::standing);
     if (sign == 0) van.speed = 1;
     if (sign == 1) van.odometer += 1;
@@ -139,12 +139,12 @@ TEST_CASE("duty: motion or a load ends standing at once") {
 TEST_CASE("duty: a current that nothing bears out does not keep a van awake for ever") {
   Van van;
   van.amps_raw = 25;  // a sensor that is off by 2.5 A
-  CHECK(van.parked_in(120 * kMinute) == doctest::Approx(35 * kMinute).epsilon(0.001));
+  CHECK(van.parked_in(120 * kDutyMinute) == doctest::Approx(35 * kDutyMinute).epsilon(0.001));
   // A heater that runs does: SoC falls by a code each ten minutes.
   Van heated;
   heated.amps_raw = 25;
   for (int i = 0; i < 12; ++i) {
-    heated.run(10 * kMinute);
+    heated.run(10 * kDutyMinute);
     heated.soc -= 1;
     CHECK(heated.duty() == Duty::driving);
   }
@@ -152,7 +152,7 @@ TEST_CASE("duty: a current that nothing bears out does not keep a van awake for 
   Van blind;
   blind.soc = -1;
   blind.amps_raw = 100;
-  CHECK(blind.parked_in(20 * 60 * kMinute) == doctest::Approx(65 * kMinute).epsilon(0.001));
+  CHECK(blind.parked_in(20 * 60 * kDutyMinute) == doctest::Approx(65 * kDutyMinute).epsilon(0.001));
 }
 
 TEST_CASE("duty: without a SoC a rising voltage bears a charge out, a steady or falling one not") {
@@ -179,11 +179,11 @@ TEST_CASE("duty: without a SoC a rising voltage bears a charge out, a steady or 
   unsupported.amps_raw = 100;
   unsupported.volts_raw = 350 * 64;
   for (int i = 0; i < 12 && unsupported.duty() != Duty::parked; ++i) {
-    unsupported.run(10 * kMinute);
+    unsupported.run(10 * kDutyMinute);
     unsupported.volts_raw += 64;
   }
   CHECK(unsupported.duty() == Duty::parked);
-  CHECK(unsupported.now <= 70 * kMinute);
+  CHECK(unsupported.now <= 70 * kDutyMinute);
 }
 
 TEST_CASE("duty: the current of a van that was parked in spite of it is doubted") {
@@ -192,7 +192,7 @@ TEST_CASE("duty: the current of a van that was parked in spite of it is doubted"
     van.soc = -1;
     van.amps_raw = 25;
     van.volts_raw = 350 * 64;
-    van.run(90 * kMinute);
+    van.run(90 * kDutyMinute);
     REQUIRE(van.duty() == Duty::parked);
     return van;
   };
@@ -202,7 +202,7 @@ TEST_CASE("duty: the current of a van that was parked in spite of it is doubted"
     CHECK_FALSE(van.judge.shows_life(flows));
     // Woken by something else: parked after 5 min, and that was no use.
     van.judge.restart(van.now, DutyStart::life);
-    CHECK(van.parked_in(120 * kMinute) == 5 * kMinute);
+    CHECK(van.parked_in(120 * kDutyMinute) == 5 * kDutyMinute);
     CHECK_FALSE(van.judge.life_seen());
     CHECK_FALSE(van.judge.shows_life(flows));
   }
@@ -221,7 +221,7 @@ TEST_CASE("duty: the current of a van that was parked in spite of it is doubted"
     if (sign == 4) van.soc = 91;
     van.speed = 0;
     van.amps_raw = 25;
-    van.run(10 * kMinute);
+    van.run(10 * kDutyMinute);
     CHECK(van.duty() == Duty::driving);
     CHECK(van.judge.shows_life(flows));
   }
@@ -232,7 +232,7 @@ TEST_CASE("duty: what a single probe says about a parked van") {
     return std::vector<RawWord>{{signal::pack_support, 0x06}, {id, word}};
   };
   Van van;
-  van.run(10 * kMinute);
+  van.run(10 * kDutyMinute);
   REQUIRE(van.duty() == Duty::parked);
   const DutyJudge& judge = van.judge;
   CHECK_FALSE(judge.shows_life({}));
@@ -254,24 +254,24 @@ TEST_CASE("duty: SoC that rises by two codes at standstill is a charge") {
   for (const std::int64_t raw : kCharging) {
     Van van;
     van.speed = 40;
-    van.run(kMinute);
+    van.run(kDutyMinute);
     van.speed = 0;
     van.amps_raw = raw;
-    van.run(kMinute);
+    van.run(kDutyMinute);
     van.soc += 1;
-    van.run(kMinute);
+    van.run(kDutyMinute);
     CHECK(van.duty() == Duty::driving);
     van.soc += 1;
     van.run(1'000);
     CHECK(van.duty() == Duty::charging);
     CHECK(van.judge.pack_burst(van.now));
-    van.run(2 * kMinute);
+    van.run(2 * kDutyMinute);
     CHECK_FALSE(van.judge.pack_burst(van.now));
     // A step of more than 2 A: two minutes again.
     van.amps_raw -= 21;
     van.run(1'000);
     CHECK(van.judge.pack_burst(van.now));
-    van.run(3 * kMinute);
+    van.run(3 * kDutyMinute);
     CHECK_FALSE(van.judge.pack_burst(van.now));
     van.amps_raw += 20;
     van.run(1'000);
@@ -282,10 +282,10 @@ TEST_CASE("duty: SoC that rises by two codes at standstill is a charge") {
     const bool upwards = raw == 200 || raw == 0x8000 + 200;
     const auto flowing = [&](std::int64_t codes) { return (zero + codes + 0x10000) % 0x10000; };
     van.amps_raw = flowing(upwards ? 5 : -5);
-    van.run(15 * kMinute);
+    van.run(15 * kDutyMinute);
     CHECK(van.duty() == Duty::charging);
     van.amps_raw = flowing(upwards ? -5 : 5);
-    CHECK(van.parked_in(30 * kMinute) == 5 * kMinute);
+    CHECK(van.parked_in(30 * kDutyMinute) == 5 * kDutyMinute);
   }
 }
 
@@ -294,17 +294,17 @@ TEST_CASE("duty: a rise while moving is braking, not charging") {
   van.speed = 60;
   for (int i = 0; i < 10; ++i) {
     van.soc += 1;
-    van.run(kMinute);
+    van.run(kDutyMinute);
     CHECK(van.duty() == Duty::driving);
   }
   // It may show after the stop, and in a step of 1 %; a charge goes on.
   Van stopped;
   stopped.speed = 40;
-  stopped.run(kMinute);
+  stopped.run(kDutyMinute);
   stopped.speed = 0;
   stopped.run(20'000);
   stopped.soc += 3;
-  stopped.run(2 * kMinute);
+  stopped.run(2 * kDutyMinute);
   CHECK(stopped.duty() == Duty::driving);
   stopped.soc += 3;
   stopped.run(1'000);
@@ -315,9 +315,9 @@ TEST_CASE("duty: a rise while moving is braking, not charging") {
   blind.odometer = -1;
   blind.amps_raw = 300;
   blind.soc += 5;
-  blind.run(kMinute);
+  blind.run(kDutyMinute);
   blind.soc += 5;
-  blind.run(kMinute);
+  blind.run(kDutyMinute);
   CHECK(blind.duty() == Duty::driving);
 }
 
@@ -325,9 +325,9 @@ TEST_CASE("duty: a charge ends by motion, or by SoC falling two codes") {
   const auto charging = [] {
     Van van;
     van.amps_raw = 200;
-    van.run(kMinute);
+    van.run(kDutyMinute);
     van.soc += 2;
-    van.run(kMinute);
+    van.run(kDutyMinute);
     REQUIRE(van.duty() == Duty::charging);
     return van;
   };
@@ -337,7 +337,7 @@ TEST_CASE("duty: a charge ends by motion, or by SoC falling two codes") {
   CHECK(moved.duty() == Duty::driving);
   Van fell = charging();
   fell.soc -= 1;
-  fell.run(kMinute);
+  fell.run(kDutyMinute);
   CHECK(fell.duty() == Duty::charging);
   fell.soc -= 1;
   fell.run(1'000);
@@ -353,9 +353,9 @@ TEST_CASE("duty: without speed the odometer tells") {
   Van van;
   van.speed = -1;
   van.amps_raw = 200;
-  van.run(kMinute);
+  van.run(kDutyMinute);
   van.soc += 2;
-  van.run(kMinute);
+  van.run(kDutyMinute);
   CHECK(van.duty() == Duty::charging);
   van.odometer += 1;
   van.run(1'000);
@@ -367,12 +367,12 @@ TEST_CASE("duty: a van that answers neither speed, odometer nor current is let g
   van.speed = -1;
   van.odometer = -1;
   van.amps_raw = -1;
-  CHECK(van.parked_in(60 * kMinute) == 15 * kMinute);
+  CHECK(van.parked_in(60 * kDutyMinute) == 15 * kDutyMinute);
 }
 
 TEST_CASE("duty: parked ends by restart alone, which is like new") {
   Van van;
-  van.run(6 * kMinute);
+  van.run(6 * kDutyMinute);
   REQUIRE(van.duty() == Duty::parked);
   van.speed = 50;
   van.run(1'000);
@@ -380,14 +380,14 @@ TEST_CASE("duty: parked ends by restart alone, which is like new") {
   van.judge.restart(van.now, DutyStart::life);
   CHECK(van.duty() == Duty::driving);
   van.speed = 0;
-  CHECK(van.parked_in(30 * kMinute) == 5 * kMinute);
+  CHECK(van.parked_in(30 * kDutyMinute) == 5 * kDutyMinute);
 }
 
 // A code in under 30 s is a fast charge; the odometer's first 2 km.
 TEST_CASE("duty: fast SoC and fine odometer") {
   Van van;
   van.amps_raw = 1'000;
-  van.run(kMinute);
+  van.run(kDutyMinute);
   CHECK_FALSE(van.judge.soc_fast(van.now));
   for (int i = 0; i < 5; ++i) {
     van.soc += 1;
@@ -414,12 +414,12 @@ TEST_CASE("duty: fast SoC and fine odometer") {
   CHECK_FALSE(trip.judge.odometer_fine());
   trip.speed = 0;
   trip.amps_raw = 50;  // heated, not parked
-  trip.run(4 * kMinute);
+  trip.run(4 * kDutyMinute);
   trip.speed = 30;
   trip.run(1'000);
   CHECK_FALSE(trip.judge.odometer_fine());
   trip.speed = 0;
-  trip.run(10 * kMinute);
+  trip.run(10 * kDutyMinute);
   trip.speed = 30;
   trip.run(1'000);
   CHECK(trip.judge.odometer_fine());

@@ -9,8 +9,8 @@ using namespace packmile;
 
 namespace {
 
-constexpr Tick kMinute = 60'000;
-constexpr Tick kHour = 60 * kMinute;
+constexpr Tick kWatchMinute = 60'000;
+constexpr Tick kHour = 60 * kWatchMinute;
 
 // Attempts that are never answered, as ticks.
 std::vector<Tick> attempts(WakeWatch& watch, Tick from, Tick until) {
@@ -54,9 +54,9 @@ TEST_CASE("wake: silent without a sign of life: four attempts a day at most, 15 
   watch.begin(0, WaitReason::silent);
   const auto made = attempts(watch, 0, 30 * 24 * kHour);
   REQUIRE(made.size() > 20);
-  CHECK(made[0] == 15 * kMinute);
-  CHECK(made[1] == 75 * kMinute);
-  for (std::size_t i = 1; i < made.size(); ++i) CHECK(made[i] - made[i - 1] >= 15 * kMinute);
+  CHECK(made[0] == 15 * kWatchMinute);
+  CHECK(made[1] == 75 * kWatchMinute);
+  for (std::size_t i = 1; i < made.size(); ++i) CHECK(made[i] - made[i - 1] >= 15 * kWatchMinute);
   for (std::size_t i = 4; i < made.size(); ++i) CHECK(made[i] - made[i - 4] >= 24 * kHour);
 }
 
@@ -68,13 +68,13 @@ TEST_CASE("wake: parked is listened to for 20 min, and the budget counts across 
     watch.begin(now, WaitReason::parked);
     const auto due = watch.next_attempt(now);
     REQUIRE(due);
-    CHECK(*due >= now + 20 * kMinute);
+    CHECK(*due >= now + 20 * kWatchMinute);
     made.push_back(*due);
     now = *due;
     watch.on_attempt(now);
     CHECK_FALSE(watch.prompted());
     watch.on_answered();  // an answer does not refill the budget
-    now += 5 * kMinute;
+    now += 5 * kWatchMinute;
   }
   for (std::size_t i = 4; i < made.size(); ++i) CHECK(made[i] - made[i - 4] >= 24 * kHour);
 }
@@ -89,7 +89,7 @@ TEST_CASE("wake: silent with the supply high: after 1, 2, 4, 8, then every 10 s"
   WakeWatch parked;
   parked.on_supply(0, 14'200);
   parked.begin(0, WaitReason::parked);
-  CHECK(parked.next_attempt(0) == 20 * kMinute);
+  CHECK(parked.next_attempt(0) == 20 * kWatchMinute);
 }
 
 TEST_CASE("wake: a supply that rises by 0.5 V to 13.2 V wakes at once") {
@@ -111,17 +111,17 @@ TEST_CASE("wake: a supply that rises by 0.5 V to 13.2 V wakes at once") {
   watch.on_supply(0, 12'800);
   watch.begin(0, WaitReason::parked);
   watch.on_supply(1'000, 13'250);
-  CHECK(*watch.next_attempt(1'000) == 20 * kMinute);
+  CHECK(*watch.next_attempt(1'000) == 20 * kWatchMinute);
 }
 
 TEST_CASE("wake: traffic after quiet wakes, traffic that goes on does not") {
   WakeWatch watch;
   watch.begin(0, WaitReason::parked);
   for (Tick t = 100; t < 60'000; t += 100) watch.on_traffic(t);  // the van's own afterrun
-  CHECK(*watch.next_attempt(60'000) == 20 * kMinute);
+  CHECK(*watch.next_attempt(60'000) == 20 * kWatchMinute);
   watch.on_traffic(61'899);  // 2 s after the last
   watch.on_traffic(63'898);
-  CHECK(*watch.next_attempt(63'898) == 20 * kMinute);
+  CHECK(*watch.next_attempt(63'898) == 20 * kWatchMinute);
   watch.on_traffic(65'898);
   CHECK(*watch.next_attempt(65'898) == 65'898);
   const auto made = attempts(watch, 65'898, 65'898 + 61'000);
@@ -166,7 +166,7 @@ TEST_CASE("wake: another tester has the bus for 10 min, whatever shows meanwhile
   watch.begin(0, WaitReason::foreign_tester);
   watch.on_traffic(5'000);
   watch.on_supply(6'000, 14'000);
-  CHECK(*watch.next_attempt(6'000) == 10 * kMinute);
+  CHECK(*watch.next_attempt(6'000) == 10 * kWatchMinute);
 }
 
 TEST_CASE("wake: a van that answers nothing of ours is never asked again by the clock") {

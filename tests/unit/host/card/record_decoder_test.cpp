@@ -220,7 +220,7 @@ void make_records(std::uint32_t seed, std::uint64_t responses, Visit visit) {
   close();
 }
 
-std::vector<std::uint8_t> bytes_of(const Record& record) {
+std::vector<std::uint8_t> plain_bytes(const Record& record) {
   const std::string text = record.SerializeAsString();
   return {text.begin(), text.end()};
 }
@@ -354,12 +354,12 @@ TEST_CASE("decoder: records that break one rule are refused") {
   RecordDecoder decoder;
   Record good;
   plain_block(good);
-  REQUIRE(decoder.decode(bytes_of(good)));
+  REQUIRE(decoder.decode(plain_bytes(good)));
   REQUIRE(decoder.blocks().size() == 1);
   const auto refused = [&](auto change) {
     Record record = good;
     change(*record.mutable_block(0));
-    return !decoder.decode(bytes_of(record));
+    return !decoder.decode(plain_bytes(record));
   };
   CHECK_FALSE(refused([](Block&) {}));
   CHECK(refused([](Block& b) { b.set_ecu(0); }));
@@ -383,15 +383,15 @@ TEST_CASE("decoder: records that break one rule are refused") {
   CHECK(refused([](Block& b) { b.set_period_ms(0x80000000u); }));
   Record late = good;
   late.set_base_ms(kLargestTick);
-  CHECK_FALSE(decoder.decode(bytes_of(late)));
+  CHECK_FALSE(decoder.decode(plain_bytes(late)));
   Record many = good;
   while (many.block_size() < 9) *many.add_block() = good.block(0);
-  CHECK_FALSE(decoder.decode(bytes_of(many)));
+  CHECK_FALSE(decoder.decode(plain_bytes(many)));
   many.mutable_block()->RemoveLast();
-  CHECK(decoder.decode(bytes_of(many)));
+  CHECK(decoder.decode(plain_bytes(many)));
   Record session = good;
   session.mutable_session()->set_tick_ms(1);
-  CHECK_FALSE(decoder.decode(bytes_of(session)));
+  CHECK_FALSE(decoder.decode(plain_bytes(session)));
 }
 
 TEST_CASE("decoder: unknown fields are skipped, an empty record has no blocks") {
@@ -403,7 +403,7 @@ TEST_CASE("decoder: unknown fields are skipped, an empty record has no blocks") 
       ->AddVarint(60, 12'345);
   record.GetReflection()->MutableUnknownFields(&record)->AddLengthDelimited(9, "later");
   record.set_dropped_samples(7);
-  REQUIRE(decoder.decode(bytes_of(record)));
+  REQUIRE(decoder.decode(plain_bytes(record)));
   CHECK(decoder.blocks().size() == 1);
   CHECK(decoder.dropped_samples() == 7);
   CHECK(decoder.decode({}));

@@ -13,14 +13,14 @@ using test::TempFolder;
 
 namespace {
 
-constexpr std::uint64_t kClockStart = 1'767'600'000'000;
+constexpr std::uint64_t kWalkStart = 1'767'600'000'000;
 
 CardMaker small_card() {
   CardMaker card(9);
   card.settings("Alder", 0);
   card.boot(0xB0);
   test::SessionText text;
-  text.clock = ClockSample{kClockRtc, kClockStart, 0, 1'000};
+  text.clock = ClockSample{kClockRtc, kWalkStart, 0, 1'000};
   card.session(1, text);
   card.response(1'000, test::pack_key(200), {6, 0, 0x5780, 0x00FA, 50});
   card.response(1'013, test::soc_key(5'000), {200, 14'000});
@@ -52,7 +52,7 @@ TEST_CASE("samples: rows in order of time, with values where they are certain") 
   REQUIRE(for_each_sample(*card, survey, {}, [&](const SampleRow& row) {
     rows.push_back(text_of(row));
     if (row.tick_ms == 1'013)
-      CHECK(row.time == UtcTime{std::chrono::milliseconds(kClockStart + 1'013)});
+      CHECK(row.time == UtcTime{std::chrono::milliseconds(kWalkStart + 1'013)});
     return true;
   }));
   REQUIRE(rows.size() == 14);

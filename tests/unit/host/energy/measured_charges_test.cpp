@@ -7,6 +7,8 @@
 #include <cstdio>
 
 #include "energy/van_account.hpp"
+#include "host/energy/van_scene.hpp"
+#include "host/reading/measured_data.hpp"
 #include "host/reading/replay.hpp"
 
 namespace packmile::testing {
@@ -26,20 +28,10 @@ VanFigures figures_of(const std::string& file, const VanFacts& facts, std::strin
   return account.finish();
 }
 
-bool has(const std::vector<Finding>& findings, Finding finding) {
-  return std::find(findings.begin(), findings.end(), finding) != findings.end();
-}
-
-bool skip() {
-  if (data_is_there()) return false;
-  MESSAGE("no measured data beside the project: skipped");
-  return true;
-}
-
 }  // namespace
 
 TEST_CASE("measured charges: each is one session of the energy that truth holds") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   const auto truth = read_truth();
   double sum = 0, truth_sum = 0;
   for (const std::string& file : files_named("charge-")) {
@@ -81,7 +73,7 @@ TEST_CASE("measured charges: each is one session of the energy that truth holds"
 // As a parked van is asked: every second or every five, SoC every ten. The real
 // charge leans on what happens between two samples and is left to 1 Hz.
 TEST_CASE("measured charges: the schedule of a parked van finds the same sessions") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   const auto truth = read_truth();
   for (const double hz : {1.0, 0.2}) {
     double sum = 0, truth_sum = 0;
@@ -117,7 +109,7 @@ TEST_CASE("measured charges: the schedule of a parked van finds the same session
 // of 9,952. Expected: one session, what was seen in pack_kwh, the 92 s estimated
 // in filled_kwh, findings that say so, and no word about what came later.
 TEST_CASE("measured charges: seen and filled stay apart where steps are silent") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   const TruthRow row = read_truth().at("charge-lab-B0005-c012.csv");
   std::string verdict;
   const VanFigures figures = figures_of("charge-lab-B0005-c012.csv", {}, &verdict);
@@ -140,7 +132,7 @@ TEST_CASE("measured charges: seen and filled stay apart where steps are silent")
 
 // G5: the kind of the real DC charge (18 kW) hangs on the on-board rating.
 TEST_CASE("measured charges: dc only where the on-board rating says so") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   std::string verdict;
   const auto kind = [&](std::optional<double> rating) {
     VanFacts facts;

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "energy/van_account.hpp"
+#include "host/reading/measured_data.hpp"
 #include "host/reading/replay.hpp"
 
 namespace packmile::testing {
@@ -16,7 +17,7 @@ namespace {
 
 constexpr double kTenMinutesS = 600;
 
-struct Whole {
+struct DriveSum {
   double net = 0, discharge = 0, regen = 0, scatter = 0, km = 0, km_low = 0, km_high = 0;
   std::set<std::string> findings;
   std::size_t trips = 0;
@@ -24,11 +25,11 @@ struct Whole {
 };
 
 // A drive as the account sees it: its trips and what it stood beyond them.
-Whole account_of(const Episode& episode, const VanFacts& facts = {}) {
+DriveSum sum_of(const Episode& episode, const VanFacts& facts = {}) {
   PackEvidence evidence;
   evidence.observe(episode);
   const auto readings = evidence.decide();
-  Whole whole;
+  DriveSum whole;
   whole.agreed = !readings.empty() && readings[0].verdict == CurrentVerdict::agreed;
   VanAccount account{facts, readings};
   account.add(episode);
@@ -67,12 +68,6 @@ double quantile(std::vector<double> values, double q) {
   return values[at];
 }
 
-bool skip() {
-  if (data_is_there()) return false;
-  MESSAGE("no measured data beside the project: skipped");
-  return true;
-}
-
 void check_rate(double hz, double p95_pct, double set_pct, double half_width_pct) {
   const auto truth = read_truth();
   std::printf("%s Hz: error of net, discharge, regen in %% of truth; half-width of net in %%\n",
@@ -86,7 +81,7 @@ void check_rate(double hz, double p95_pct, double set_pct, double half_width_pct
       ReplayOptions options;
       options.hz = hz;
       options.phase_s = phase_s;
-      const Whole whole = account_of(replay(file, options));
+      const DriveSum whole = sum_of(replay(file, options));
       CAPTURE(file);
       CHECK(whole.agreed);
       const double truth_net = row.at("net_kwh");
@@ -131,23 +126,23 @@ void check_rate(double hz, double p95_pct, double set_pct, double half_width_pct
 }  // namespace
 
 TEST_CASE("measured drives: polled at 5 Hz") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   check_rate(5, 0.1, 0.03, 0.1);
 }
 
 TEST_CASE("measured drives: polled at 2 Hz") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   check_rate(2, 0.4, 0.05, 0.4);
 }
 
 // E7: at the source rate only the codes of the words differ from truth.
 TEST_CASE("measured drives: at 10 Hz the totals are those of the table") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   double net = 0, discharge = 0, regen = 0;
   for (const std::string& file : files_named("drive-i3-")) {
     ReplayOptions options;
     options.hz = 10;
-    const Whole whole = account_of(replay(file, options));
+    const DriveSum whole = sum_of(replay(file, options));
     net += whole.net;
     discharge += whole.discharge;
     regen += whole.regen;
@@ -159,7 +154,7 @@ TEST_CASE("measured drives: at 10 Hz the totals are those of the table") {
 
 // The files' known defects (data README) and nothing else.
 TEST_CASE("measured drives: findings fire on the known defects alone") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   for (const double hz : {5.0, 2.0}) {
     for (const double nominal_ah : {0.0, 60.0}) {
       for (const std::string& file : files_named("drive-i3-")) {
@@ -167,7 +162,7 @@ TEST_CASE("measured drives: findings fire on the known defects alone") {
         options.hz = hz;
         VanFacts facts;
         if (nominal_ah > 0) facts.nominal_ah = nominal_ah;
-        const Whole whole = account_of(replay(file, options), facts);
+        const DriveSum whole = sum_of(replay(file, options), facts);
         std::set<std::string> expected;
         if (file == "drive-i3-B34.csv") expected = {"frozen_signals"};
         if (file == "drive-i3-B02.csv") expected = {"soc_against_current"};
@@ -184,19 +179,19 @@ TEST_CASE("measured drives: findings fire on the known defects alone") {
 }
 
 TEST_CASE("measured drives: the four variants of the word give the same bits") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   for (const std::string& file : files_named("drive-i3-A0")) {
-    std::vector<Whole> variants;
+    std::vector<DriveSum> variants;
     for (const auto coding : {CurrentCoding::twos_complement, CurrentCoding::offset_binary}) {
       for (const auto sign : {CurrentSign::discharge_positive, CurrentSign::discharge_negative}) {
         ReplayOptions options;
         options.coding = coding;
         options.sign = sign;
-        variants.push_back(account_of(replay(file, options)));
+        variants.push_back(sum_of(replay(file, options)));
       }
     }
     CAPTURE(file);
-    for (const Whole& variant : variants) {
+    for (const DriveSum& variant : variants) {
       CHECK(variant.agreed);
       CHECK(variant.net == variants[0].net);
       CHECK(variant.discharge == variants[0].discharge);
@@ -209,7 +204,7 @@ TEST_CASE("measured drives: the four variants of the word give the same bits") {
 // Distance: whole km/h on the wire, rounded or cut, with the odometer and
 // without. Truth: the trapezoid of the source's speed.
 TEST_CASE("measured drives: distance lies in its interval") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   const auto truth = read_truth();
   for (const bool cut : {false, true}) {
     for (const double odometer_period_s : {0.0, 1.0, 5.0}) {
@@ -219,7 +214,7 @@ TEST_CASE("measured drives: distance lies in its interval") {
         options.speed_cut = cut;
         options.odometer_period_s = odometer_period_s;
         options.odometer_start_km = 40'000.037;
-        const Whole whole = account_of(replay(file, options));
+        const DriveSum whole = sum_of(replay(file, options));
         const double km = truth.at(file).at("distance_km");
         CAPTURE(file);
         CAPTURE(cut);
@@ -238,9 +233,9 @@ TEST_CASE("measured drives: distance lies in its interval") {
 
 // A standstill of five minutes divides a drive by rule.
 TEST_CASE("measured drives: each is one trip") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   for (const std::string& file : files_named("drive-i3-")) {
-    const Whole whole = account_of(replay(file));
+    const DriveSum whole = sum_of(replay(file));
     CAPTURE(file);
     CHECK(whole.trips == 1);
   }

@@ -7,17 +7,17 @@ using namespace packmile;
 namespace {
 
 // Lines 1 to 8: what comes behind begins with line 9.
-constexpr char kHead[] =
+constexpr char kSignalsHead[] =
     "zone = \"Europe/London\"\ncurrency = \"GBP\"\n"
     "[[van]]\nname = \"Linden\"\n[[van]]\nname = \"Cedar\"\n[[van]]\nname = \"Rowan\"\n";
 // What a block must have: lines 2 to 4 of it.
 constexpr char kPlace[] = "ecu = 0x7E4\ndid = 0xF00D\nbytes = 2\n";
 
-FleetRead read(const std::string& blocks) {
-  return parse_fleet(std::string{kHead} + blocks, "fleet.toml");
+FleetRead read_signals(const std::string& blocks) {
+  return parse_fleet(std::string{kSignalsHead} + blocks, "fleet.toml");
 }
 
-std::string all_of(const FleetRead& fleet) {
+std::string all_errors(const FleetRead& fleet) {
   std::string out;
   for (const Error& e : fleet.errors) out += e.where + ": " + e.what + "\n";
   return out;
@@ -25,7 +25,7 @@ std::string all_of(const FleetRead& fleet) {
 
 // The only mistake of one block that has `line` as line 13 behind what it must have.
 std::string wrong(const std::string& line, const std::string& role = "role = \"soc\"\n") {
-  return all_of(read("[[signal]]\n" + std::string{kPlace} + line + "\n" + role));
+  return all_errors(read_signals("[[signal]]\n" + std::string{kPlace} + line + "\n" + role));
 }
 
 std::string block(const std::string& name, const std::string& more) {
@@ -35,7 +35,7 @@ std::string block(const std::string& name, const std::string& more) {
 }  // namespace
 
 TEST_CASE("fleet signals: every key arrives, and what is left out has its value") {
-  const auto got = read(R"([[signal]]
+  const auto got = read_signals(R"([[signal]]
 role = "pack_a"
 name = "battery_a"
 vans = ["Linden", "Rowan"]
@@ -64,7 +64,7 @@ did = 0xFFFF
 first_byte = 156
 bytes = 1
 )");
-  REQUIRE(all_of(got) == "");
+  REQUIRE(all_errors(got) == "");
   REQUIRE(got.fleet.signals.size() == 3);
   const FleetSignal& all = got.fleet.signals[0];
   CHECK(all.definition == OwnersDefinition{.role = SignalRole::pack_a,
@@ -112,8 +112,8 @@ TEST_CASE("fleet signals: the unit is that of the role") {
       {"charger_state", "code"}};
   for (const auto& [role, unit] : units) {
     const std::string line = std::string{"role = \""} + role + "\"\n";
-    const auto got = read("[[signal]]\n" + std::string{kPlace} + line);
-    REQUIRE(all_of(got) == "");
+    const auto got = read_signals("[[signal]]\n" + std::string{kPlace} + line);
+    REQUIRE(all_errors(got) == "");
     CHECK(got.fleet.signals[0].definition.unit == unit);
     CHECK(got.fleet.signals[0].definition.name == role);
     CHECK(wrong(std::string{"unit = \""} + unit + "\"", line) == "");
@@ -150,15 +150,15 @@ TEST_CASE("fleet signals: a key that is not there, and words that are near") {
   // Neither slip hides the other.
   CHECK(wrong("name = \"soc_pct\"", "role = \"\"\n").find("fleet.toml:13:8: name 'soc_pct'") == 0);
   CHECK(wrong("", "role = 3\n") == "fleet.toml:14:8: role must be text in quotes\n");
-  CHECK(all_of(read("[[signal]]\nrole = \"soc\"\n")) ==
+  CHECK(all_errors(read_signals("[[signal]]\nrole = \"soc\"\n")) ==
         "fleet.toml:9:1: [[signal]] lacks the key 'ecu'\n"
         "fleet.toml:9:1: [[signal]] lacks the key 'did'\n"
         "fleet.toml:9:1: [[signal]] lacks the key 'bytes'\n");
-  CHECK(all_of(read("[signal]\nrole = \"soc\"\n")) ==
+  CHECK(all_errors(read_signals("[signal]\nrole = \"soc\"\n")) ==
         "fleet.toml:9:1: signal must be written as [[signal]], once for each\n");
-  CHECK(all_of(read("[[van]]\nname = \"A\"\nsignal = 1\n")).find("unknown key 'signal'") !=
-        std::string::npos);
-  CHECK(all_of(parse_fleet("signal = [1]\n" + std::string{kHead}, "fleet.toml")) ==
+  CHECK(all_errors(read_signals("[[van]]\nname = \"A\"\nsignal = 1\n"))
+            .find("unknown key 'signal'") != std::string::npos);
+  CHECK(all_errors(parse_fleet("signal = [1]\n" + std::string{kSignalsHead}, "fleet.toml")) ==
         "fleet.toml:1:11: signal must be written as [[signal]], once for each\n");
 }
 
@@ -167,7 +167,8 @@ TEST_CASE("fleet signals: the ECU is a physical request id") {
   const std::string must =
       "ecu must be the request id of one ECU, 0x7E0 to 0x7E7 or 0x18DAxxF1 (hexadecimal with 0x)";
   const auto ecu = [](const std::string& value) {
-    return all_of(read("[[signal]]\nrole = \"soc\"\ndid = 1\nbytes = 1\necu = " + value + "\n"));
+    return all_errors(
+        read_signals("[[signal]]\nrole = \"soc\"\ndid = 1\nbytes = 1\necu = " + value + "\n"));
   };
   for (const char* value : {"0x7E0", "0x7E7", "0x18DA00F1", "0x18DAFFF1", "2020"})
     CHECK(ecu(value) == "");
@@ -187,8 +188,8 @@ TEST_CASE("fleet signals: the ECU is a physical request id") {
 // service.
 TEST_CASE("fleet signals: only service 22 is ever sent") {
   const auto did = [](const std::string& value) {
-    return all_of(
-        read("[[signal]]\nrole = \"soc\"\necu = 0x7E0\nbytes = 1\ndid = " + value + "\n"));
+    return all_errors(
+        read_signals("[[signal]]\nrole = \"soc\"\necu = 0x7E0\nbytes = 1\ndid = " + value + "\n"));
   };
   CHECK(did("1") == "");
   CHECK(did("0xFFFF") == "");
@@ -205,7 +206,7 @@ TEST_CASE("fleet signals: only service 22 is ever sent") {
 
 TEST_CASE("fleet signals: the word lies within what a logger takes") {
   const auto place = [](const std::string& lines) {
-    return all_of(read("[[signal]]\nrole = \"soc\"\necu = 0x7E0\ndid = 1\n" + lines));
+    return all_errors(read_signals("[[signal]]\nrole = \"soc\"\necu = 0x7E0\ndid = 1\n" + lines));
   };
   CHECK(place("bytes = 4\nfirst_byte = 153\n") == "");
   CHECK(place("bytes = 4\nfirst_byte = 154\n") ==
@@ -306,48 +307,51 @@ TEST_CASE("fleet signals: vans that there are") {
 TEST_CASE("fleet signals: what two of one van may not share") {
   const std::string a = "ecu = 0x7E4\ndid = 0xF00D\nbytes = 2\nfirst_byte = 1\n";
   // Bytes 1 and 2, and 2 and 3.
-  CHECK(all_of(read(block("a", a) + block("b",
-                                          "ecu = 0x7E4\ndid = 0xF00D\nbytes = 2\n"
-                                          "first_byte = 2"))) ==
+  CHECK(all_errors(read_signals(block("a", a) + block("b",
+                                                      "ecu = 0x7E4\ndid = 0xF00D\nbytes = 2\n"
+                                                      "first_byte = 2"))) ==
         "fleet.toml:16:1: shares bit 0 of byte 2 of identifier F00D of ECU 7E4 with the signal at "
         "fleet.toml:9:1\n");
   for (const char* apart : {"ecu = 0x7E5\ndid = 0xF00D\nbytes = 2\nfirst_byte = 1",
                             "ecu = 0x7E4\ndid = 0xF00E\nbytes = 2\nfirst_byte = 1",
                             "ecu = 0x7E4\ndid = 0xF00D\nbytes = 2\nfirst_byte = 3"})
-    CHECK(all_of(read(block("a", a) + block("b", apart))) == "");
+    CHECK(all_errors(read_signals(block("a", a) + block("b", apart))) == "");
   // Bits of one byte: the word of two bytes ends with byte 2 in one order and with
   // byte 1 in the other.
   const std::string low = "ecu = 0x7E4\ndid = 0xF00D\nbytes = 2\nfirst_byte = 1\nbits = 4\n";
   const std::string byte_2 = "ecu = 0x7E4\ndid = 0xF00D\nbytes = 1\nfirst_byte = 2\n";
-  CHECK(all_of(read(block("a", low) + block("b", byte_2 + "first_bit = 4"))) == "");
-  CHECK(all_of(read(block("a", low) + block("b", byte_2 + "first_bit = 3"))) ==
+  CHECK(all_errors(read_signals(block("a", low) + block("b", byte_2 + "first_bit = 4"))) == "");
+  CHECK(all_errors(read_signals(block("a", low) + block("b", byte_2 + "first_bit = 3"))) ==
         "fleet.toml:17:1: shares bit 3 of byte 2 of identifier F00D of ECU 7E4 with the signal at "
         "fleet.toml:9:1\n");
-  CHECK(all_of(read(block("a", low + "byte_order = \"little\"") +
-                    block("b", byte_2 + "first_bit = 3"))) == "");
+  CHECK(all_errors(read_signals(block("a", low + "byte_order = \"little\"") +
+                                block("b", byte_2 + "first_bit = 3"))) == "");
 
   const std::string b = "ecu = 0x7E4\ndid = 0xF00E\nbytes = 2\n";
-  CHECK(all_of(read(block("a", a) + block("a", b))) ==
+  CHECK(all_errors(read_signals(block("a", a) + block("a", b))) ==
         "fleet.toml:16:1: name 'a' stands twice for every van, also at fleet.toml:9:1\n");
-  CHECK(all_of(read(block("a", a + "role = \"soc\"") + block("b", b + "role = \"soc\""))) ==
+  CHECK(all_errors(
+            read_signals(block("a", a + "role = \"soc\"") + block("b", b + "role = \"soc\""))) ==
         "fleet.toml:16:1: role soc stands twice for every van, also at fleet.toml:9:1\n");
-  CHECK(all_of(read(block("a", a + "role = \"none\"") + block("b", b + "role = \"none\""))) == "");
+  CHECK(all_errors(read_signals(block("a", a + "role = \"none\"") +
+                                block("b", b + "role = \"none\""))) == "");
 }
 
 TEST_CASE("fleet signals: vans of other kinds may have the same, and one is told once") {
   const auto of = [](const std::string& vans) {
     return block("a", std::string{kPlace} + "role = \"soc\"\n" + vans);
   };
-  CHECK(all_of(read(of("vans = [\"Linden\"]") + of("vans = [\"Cedar\", \"Rowan\"]"))) == "");
+  CHECK(all_errors(read_signals(of("vans = [\"Linden\"]") + of("vans = [\"Cedar\", \"Rowan\"]"))) ==
+        "");
   const std::string told =
       "fleet.toml:16:1: name 'a' stands twice for van 'Linden', also at fleet.toml:9:1\n"
       "fleet.toml:16:1: role soc stands twice for van 'Linden', also at fleet.toml:9:1\n"
       "fleet.toml:16:1: shares bit 0 of byte 1 of identifier F00D of ECU 7E4 with the signal at "
       "fleet.toml:9:1\n";
-  CHECK(all_of(read(of("vans = [\"Linden\", \"Rowan\"]") + of("vans = [\"Rowan\", \"Linden\"]"))) ==
-        told);
+  CHECK(all_errors(read_signals(of("vans = [\"Linden\", \"Rowan\"]") +
+                                of("vans = [\"Rowan\", \"Linden\"]"))) == told);
   // The block of every van stands behind the own one; the later one is told.
-  CHECK(all_of(read(of("vans = [\"Linden\"]") + of(""))) == told);
+  CHECK(all_errors(read_signals(of("vans = [\"Linden\"]") + of(""))) == told);
 }
 
 TEST_CASE("fleet signals: no more than a card takes") {
@@ -358,29 +362,30 @@ TEST_CASE("fleet signals: no more than a card takes") {
                     "ecu = 0x7E4\ndid = " + std::to_string(k) + "\nbytes = 1\n" + vans);
     return text;
   };
-  CHECK(all_of(read(blocks(1, 16, ""))) == "");
-  CHECK(all_of(read(blocks(1, 17, ""))) ==
+  CHECK(all_errors(read_signals(blocks(1, 16, ""))) == "");
+  CHECK(all_errors(read_signals(blocks(1, 17, ""))) ==
         "fleet.toml:105:1: every van has more than 16 signals: a card does not take them\n");
   // Those of every van count first, wherever they stand. 200 too many are told of
   // once, and each other mistake among them as well.
-  CHECK(all_of(read(blocks(1, 200, "vans = [\"Linden\", \"Cedar\"]") + blocks(9, 9, ""))) ==
+  CHECK(all_errors(
+            read_signals(blocks(1, 200, "vans = [\"Linden\", \"Cedar\"]") + blocks(9, 9, ""))) ==
         "fleet.toml:99:1: van 'Linden' has more than 16 signals: a card does not take them\n"
         "fleet.toml:1209:1: name 's9' stands twice for van 'Linden', also at fleet.toml:57:1\n"
         "fleet.toml:1209:1: shares bit 0 of byte 0 of identifier 0009 of ECU 7E4 with the signal "
         "at fleet.toml:57:1\n");
-  CHECK(all_of(read(blocks(1, 10, "vans = [\"Cedar\"]") + blocks(11, 16, ""))) == "");
-  CHECK(all_of(read(blocks(1, 10, "vans = [\"Cedar\"]") + blocks(11, 17, ""))) ==
+  CHECK(all_errors(read_signals(blocks(1, 10, "vans = [\"Cedar\"]") + blocks(11, 16, ""))) == "");
+  CHECK(all_errors(read_signals(blocks(1, 10, "vans = [\"Cedar\"]") + blocks(11, 17, ""))) ==
         "fleet.toml:63:1: van 'Cedar' has more than 16 signals: a card does not take them\n");
   std::string many;
   for (int k = 0; k < 20'001; ++k) many += "[[signal]]\n";
-  const auto errors = read(many).errors;
+  const auto errors = read_signals(many).errors;
   REQUIRE(!errors.empty());
   CHECK(errors.back().where == "fleet.toml:20009:1");
   CHECK(errors.back().what == "more than 20000 signals: not a fleet.toml");
 }
 
 TEST_CASE("fleet signals: every mistake of the file at once, in order of lines") {
-  CHECK(all_of(parse_fleet(R"(zone = "UTC"
+  CHECK(all_errors(parse_fleet(R"(zone = "UTC"
 currency = "GBP"
 [[signal]]
 role = "soc"
@@ -398,7 +403,7 @@ ecu = 0x7E4
 did = 0xF00D
 bytes = 9
 )",
-                           "fleet.toml")) ==
+                               "fleet.toml")) ==
         "fleet.toml:5:7: ecu must be the request id of one ECU, 0x7E0 to 0x7E7 or 0x18DAxxF1 "
         "(hexadecimal with 0x); 0x7EC is where the answers to 0x7E4 come from\n"
         "fleet.toml:6:7: did must be the data identifier alone, 1 to 0xFFFF (hexadecimal with 0x); "
@@ -413,7 +418,7 @@ bytes = 9
 TEST_CASE("fleet signals: vans with braces in their names") {
   const std::string van = "[[van]]\nname = \"{0} {}{\"\n";
   const std::string own = "ecu = 0x7E4\ndid = 5\nbytes = 1\nvans = [\"{0} {}{\"]";
-  CHECK(all_of(read(van + block("a", own) + block("a", own)))
+  CHECK(all_errors(read_signals(van + block("a", own) + block("a", own)))
             .find("fleet.toml:17:1: name 'a' stands twice for van '{0} {}{', also at "
                   "fleet.toml:11:1\n") != std::string::npos);
 }

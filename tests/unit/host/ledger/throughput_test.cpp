@@ -51,7 +51,7 @@ Stand stand(UtcTime start, double kwh) {
   return s;
 }
 
-Zone utc() { return Zone::find("UTC").value(); }
+Zone utc_zone() { return Zone::find("UTC").value(); }
 
 VanParts two_days() {
   VanParts parts;
@@ -69,7 +69,7 @@ VanParts two_days() {
 }  // namespace
 
 TEST_CASE("throughput: sums by hand") {
-  const Throughput t = throughput_of(two_days(), {}, utc());
+  const Throughput t = throughput_of(two_days(), {}, utc_zone());
   CHECK(t.discharge_kwh.figure->value == Approx(19.5));
   CHECK(t.charge_kwh.figure->value == Approx(43));
   CHECK(t.standing_kwh.figure->value == Approx(0.5));
@@ -93,24 +93,24 @@ TEST_CASE("throughput: full cycles") {
   Trip one = trip(on_day(1), 100, 30, 0);
   one.discharge_ah = MaybeFigure::known(figure_of(3100, 0, 0));
   parts.trips = {one};
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.full_cycles.figure->value == Approx(20.6667).epsilon(1e-5));
   // The owner's nominal is good to 5 % (1 sd).
   CHECK(t.full_cycles.figure->high - t.full_cycles.figure->value ==
         Approx(20.6667 * 0.05 * kZ95).epsilon(1e-4));
   parts.facts.nominal_ah.reset();
-  const Throughput without = throughput_of(parts, {}, utc());
+  const Throughput without = throughput_of(parts, {}, utc_zone());
   CHECK_FALSE(without.full_cycles.figure.has_value());
   CHECK(without.full_cycles.why.find("nominal_ah") != std::string::npos);
 }
 
 TEST_CASE("throughput: a period takes what starts in it, its end is not in it") {
-  const Throughput t = throughput_of(two_days(), {on_day(1), on_day(2)}, utc());
+  const Throughput t = throughput_of(two_days(), {on_day(1), on_day(2)}, utc_zone());
   CHECK(t.discharge_kwh.figure->value == Approx(12.5));
   CHECK(t.charge_kwh.figure->value == Approx(12));
   CHECK(t.odometer_km.figure->value == Approx(40'050));
   CHECK(t.dc_share.figure->value == Approx(0));
-  const Throughput border = throughput_of(two_days(), {on_day(1, 8), on_day(2, 8)}, utc());
+  const Throughput border = throughput_of(two_days(), {on_day(1, 8), on_day(2, 8)}, utc_zone());
   CHECK(border.discharge_kwh.figure->value == Approx(12.5));
 }
 
@@ -119,12 +119,12 @@ TEST_CASE("throughput: a period takes what starts in it, its end is not in it") 
 TEST_CASE("throughput: what may belong to another period widens the interval, not the value") {
   VanParts parts = two_days();
   const Period first{on_day(1), on_day(2)};
-  const Throughput sure = throughput_of(parts, first, utc());
+  const Throughput sure = throughput_of(parts, first, utc_zone());
   CHECK(sure.unsure_rows == 0);
   constexpr std::int64_t kDayMs = 86'400'000;
   parts.trips[1].start_doubt = parts.trips[1].end_doubt = {kDayMs, 0};
   parts.sessions[1].start_doubt = parts.sessions[1].end_doubt = {kDayMs, kDayMs};
-  const Throughput t = throughput_of(parts, first, utc());
+  const Throughput t = throughput_of(parts, first, utc_zone());
   CHECK(t.unsure_rows == 2);
   CHECK(t.discharge_kwh.figure->value == sure.discharge_kwh.figure->value);
   CHECK(t.discharge_kwh.figure->low == sure.discharge_kwh.figure->low);
@@ -135,22 +135,22 @@ TEST_CASE("throughput: what may belong to another period widens the interval, no
   CHECK(t.dc_share.figure->value == Approx(0));
   CHECK(t.dc_share.figure->high > 0.74);
   // On the other day the value holds them, and low does not.
-  const Throughput other = throughput_of(parts, {on_day(2), on_day(3)}, utc());
+  const Throughput other = throughput_of(parts, {on_day(2), on_day(3)}, utc_zone());
   CHECK(other.unsure_rows == 2);
   CHECK(other.discharge_kwh.figure->value == Approx(7));
   CHECK(other.discharge_kwh.figure->low == 0);
   CHECK(other.discharge_kwh.figure->high ==
-        throughput_of(two_days(), {on_day(2), on_day(3)}, utc()).discharge_kwh.figure->high);
+        throughput_of(two_days(), {on_day(2), on_day(3)}, utc_zone()).discharge_kwh.figure->high);
   // The months together are everything, each row in one of them.
   CHECK(t.discharge_kwh.figure->value + other.discharge_kwh.figure->value == Approx(19.5));
   // Without a border nothing is unsure; without a bound everything with one is.
-  CHECK(throughput_of(parts, {}, utc()).unsure_rows == 0);
+  CHECK(throughput_of(parts, {}, utc_zone()).unsure_rows == 0);
   parts.trips[0].start_doubt = {std::nullopt, std::nullopt};
-  CHECK(throughput_of(parts, {on_day(20), on_day(21)}, utc()).unsure_rows == 1);
+  CHECK(throughput_of(parts, {on_day(20), on_day(21)}, utc_zone()).unsure_rows == 1);
 }
 
 TEST_CASE("throughput: nothing in the period is unknown with a reason, never zero") {
-  const Throughput t = throughput_of(two_days(), {on_day(20), on_day(21)}, utc());
+  const Throughput t = throughput_of(two_days(), {on_day(20), on_day(21)}, utc_zone());
   for (const MaybeFigure* f : {&t.discharge_kwh, &t.charge_kwh, &t.discharge_ah, &t.full_cycles,
                                &t.odometer_km, &t.kwh_per_mile, &t.standing_kwh, &t.dc_share}) {
     CHECK_FALSE(f->figure.has_value());
@@ -164,13 +164,13 @@ TEST_CASE("throughput: nothing in the period is unknown with a reason, never zer
 TEST_CASE("throughput: what fills a gap is added, on its own side, Ah by the stretch's volts") {
   VanParts parts = two_days();
   parts.trips[0].filled_kwh = MaybeFigure::known(figure_of(1, 0.1, 0));
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.discharge_kwh.figure->value == Approx(20.5));
   CHECK(t.discharge_ah.figure->value ==
-        Approx(throughput_of(two_days(), {}, utc()).discharge_ah.figure->value + 1 / 0.35));
+        Approx(throughput_of(two_days(), {}, utc_zone()).discharge_ah.figure->value + 1 / 0.35));
   CHECK(t.kwh_per_mile.figure->value == Approx(17.0 / (80 / 1.609344)));
   parts.trips[0].filled_kwh = MaybeFigure::known(figure_of(-1, 0.1, 0));
-  CHECK(throughput_of(parts, {}, utc()).charge_kwh.figure->value == Approx(44));
+  CHECK(throughput_of(parts, {}, utc_zone()).charge_kwh.figure->value == Approx(44));
 }
 
 TEST_CASE("throughput: a trip without energy is left out and lowers the coverage") {
@@ -179,7 +179,7 @@ TEST_CASE("throughput: a trip without energy is left out and lowers the coverage
        {&parts.trips[1].net_kwh, &parts.trips[1].discharge_kwh, &parts.trips[1].regen_kwh,
         &parts.trips[1].discharge_ah, &parts.trips[1].regen_ah})
     *f = MaybeFigure::unknown("contradictory");
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.discharge_kwh.figure->value == Approx(12.5));
   CHECK(*t.coverage == Approx(50.0 / 80));  // of the distance; 6 of 7 h of the time
   CHECK(t.kwh_per_mile.figure->value == Approx(10.0 / (50 / 1.609344)));
@@ -188,7 +188,7 @@ TEST_CASE("throughput: a trip without energy is left out and lowers the coverage
 TEST_CASE("throughput: a distance in doubt goes into nothing by the mile") {
   VanParts parts = two_days();
   parts.trips[1].findings = {Finding::odometer_fell};
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.discharge_kwh.figure->value == Approx(19.5));
   CHECK(t.kwh_per_mile.figure->value == Approx(10.0 / (50 / 1.609344)));
   CHECK(t.before_logging_kwh.figure->value == Approx(40'000 * 12.0 / 50));
@@ -201,26 +201,26 @@ TEST_CASE("throughput: no energy anywhere is null with the reason of the trips")
        {&t1.net_kwh, &t1.discharge_kwh, &t1.regen_kwh, &t1.discharge_ah, &t1.regen_ah})
     *f = MaybeFigure::unknown("the sign is not proven");
   parts.trips = {t1};
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK_FALSE(t.discharge_kwh.figure.has_value());
   CHECK(t.discharge_kwh.why == "the sign is not proven");
   CHECK(*t.coverage == Approx(1));  // the time was seen
 }
 
 TEST_CASE("throughput: before logging is apart, and wider the less is known") {
-  const Throughput t = throughput_of(two_days(), {}, utc());
+  const Throughput t = throughput_of(two_days(), {}, utc_zone());
   CHECK(t.before_logging_kwh.figure->value == Approx(40'000 * 19.0 / 80));
   CHECK(t.before_logging_kwh.figure->low == Approx(0.75 * 40'000 * 19.0 / 80));
   CHECK(t.before_logging_kwh.figure->high == Approx(1.25 * 40'000 * 19.0 / 80));
   // The period does not change what was before the first record.
-  CHECK(throughput_of(two_days(), {on_day(2), {}}, utc()).before_logging_kwh.figure->value ==
+  CHECK(throughput_of(two_days(), {on_day(2), {}}, utc_zone()).before_logging_kwh.figure->value ==
         Approx(40'000 * 19.0 / 80));
   // Twelve like months: never narrower than 10 %.
   VanParts year_parts;
   for (unsigned m = 1; m <= 12; ++m)
     year_parts.trips.push_back(trip(sys_days{year{2025} / month{m} / 5}, 100, 25, 5));
   year_parts.trace.odometer = {{sys_days{year{2025} / 1 / 5}, 10'000}};
-  const auto y = throughput_of(year_parts, {}, utc()).before_logging_kwh.figure;
+  const auto y = throughput_of(year_parts, {}, utc_zone()).before_logging_kwh.figure;
   CHECK(y->value == Approx(2500));
   CHECK(y->low == Approx(2250));
 }
@@ -233,7 +233,7 @@ TEST_CASE("throughput: an inferred charge has energy and no certain hours") {
   night.coverage = 0;
   night.band_hours = {};
   parts.sessions.push_back(night);
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.charge_kwh.figure->value == Approx(63));
   CHECK(t.charger_hours.figure->value == Approx(2));
   CHECK(t.charger_hours.figure->high == Approx(12));
@@ -243,11 +243,11 @@ TEST_CASE("throughput: an inferred charge has energy and no certain hours") {
 TEST_CASE("throughput: charges of unknown kind give no hours, rather than none") {
   VanParts parts;
   parts.sessions = {session(on_day(1), ChargeKind::unknown, 10)};
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK_FALSE(t.charger_hours.figure.has_value());
   CHECK_FALSE(t.dc_share.figure.has_value());
   parts.sessions.push_back(session(on_day(2), ChargeKind::ac, 30));
-  const Throughput known = throughput_of(parts, {}, utc());
+  const Throughput known = throughput_of(parts, {}, utc_zone());
   CHECK(known.charger_hours.figure->high == Approx(4));
   CHECK(known.dc_share.figure->high >= 0.25);
 }
@@ -258,7 +258,7 @@ TEST_CASE("throughput: a silence in which the charge fell has energy and is no a
   silence.end = silence.start + hours{48};
   silence.coverage = 0;
   parts.stands.push_back(silence);
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.discharge_kwh.figure->value == Approx(21.5));
   CHECK(*t.coverage == Approx(1));
   CHECK(*t.measured_to == on_day(2, 14));
@@ -267,7 +267,7 @@ TEST_CASE("throughput: a silence in which the charge fell has energy and is no a
 // Source: ASTM E1049-85 by the energy room's own tests; here only that the turns
 // of the period go in: 100-80-100-80 are three half ranges of 20.
 TEST_CASE("throughput: swings of the period") {
-  const Throughput t = throughput_of(two_days(), {}, utc());
+  const Throughput t = throughput_of(two_days(), {}, utc_zone());
   REQUIRE(t.swings.has_value());
   double sum = 0;
   for (const SwingCount& swing : *t.swings) sum += 2 * swing.count * swing.depth_pct;
@@ -275,7 +275,7 @@ TEST_CASE("throughput: swings of the period") {
 }
 
 TEST_CASE("throughput: the row has a cell for each column") {
-  const Row row = row_of(VanNames{"Linden", ""}, throughput_of(two_days(), {}, utc()));
+  const Row row = row_of(VanNames{"Linden", ""}, throughput_of(two_days(), {}, utc_zone()));
   CHECK(row.size() == throughput_columns().size());
   CHECK_FALSE(row[1].known());
 }
@@ -287,7 +287,7 @@ TEST_CASE("throughput: what was lost in the period, also where its ends are not 
                 {1, on_day(5), std::nullopt, 7, LostWhy::damaged_or_missing}};
   const auto sectors = [&](const Period& period) {
     std::vector<std::uint64_t> out;
-    for (const LostStretch& lost : throughput_of(parts, period, utc()).lost)
+    for (const LostStretch& lost : throughput_of(parts, period, utc_zone()).lost)
       out.push_back(lost.sectors);
     return out;
   };
@@ -310,14 +310,14 @@ TEST_CASE("throughput: the check of the full cycles takes what went in, too") {
   charge.pack_ah = MaybeFigure::known(figure_of(3050, 0, 90));
   parts.trips = {one};
   parts.sessions = {charge};
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.full_cycles.figure->value == Approx(20.6667).epsilon(1e-5));
   CHECK(t.full_cycles_check.figure->value == Approx(20.5));
   // An offset that makes 90 Ah in each cancels; gain and nominal capacity stay.
   CHECK(t.full_cycles_check.figure->high - 20.5 ==
         Approx(kZ95 * 20.5 * std::hypot(0.006, 0.05)).epsilon(1e-6));
   parts.facts.nominal_ah.reset();
-  CHECK_FALSE(throughput_of(parts, {}, utc()).full_cycles_check.figure);
+  CHECK_FALSE(throughput_of(parts, {}, utc_zone()).full_cycles_check.figure);
 }
 
 TEST_CASE("throughput: Ah out and in that do not fit the state of charge are told") {
@@ -333,7 +333,7 @@ TEST_CASE("throughput: Ah out and in that do not fit the state of charge are tol
     charge.soc_end_pct = last_pct;
     parts.trips = {one};
     parts.sessions = {charge};
-    return throughput_of(parts, {}, utc()).findings;
+    return throughput_of(parts, {}, utc_zone()).findings;
   };
   using List = std::vector<Finding>;
   const List told{Finding::ah_out_against_in};
@@ -347,17 +347,18 @@ TEST_CASE("throughput: Ah out and in that do not fit the state of charge are tol
 
 TEST_CASE("throughput: below four fifths of the odometer's distance the sums are a part's") {
   VanParts parts = two_days();
-  CHECK(throughput_of(parts, {}, utc()).findings.empty());
+  CHECK(throughput_of(parts, {}, utc_zone()).findings.empty());
   parts.trace.odometer.back().odometer_km = 40'000 + 80 / 0.79;
-  CHECK(throughput_of(parts, {}, utc()).findings == std::vector{Finding::distance_partly_seen});
+  CHECK(throughput_of(parts, {}, utc_zone()).findings ==
+        std::vector{Finding::distance_partly_seen});
 }
 
 TEST_CASE("throughput: a charge whose energy is not known is said to be missing in the sums") {
   VanParts parts = two_days();
   parts.sessions.push_back(session(on_day(2), ChargeKind::ac, 9));
-  CHECK(throughput_of(parts, {}, utc()).findings.empty());
+  CHECK(throughput_of(parts, {}, utc_zone()).findings.empty());
   parts.sessions.back().pack_kwh = MaybeFigure::unknown("the sign is contradictory");
-  CHECK(throughput_of(parts, {}, utc()).findings == std::vector{Finding::energy_partly_known});
+  CHECK(throughput_of(parts, {}, utc_zone()).findings == std::vector{Finding::energy_partly_known});
   // Where nothing at all is known the sums say so themselves.
   for (Trip& trip : parts.trips)
     trip.net_kwh = trip.discharge_kwh = trip.regen_kwh = MaybeFigure::unknown("none");
@@ -365,32 +366,32 @@ TEST_CASE("throughput: a charge whose energy is not known is said to be missing 
   for (Stand& stand : parts.stands)
     stand.net_kwh = stand.discharge_kwh = stand.charge_kwh = MaybeFigure::unknown("none");
   for (Trip& trip : parts.trips) trip.filled_kwh = MaybeFigure::known({});
-  const Throughput none = throughput_of(parts, {}, utc());
+  const Throughput none = throughput_of(parts, {}, utc_zone());
   CHECK(std::ranges::find(none.findings, Finding::energy_partly_known) == none.findings.end());
 }
 
 TEST_CASE("throughput: energy that only the state of charge tells becomes Ah by the mean voltage") {
   VanParts parts = two_days();
-  const Throughput without = throughput_of(parts, {}, utc());
+  const Throughput without = throughput_of(parts, {}, utc_zone());
   const double kv = (without.discharge_kwh.figure->value + without.charge_kwh.figure->value) /
                     (without.discharge_ah.figure->value + without.charge_ah.figure->value);
   ChargeSession unseen = session(on_day(3), ChargeKind::unknown, 20);
   unseen.source = SessionSource::inferred;
   unseen.pack_ah = MaybeFigure::unknown("nothing was heard of the van while it charged");
   parts.sessions.push_back(unseen);
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   CHECK(t.charge_kwh.figure->value == Approx(63));
   CHECK(t.charge_ah.figure->value == Approx(without.charge_ah.figure->value + 20 / kv));
   CHECK(t.discharge_ah.figure->value == Approx(without.discharge_ah.figure->value));
   // Nothing but the nominal voltage to go by.
   VanParts alone;
   alone.sessions = {unseen};
-  CHECK_FALSE(throughput_of(alone, {}, utc()).charge_ah.figure);
-  CHECK(throughput_of(alone, {}, utc()).charge_ah.why ==
+  CHECK_FALSE(throughput_of(alone, {}, utc_zone()).charge_ah.figure);
+  CHECK(throughput_of(alone, {}, utc_zone()).charge_ah.why ==
         "nothing was heard of the van while it charged");
   alone.facts.nominal_ah = 160;
   alone.facts.nominal_kwh = 60;
-  CHECK(throughput_of(alone, {}, utc()).charge_ah.figure->value == Approx(20 * 160.0 / 60));
+  CHECK(throughput_of(alone, {}, utc_zone()).charge_ah.figure->value == Approx(20 * 160.0 / 60));
 }
 
 TEST_CASE("throughput: hours of charging by kind and power, the gap of a charge in doubt") {
@@ -400,7 +401,7 @@ TEST_CASE("throughput: hours of charging by kind and power, the gap of a charge 
   parts.sessions[0].band_hours[0] = 0.25;
   parts.sessions.push_back(session(on_day(2, 20), ChargeKind::dc, 5));
   parts.sessions.back().band_hours[7] = 0.5;
-  const Throughput t = throughput_of(parts, {}, utc());
+  const Throughput t = throughput_of(parts, {}, utc_zone());
   REQUIRE(t.charge_power.has_value());
   const auto& bands = *t.charge_power;
   REQUIRE(bands.size() == 4);
@@ -416,13 +417,13 @@ TEST_CASE("throughput: hours of charging by kind and power, the gap of a charge 
   CHECK(t.charger_hours.figure->low == Approx(1.5));
   CHECK(t.charger_hours.figure->value == Approx(1.75));
   CHECK(t.charger_hours.figure->high == Approx(2));
-  const Throughput none = throughput_of(two_days(), {on_day(20), on_day(21)}, utc());
+  const Throughput none = throughput_of(two_days(), {on_day(20), on_day(21)}, utc_zone());
   CHECK_FALSE(none.charge_power.has_value());
   CHECK_FALSE(none.charge_power_why.empty());
 }
 
 TEST_CASE("throughput: full cycles before logging are assumed, and apart") {
-  const Throughput t = throughput_of(two_days(), {}, utc());
+  const Throughput t = throughput_of(two_days(), {}, utc_zone());
   const double ah = 40'000 * (19.0 / 0.35) / 80;
   CHECK(t.before_logging_full_cycles.figure->value == Approx(ah / 160));
   CHECK(t.before_logging_full_cycles.figure->low < 0.75 * ah / 160);

@@ -8,7 +8,7 @@ using namespace packmile;
 
 namespace {
 
-UtcTime at(std::int64_t ms) { return UtcTime{std::chrono::milliseconds{ms}}; }
+UtcTime at_ms(std::int64_t ms) { return UtcTime{std::chrono::milliseconds{ms}}; }
 
 Episode soc_episode(std::int64_t start_ms, const std::vector<std::uint32_t>& codes,
                     std::int64_t step_ms = 60'000) {
@@ -19,8 +19,8 @@ Episode soc_episode(std::int64_t start_ms, const std::vector<std::uint32_t>& cod
     episode.soc.raw.push_back(code);
     t += step_ms;
   }
-  episode.start = at(start_ms);
-  episode.end = at(t - step_ms);
+  episode.start = at_ms(start_ms);
+  episode.end = at_ms(t - step_ms);
   return episode;
 }
 
@@ -31,7 +31,7 @@ std::vector<int> turn_codes(const VanTrace& trace) {
   return out;
 }
 
-double hours(const VanTrace& trace, SocBandKind kind) {
+double band_hours(const VanTrace& trace, SocBandKind kind) {
   double ms = 0;
   for (const SocBand& band : trace.bands())
     if (band.kind == kind) ms += static_cast<double>((band.end - band.start).count());
@@ -71,11 +71,11 @@ TEST_CASE("van trace: awake hours near full and near empty, the silence between 
   trace.observe(soc_episode(0, {204, 204, 204, 203, 203}, 1'800'000));   // 1.5 h at 80 %
   trace.observe(soc_episode(100'000'000, {51, 51, 52, 52}, 1'800'000));  // 1 h at 20 %
   trace.finish();
-  CHECK(hours(trace, SocBandKind::high) == doctest::Approx(1.5));
-  CHECK(hours(trace, SocBandKind::high_at_least) == doctest::Approx(0));
-  CHECK(hours(trace, SocBandKind::high_at_most) == doctest::Approx(2.0));
-  CHECK(hours(trace, SocBandKind::low) == doctest::Approx(1.0));
-  CHECK(hours(trace, SocBandKind::low_at_most) == doctest::Approx(1.5));
+  CHECK(band_hours(trace, SocBandKind::high) == doctest::Approx(1.5));
+  CHECK(band_hours(trace, SocBandKind::high_at_least) == doctest::Approx(0));
+  CHECK(band_hours(trace, SocBandKind::high_at_most) == doctest::Approx(2.0));
+  CHECK(band_hours(trace, SocBandKind::low) == doctest::Approx(1.0));
+  CHECK(band_hours(trace, SocBandKind::low_at_most) == doctest::Approx(1.5));
 }
 
 TEST_CASE("van trace: the odometer keeps the ends of each episode and few between") {
@@ -84,8 +84,8 @@ TEST_CASE("van trace: the odometer keeps the ends of each episode and few betwee
     episode.odometer.time_ms.push_back(k * 1000);
     episode.odometer.raw.push_back(400'000 + static_cast<std::uint32_t>(k));
   }
-  episode.start = at(0);
-  episode.end = at(3'600'000);
+  episode.start = at_ms(0);
+  episode.end = at_ms(3'600'000);
   VanTrace trace;
   trace.observe(episode);
   trace.finish();

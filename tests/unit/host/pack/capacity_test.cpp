@@ -18,7 +18,7 @@
 namespace packmile::testing {
 namespace {
 
-constexpr std::int64_t kDayMs = 86'400'000;
+constexpr std::int64_t kChargeDayMs = 86'400'000;
 
 struct MadeVan {
   double new_ah = 150;
@@ -42,7 +42,7 @@ PackObservations observe(const MadeVan& van, unsigned seed) {
     for (int k = 0; k < van.charges_a_month; ++k) {
       ChargeScene scene;
       const double day = month * 30.44 + k * 28.0 / van.charges_a_month;
-      scene.start_ms += static_cast<std::int64_t>(day * double(kDayMs));
+      scene.start_ms += static_cast<std::int64_t>(day * double(kChargeDayMs));
       scene.ambient_c =
           std::round(18 - van.swing_c * std::cos(day / 365.25 * 6.283185) + normal(random));
       scene.capacity_ah = van.new_ah * (1 - van.lost_a_year * day / 365.25) *
@@ -72,7 +72,7 @@ PackObservations observe(const MadeVan& van, unsigned seed) {
 PackFacts facts_of(double lost_pct_a_year) {
   PackFacts facts;
   facts.usable_ah = 150;
-  facts.first_used = UtcTime{std::chrono::milliseconds{1'767'592'800'000 - 400 * kDayMs}};
+  facts.first_used = UtcTime{std::chrono::milliseconds{1'767'592'800'000 - 400 * kChargeDayMs}};
   facts.expectations = {{FadeAxis::age_years, {{10, 10 * lost_pct_a_year}}}};
   return facts;
 }
@@ -209,7 +209,7 @@ TEST_CASE("capacity: coverage over seeded vans") {
     std::vector<ChargeCapacity> charges;
     for (int k = 0; k < 24; ++k) {
       ChargeCapacity charge;
-      charge.start = UtcTime{std::chrono::milliseconds{1'767'592'800'000 + k * 3 * kDayMs}};
+      charge.start = UtcTime{std::chrono::milliseconds{1'767'592'800'000 + k * 3 * kChargeDayMs}};
       charge.ambient_c = 18;
       charge.window_high_pct = 90;
       charge.mean_v = 370;

@@ -13,7 +13,7 @@
 namespace packmile::testing {
 namespace {
 
-doctest::Approx near(double value, double relative) {
+doctest::Approx close_to(double value, double relative) {
   return doctest::Approx(value).scale(0).epsilon(relative);
 }
 
@@ -53,9 +53,9 @@ double referee_capacity(const std::vector<PointWithErrors>& points) {
     c5 += p.x * y / (p.u_x * p.u_x);
     c6 += y * y / (p.u_x * p.u_x);
   }
-  CHECK(c1 == near(18302.682955, 1e-9));
-  CHECK(c4 == near(49866.583333, 1e-9));
-  CHECK(c6 == near(794006.375182, 1e-9));
+  CHECK(c1 == close_to(18302.682955, 1e-9));
+  CHECK(c4 == close_to(49866.583333, 1e-9));
+  CHECK(c6 == close_to(794006.375182, 1e-9));
   const auto quartic = [&](double q) {
     return c5 * std::pow(q, 4) + (2 * c4 - c1 - c6) * std::pow(q, 3) + (3 * c2 - 3 * c5) * q * q +
            (c1 - 2 * c3 + c6) * q - c2;
@@ -83,14 +83,14 @@ TEST_CASE("line with errors: Pearson's data with York's weights") {
   }
   const auto line = fit_line_with_errors(points);
   REQUIRE(line);
-  CHECK(line->intercept == near(5.47991022403286, 1e-12));
-  CHECK(line->slope == near(-0.48053340744620, 1e-12));
-  CHECK(line->chi2 == near(11.8663531941, 1e-10));
-  CHECK(line->widening() == near(1.217905640539, 1e-10));
-  CHECK(line->u_intercept == near(0.294970735, 1e-8));
-  CHECK(line->u_slope == near(0.057985009, 1e-8));
-  CHECK(line->u_intercept * line->widening() == near(0.359246523, 1e-8));
-  CHECK(line->u_slope * line->widening() == near(0.070620270, 1e-8));
+  CHECK(line->intercept == close_to(5.47991022403286, 1e-12));
+  CHECK(line->slope == close_to(-0.48053340744620, 1e-12));
+  CHECK(line->chi2 == close_to(11.8663531941, 1e-10));
+  CHECK(line->widening() == close_to(1.217905640539, 1e-10));
+  CHECK(line->u_intercept == close_to(0.294970735, 1e-8));
+  CHECK(line->u_slope == close_to(0.057985009, 1e-8));
+  CHECK(line->u_intercept * line->widening() == close_to(0.359246523, 1e-8));
+  CHECK(line->u_slope * line->widening() == close_to(0.070620270, 1e-8));
 }
 
 // Source: scipy 1.10.1, odr.ODR(RealData(x, y, u_x, u_y), lambda B, t: B[0] * t).
@@ -98,11 +98,11 @@ TEST_CASE("proportion: eight charges as an outside library has them") {
   const auto fit = fit_proportion(eight_charges());
   REQUIRE(fit);
   CHECK(std::abs(fit->slope - 157.137901) < 1e-6);
-  CHECK(fit->chi2 == near(1.167280, 1e-6));
-  CHECK(fit->u_slope_told == near(0.779799, 1e-3));
+  CHECK(fit->chi2 == close_to(1.167280, 1e-6));
+  CHECK(fit->u_slope_told == close_to(0.779799, 1e-3));
   // They scatter less than they are said to: no widening.
   CHECK(fit->u_slope == fit->u_slope_told);
-  CHECK(fit->factor_95() == near(1.959964, 1e-6));
+  CHECK(fit->factor_95() == close_to(1.959964, 1e-6));
   CHECK(fit->degrees == 7);
   CHECK(fit->n_used == 8);
   CHECK_FALSE(fit->offset);
@@ -123,7 +123,7 @@ TEST_CASE("proportion: the referee is near, least squares and the ratio of sums 
   CHECK(std::abs(sy / sx - 157.130204) < 1e-6);
   auto certain = points;
   for (auto& p : certain) p.u_x = 0, p.u_y = 1;
-  CHECK(fit_proportion(certain)->slope == near(xy / xx, 1e-12));
+  CHECK(fit_proportion(certain)->slope == close_to(xy / xx, 1e-12));
 }
 
 TEST_CASE("proportion: units do not matter") {
@@ -131,9 +131,9 @@ TEST_CASE("proportion: units do not matter") {
   const auto fit = fit_proportion(points);
   for (auto& p : points) p.x *= 100, p.u_x *= 100;
   const auto percent = fit_proportion(points);
-  CHECK(percent->slope * 100 == near(fit->slope, 1e-12));
-  CHECK(percent->u_slope * 100 == near(fit->u_slope, 1e-12));
-  CHECK(percent->chi2 == near(fit->chi2, 1e-10));
+  CHECK(percent->slope * 100 == close_to(fit->slope, 1e-12));
+  CHECK(percent->u_slope * 100 == close_to(fit->u_slope, 1e-12));
+  CHECK(percent->chi2 == close_to(fit->chi2, 1e-10));
 }
 
 TEST_CASE("proportion: points that scatter more than told widen it, by Student's t") {
@@ -141,9 +141,9 @@ TEST_CASE("proportion: points that scatter more than told widen it, by Student's
   for (std::size_t i = 0; i < points.size(); ++i) points[i].y += i % 2 == 0 ? 3 : -3;
   const auto fit = fit_proportion(points);
   REQUIRE(fit);
-  CHECK(fit->u_slope == near(fit->u_slope_told * std::sqrt(fit->chi2 / 7), 1e-12));
+  CHECK(fit->u_slope == close_to(fit->u_slope_told * std::sqrt(fit->chi2 / 7), 1e-12));
   // t of 7 degrees: 2.364624, tables.
-  CHECK(fit->factor_95() == near(2.364624, 1e-6));
+  CHECK(fit->factor_95() == close_to(2.364624, 1e-6));
 }
 
 // Source: numpy 1.24.2, linalg.lstsq of the two columns.
@@ -193,10 +193,10 @@ TEST_CASE("proportion: refuses what gives no proportion") {
   CHECK_FALSE(fit_line_with_errors(std::vector<PointWithErrors>{{1, 1, 1, 1}, {2, 2, 1, 1}}));
   const auto one = fit_proportion(std::vector<PointWithErrors>{{0.5, 75, 0.01, 0.1}});
   REQUIRE(one);
-  CHECK(one->slope == near(150, 1e-9));
+  CHECK(one->slope == close_to(150, 1e-9));
   CHECK(one->degrees == 0);
   // 0.01 of 0.5 is 2 %, 0.1 of 75 is 0.13 %.
-  CHECK(one->u_slope == near(150 * std::hypot(0.02, 0.1 / 75), 2e-3));
+  CHECK(one->u_slope == close_to(150 * std::hypot(0.02, 0.1 / 75), 2e-3));
 }
 
 // The interval must hold the truth in 95 % of sets, whether the points scatter

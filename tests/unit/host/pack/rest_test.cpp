@@ -15,7 +15,7 @@
 namespace packmile::testing {
 namespace {
 
-constexpr std::int64_t kDayMs = 86'400'000;
+constexpr std::int64_t kRestDayMs = 86'400'000;
 
 RestObservations watch(Week week, int days, std::optional<SensorOffset> offset = {},
                        double charge_a = 25, double a_step_a = kPackAStep) {
@@ -171,7 +171,7 @@ TEST_CASE("rest drift: the same shown charge at another voltage") {
     std::normal_distribution<double> noise{0, 0.1};
     for (int day = 0; day < 300; day += 3) {
       RestPoint p;
-      p.at = UtcTime{std::chrono::milliseconds{kReplayStartMs + day * kDayMs}};
+      p.at = UtcTime{std::chrono::milliseconds{kReplayStartMs + day * kRestDayMs}};
       p.soc_pct = 100 * (day % 2 == 0 ? 103 : 229) / 255.0;
       p.ambient_c = 18;
       p.pack_v = 340 + 60 * p.soc_pct / 100 + noise(random) - (day > 200 ? drop_v : 0);

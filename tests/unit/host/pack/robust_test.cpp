@@ -12,6 +12,7 @@
 #include <sstream>
 #include <string>
 
+#include "host/reading/measured_data.hpp"
 #include "host/reading/replay.hpp"
 #include "pack/student_t.hpp"
 
@@ -53,12 +54,6 @@ std::vector<std::vector<std::string>> read_cells(const std::string& file) {
     for (std::string cell; std::getline(cells, cell, ',');) rows.back().push_back(cell);
   }
   return rows;
-}
-
-bool skip() {
-  if (data_is_there()) return false;
-  MESSAGE("no measured data beside the project: skipped");
-  return true;
 }
 
 }  // namespace
@@ -303,7 +298,7 @@ TEST_CASE("persistence: independent residuals widen little, a slow wave much") {
 
 // Source: scipy 1.10.1, stats.theilslopes(soh, mileage_km, 0.95) and kendalltau.
 TEST_CASE("theil-sen: health against mileage of a published fleet") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   std::vector<double> mileage_km, soh;
   for (const auto& row : read_cells("fleet-soh-by-mileage.csv")) {
     mileage_km.push_back(std::stod(row.at(0)));
@@ -324,7 +319,7 @@ TEST_CASE("theil-sen: health against mileage of a published fleet") {
 
 // Source: scipy 1.10.1, stats.theilslopes(capacity, index 0..167, 0.95).
 TEST_CASE("theil-sen: fade of two measured cells") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   std::map<std::string, std::vector<double>> cell_ah;
   for (const auto& row : read_cells("fade-cells.csv")) {
     cell_ah[row.at(0)].push_back(std::stod(row.at(4)));

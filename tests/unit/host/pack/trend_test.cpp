@@ -10,12 +10,12 @@
 namespace packmile::testing {
 namespace {
 
-constexpr int kJanuary2026 = 2026 * 12;
+constexpr int kTrendJanuary = 2026 * 12;
 
 std::vector<MonthValue> months(std::initializer_list<int> after_january_2026) {
   std::vector<MonthValue> values;
   for (const int m : after_january_2026) {
-    values.push_back({kJanuary2026 + m, double(m), 60 - 0.1 * m + 0.01 * (m * 7 % 5), 0});
+    values.push_back({kTrendJanuary + m, double(m), 60 - 0.1 * m + 0.01 * (m * 7 % 5), 0});
   }
   return values;
 }
@@ -24,13 +24,14 @@ std::vector<MonthValue> months(std::initializer_list<int> after_january_2026) {
 
 TEST_CASE("trend: months of the calendar") {
   const UtcTime january{std::chrono::milliseconds{1'767'592'800'000}};  // 2026-01-05
-  CHECK(month_of(january) == kJanuary2026);
-  CHECK(start_of_month(kJanuary2026) ==
+  CHECK(month_of(january) == kTrendJanuary);
+  CHECK(start_of_month(kTrendJanuary) ==
         UtcTime{std::chrono::milliseconds{1'767'225'600'000}});  // 2026-01-01, date -d
   CHECK(month_of(UtcTime::max()) == 9999 * 12 + 11);
   CHECK(month_of(UtcTime::min()) == 0);
   for (int m = 0; m < 30; ++m) CHECK(month_of(start_of_month(m)) == m);
-  CHECK(month_of(start_of_month(kJanuary2026 + 1) - std::chrono::milliseconds{1}) == kJanuary2026);
+  CHECK(month_of(start_of_month(kTrendJanuary + 1) - std::chrono::milliseconds{1}) ==
+        kTrendJanuary);
 }
 
 TEST_CASE("trend: refused below twelve months or two like seasons") {
@@ -57,7 +58,7 @@ TEST_CASE("trend: refused below twelve months or two like seasons") {
 TEST_CASE("trend: from 24 months it is not weak, and one wild month does not turn it") {
   std::vector<MonthValue> values;
   for (int m = 0; m < 24; ++m) {
-    values.push_back({kJanuary2026 + m, double(m), 60 - 0.1 * m + 0.02 * (m * 7 % 5), 0});
+    values.push_back({kTrendJanuary + m, double(m), 60 - 0.1 * m + 0.02 * (m * 7 % 5), 0});
   }
   values[10].y = 40;
   const auto fitted = fit_trend(values);
@@ -77,7 +78,7 @@ TEST_CASE("trend: coverage over seeded years, plain and with a season") {
     for (int round = 0; round < kRounds; ++round) {
       std::vector<MonthValue> values;
       for (int m = 0; m < 24; ++m) {
-        values.push_back({kJanuary2026 + m, double(m),
+        values.push_back({kTrendJanuary + m, double(m),
                           60 - 0.1 * m + noise(random) + season * std::cos(m * 0.5235987756), 0.5});
       }
       const auto fitted = fit_trend(values);

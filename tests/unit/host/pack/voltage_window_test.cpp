@@ -13,19 +13,14 @@
 #include "energy/integrate.hpp"
 #include "energy/segments.hpp"
 #include "host/pack/charge_scene.hpp"
+#include "host/reading/measured_data.hpp"
 #include "host/reading/replay.hpp"
 #include "pack/charge_capacity.hpp"
 
 namespace packmile::testing {
 namespace {
 
-constexpr std::int64_t kDayMs = 86'400'000;
-
-bool skip() {
-  if (data_is_there()) return false;
-  MESSAGE("no measured data beside the project: skipped");
-  return true;
-}
+constexpr std::int64_t kWindowDayMs = 86'400'000;
 
 // The file's own rows, nothing resampled.
 ChargeTrace read_charge(const std::string& file) {
@@ -75,7 +70,7 @@ std::vector<VoltageProfile> made_years(unsigned seed, int months, double fade_a_
       scene.soc_from = 0.25 + 0.15 * uniform(random);
       scene.soc_to = 0.85 + 0.1 * uniform(random);
       scene.row_s = 20;
-      scene.start_ms += (month * 30 + k * 9) * kDayMs;
+      scene.start_ms += (month * 30 + k * 9) * kWindowDayMs;
       scene.charge_a = 19 * (1 + 0.02 * (uniform(random) - 0.5));
       const ProfileOrWhy made = profile_charge(make_charge(scene, random));
       CAPTURE(made.why);
@@ -153,7 +148,7 @@ TEST_CASE("voltage window: a few wide charges do not choose for all") {
   std::vector<VoltageProfile> profiles;
   for (int i = 0; i < 10; ++i) {
     VoltageProfile p;
-    p.start = UtcTime{std::chrono::milliseconds{kReplayStartMs + i * kDayMs}};
+    p.start = UtcTime{std::chrono::milliseconds{kReplayStartMs + i * kWindowDayMs}};
     p.plateau_kw = 7;
     p.from_v = i < 3 ? 350 : 375;
     p.to_v = i < 3 ? 395 : 385;
@@ -208,7 +203,7 @@ TEST_CASE("voltage window: a pack that does not fade shows no change") {
 // Source: numpy 1.24.2 on the same files (running maximum of the voltage of the
 // constant-current part, linear interpolation of the running charge).
 TEST_CASE("voltage window: a measured cell over its life") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   const std::array expected{28.08, 28.37, 27.92, 26.09, 23.68, 23.04,
                             21.01, 19.10, 17.89, 16.78, 16.25};
   const auto files = files_named("charge-lab-B0005-");
@@ -229,8 +224,8 @@ TEST_CASE("voltage window: a measured cell over its life") {
     std::printf("  %s window %.2f Ah (%+.1f %%) capacity %.2f Ah (%+.1f %%)\n", files[i].c_str(),
                 *ah, 100 * (*ah / expected[0] - 1), capacity_ah.back(),
                 100 * (capacity_ah.back() / capacity_ah.front() - 1));
-    made.profile->start = UtcTime{
-        std::chrono::milliseconds{kReplayStartMs + static_cast<std::int64_t>(i) * 40 * kDayMs}};
+    made.profile->start = UtcTime{std::chrono::milliseconds{
+        kReplayStartMs + static_cast<std::int64_t>(i) * 40 * kWindowDayMs}};
     profiles.push_back(*made.profile);
   }
   // The window that the data choose themselves, and what is made of it.
@@ -255,7 +250,7 @@ TEST_CASE("voltage window: a measured cell over its life") {
 
 // As a van's charge goes through the rooms: words, reading, segments, trace.
 TEST_CASE("charge trace: measured charges by way of episode and segment") {
-  if (skip()) return;
+  if (skip_without_data()) return;
   const auto truth = read_truth();
   const auto capacity = measured_ah();
   std::printf("Ah per 100 points (SoC of these files is charge by definition)\n");

@@ -15,8 +15,8 @@ using test::TempFolder;
 
 namespace {
 
-constexpr std::uint64_t kPrepared = 1'767'000'000'000;
-constexpr std::int64_t kMonday = 1'767'600'000'000;
+constexpr std::uint64_t kOrderPrepared = 1'767'000'000'000;
+constexpr std::int64_t kOrderMonday = 1'767'600'000'000;
 constexpr std::int64_t kYear = 366LL * 86'400'000;
 
 // A boot whose samples are at the given ticks; clock: what it showed at tick 0.
@@ -46,13 +46,13 @@ LogBoots boots_of(CardMaker& card, std::vector<PulledCard> pulled = {}) {
 
 TEST_CASE("boots: each with its own clock, ticks and sequence") {
   CardMaker card(7, 256);
-  card.settings("Alder", kPrepared);
-  add_boot(card, 1, {1'000, 2'000}, kMonday);
-  add_boot(card, 2, {500, 90'000, 95'000}, kMonday + 3'600'000);
+  card.settings("Alder", kOrderPrepared);
+  add_boot(card, 1, {1'000, 2'000}, kOrderMonday);
+  add_boot(card, 2, {500, 90'000, 95'000}, kOrderMonday + 3'600'000);
   const LogBoots log = boots_of(card);
   CHECK(log.settings_van == "Alder");
   REQUIRE(log.boots.size() == 2);
-  CHECK(log.boots[0].clock_offset_ms == kMonday);
+  CHECK(log.boots[0].clock_offset_ms == kOrderMonday);
   CHECK_FALSE(log.boots[0].clock_guessed);
   CHECK(log.boots[1].first_sequence == 32);
   CHECK(log.boots[1].first_tick == 500);
@@ -65,11 +65,11 @@ TEST_CASE("boots: each with its own clock, ticks and sequence") {
 // B and C stand in their order between the end of A and the start of D.
 TEST_CASE("boots: without a clock they stand between their neighbours, in order") {
   CardMaker card(7, 256);
-  card.settings("Alder", kPrepared);
-  add_boot(card, 1, {1'000, 60'000}, kMonday);
+  card.settings("Alder", kOrderPrepared);
+  add_boot(card, 1, {1'000, 60'000}, kOrderMonday);
   add_boot(card, 2, {1'000, 30'000});
   add_boot(card, 3, {2'000, 10'000});
-  add_boot(card, 4, {1'000}, kMonday + 500'000);
+  add_boot(card, 4, {1'000}, kOrderMonday + 500'000);
   const LogBoots log = boots_of(card);
   REQUIRE(log.boots.size() == 4);
   const Boot& b = log.boots[1];
@@ -81,12 +81,12 @@ TEST_CASE("boots: without a clock they stand between their neighbours, in order"
   // before (50 ppm: 30 s, and 25 ms more after 500 s), read to 1 s, and the ticks may be 100 ppm
   // off.
   constexpr std::int64_t kRtcMs = 30'000;
-  CHECK(*b.earliest_start_ms == kMonday + 60'000 - kRtcMs - 6);
-  CHECK(*c.earliest_start_ms == kMonday + 90'000 - kRtcMs - 6 - 3);
-  CHECK(*c.latest_end_ms == kMonday + 501'000 + kRtcMs + 25);
-  CHECK(*b.latest_end_ms == kMonday + 491'000 + kRtcMs + 25 + 1);
+  CHECK(*b.earliest_start_ms == kOrderMonday + 60'000 - kRtcMs - 6);
+  CHECK(*c.earliest_start_ms == kOrderMonday + 90'000 - kRtcMs - 6 - 3);
+  CHECK(*c.latest_end_ms == kOrderMonday + 501'000 + kRtcMs + 25);
+  CHECK(*b.latest_end_ms == kOrderMonday + 491'000 + kRtcMs + 25 + 1);
   // In the middle of the 400 s that are left, C right behind B.
-  CHECK(b.clock_offset_ms == kMonday + 60'001 + (500'000 - 100'001) / 2);
+  CHECK(b.clock_offset_ms == kOrderMonday + 60'001 + (500'000 - 100'001) / 2);
   CHECK(std::abs(c.clock_offset_ms - (b.clock_offset_ms + 30'001)) <= 1);
   const TickInterval end_of_c = interval_at(c, 10'000);
   const TickInterval start_of_b = interval_at(b, 0);
@@ -98,30 +98,32 @@ TEST_CASE("boots: without a clock they stand between their neighbours, in order"
 
 TEST_CASE("boots: without a clock at the front they lie behind the preparation of the card") {
   CardMaker card(7, 256);
-  card.settings("Alder", kPrepared);
+  card.settings("Alder", kOrderPrepared);
   add_boot(card, 1, {1'000, 60'000});
-  add_boot(card, 2, {1'000}, kMonday);
+  add_boot(card, 2, {1'000}, kOrderMonday);
   const LogBoots log = boots_of(card);
   const Boot& first = log.boots[0];
-  CHECK(*first.earliest_start_ms == static_cast<std::int64_t>(kPrepared));
+  CHECK(*first.earliest_start_ms == static_cast<std::int64_t>(kOrderPrepared));
   // The RTC of the next boot: 50 ppm of the 600,000 s since the preparation.
-  CHECK(*first.latest_end_ms == kMonday + 1'000 + 30'000);
-  CHECK(first.clock_offset_ms == (static_cast<std::int64_t>(kPrepared) + kMonday - 60'000) / 2);
+  CHECK(*first.latest_end_ms == kOrderMonday + 1'000 + 30'000);
+  CHECK(first.clock_offset_ms ==
+        (static_cast<std::int64_t>(kOrderPrepared) + kOrderMonday - 60'000) / 2);
 }
 
 TEST_CASE("boots: no clock on the whole card") {
-  const std::vector<PulledCard> pulled_at{{UtcTime{std::chrono::milliseconds(kMonday)}}};
+  const std::vector<PulledCard> pulled_at{{UtcTime{std::chrono::milliseconds(kOrderMonday)}}};
   SUBCASE("prepared and pulled bound it") {
     CardMaker card(7, 256);
-    card.settings("Alder", kPrepared);
+    card.settings("Alder", kOrderPrepared);
     add_boot(card, 1, {1'000, 60'000});
     add_boot(card, 2, {1'000, 9'000});
     const LogBoots log = boots_of(card, pulled_at);
     CHECK(log.no_clock);
-    CHECK(*log.boots[0].earliest_start_ms == static_cast<std::int64_t>(kPrepared));
-    CHECK(*log.boots[1].earliest_start_ms == static_cast<std::int64_t>(kPrepared) + 60'000 - 6);
-    CHECK(*log.boots[1].latest_end_ms == kMonday);
-    CHECK(*log.boots[0].latest_end_ms == kMonday - 9'000 + 1);
+    CHECK(*log.boots[0].earliest_start_ms == static_cast<std::int64_t>(kOrderPrepared));
+    CHECK(*log.boots[1].earliest_start_ms ==
+          static_cast<std::int64_t>(kOrderPrepared) + 60'000 - 6);
+    CHECK(*log.boots[1].latest_end_ms == kOrderMonday);
+    CHECK(*log.boots[0].latest_end_ms == kOrderMonday - 9'000 + 1);
     CHECK(log.boots[1].clock_offset_ms > log.boots[0].clock_offset_ms + 60'000);
   }
   SUBCASE("only the day on which it was pulled") {
@@ -129,10 +131,10 @@ TEST_CASE("boots: no clock on the whole card") {
     card.settings("Alder", 0);
     add_boot(card, 1, {1'000, 60'000});
     const LogBoots log = boots_of(card, pulled_at);
-    CHECK(log.boots[0].clock_offset_ms == kMonday - 60'000);
+    CHECK(log.boots[0].clock_offset_ms == kOrderMonday - 60'000);
     CHECK(log.boots[0].clock_uncertainty_ms == kYear);
     CHECK_FALSE(log.boots[0].earliest_start_ms.has_value());
-    CHECK(*log.boots[0].latest_end_ms == kMonday);
+    CHECK(*log.boots[0].latest_end_ms == kOrderMonday);
   }
   SUBCASE("nothing at all") {
     CardMaker card(7, 256);
@@ -150,8 +152,8 @@ TEST_CASE("boots: no clock on the whole card") {
 // all boots would lie on top of one another, and only one of them would be seen.
 TEST_CASE("boots: a clock that starts at the same date each time moves no boot onto another") {
   CardMaker card(7, 256);
-  card.settings("Alder", kPrepared);
-  for (std::uint32_t id = 1; id <= 4; ++id) add_boot(card, id, {1'000, 900'000}, kMonday);
+  card.settings("Alder", kOrderPrepared);
+  for (std::uint32_t id = 1; id <= 4; ++id) add_boot(card, id, {1'000, 900'000}, kOrderMonday);
   const LogBoots log = boots_of(card);
   REQUIRE(log.boots.size() == 4);
   int guessed = 0;
@@ -173,8 +175,9 @@ TEST_CASE("boots: one clock against all others loses, wherever it stands") {
       CAPTURE(shift_ms);
       CardMaker card(7, 256);
       for (std::size_t i = 0; i < 5; ++i)
-        add_boot(card, static_cast<std::uint32_t>(i + 1), {1'000, 60'000},
-                 kMonday + static_cast<std::int64_t>(i) * 3'600'000 + (i == wrong ? shift_ms : 0));
+        add_boot(
+            card, static_cast<std::uint32_t>(i + 1), {1'000, 60'000},
+            kOrderMonday + static_cast<std::int64_t>(i) * 3'600'000 + (i == wrong ? shift_ms : 0));
       const LogBoots log = boots_of(card);
       REQUIRE(log.boots.size() == 5);
       for (std::size_t i = 0; i < 5; ++i) {
@@ -188,8 +191,8 @@ TEST_CASE("boots: one clock against all others loses, wherever it stands") {
 
 TEST_CASE("boots: a clock that was set back by less than a minute keeps its boots") {
   CardMaker card(7, 256);
-  add_boot(card, 1, {1'000, 60'000}, kMonday);
-  add_boot(card, 2, {1'000, 60'000}, kMonday + 1'000);
+  add_boot(card, 1, {1'000, 60'000}, kOrderMonday);
+  add_boot(card, 2, {1'000, 60'000}, kOrderMonday + 1'000);
   const LogBoots log = boots_of(card);
   CHECK_FALSE(log.boots[0].clock_guessed);
   CHECK_FALSE(log.boots[1].clock_guessed);
@@ -197,21 +200,21 @@ TEST_CASE("boots: a clock that was set back by less than a minute keeps its boot
 
 TEST_CASE("boots: a boot id that comes back much later is another boot") {
   CardMaker card(7, 1024);
-  card.settings("Alder", kPrepared);
-  add_boot(card, 1, {1'000}, kMonday);
-  for (std::uint32_t i = 0; i < 8; ++i) add_boot(card, 100 + i, {5'000}, kMonday + 60'000 * i);
-  add_boot(card, 1, {1'000}, kMonday + 900'000);
+  card.settings("Alder", kOrderPrepared);
+  add_boot(card, 1, {1'000}, kOrderMonday);
+  for (std::uint32_t i = 0; i < 8; ++i) add_boot(card, 100 + i, {5'000}, kOrderMonday + 60'000 * i);
+  add_boot(card, 1, {1'000}, kOrderMonday + 900'000);
   const LogBoots log = boots_of(card);
   REQUIRE(log.boots.size() == 10);
   CHECK(log.boots[0].boot_id == 1);
   CHECK(log.boots[9].boot_id == 1);
-  CHECK(log.boots[9].clock_offset_ms == kMonday + 900'000);
+  CHECK(log.boots[9].clock_offset_ms == kOrderMonday + 900'000);
 }
 
 TEST_CASE("boots: losses inside a boot are counted, the skip before a boot is not") {
   CardMaker card(7, 256);
-  add_boot(card, 1, {1'000, 20'000, 40'000, 60'000, 80'000}, kMonday);
-  add_boot(card, 2, {1'000}, kMonday + 3'600'000);
+  add_boot(card, 1, {1'000, 20'000, 40'000, 60'000, 80'000}, kOrderMonday);
+  add_boot(card, 2, {1'000}, kOrderMonday + 3'600'000);
   card.fill_sector(kHeadSectors + 2, 0);
   card.fill_sector(kHeadSectors + 3, 0);
   const LogBoots log = boots_of(card);

@@ -9,8 +9,8 @@ using namespace packmile;
 
 namespace {
 
-constexpr Tick kMinute = 60'000;
-constexpr Tick kHour = 60 * kMinute;
+constexpr Tick kMinuteTicks = 60'000;
+constexpr Tick kHourTicks = 60 * kMinuteTicks;
 
 // One block of one or more rows that is fed by hand.
 struct Rows {
@@ -82,8 +82,8 @@ TEST_CASE("episodes: a silence longer than 16 minutes splits, a shorter one does
   Collector c;
   c.boot(boot);
   c.add(speed_at({0, 1'000}));
-  c.add(speed_at({1'000 + 16 * kMinute}));
-  c.add(speed_at({1'000 + 32 * kMinute + 1}));
+  c.add(speed_at({1'000 + 16 * kMinuteTicks}));
+  c.add(speed_at({1'000 + 32 * kMinuteTicks + 1}));
   CHECK(c.finish() == "1000000-1961000(3) 2921001-2921001(1) ");
 }
 
@@ -143,8 +143,8 @@ TEST_CASE("episodes: any signal breaks the silence, also one that no series hold
   Collector c;
   c.boot(boot);
   c.add(speed_at({0}));
-  c.add({0x7E9, {signal::coolant_c}, {10 * kMinute}, {{5}}});
-  c.add(speed_at({20 * kMinute}));
+  c.add({0x7E9, {signal::coolant_c}, {10 * kMinuteTicks}, {{5}}});
+  c.add(speed_at({20 * kMinuteTicks}));
   CHECK(c.finish() == "0-1200000(2) ");
 }
 
@@ -152,7 +152,7 @@ TEST_CASE("episodes: a silence inside one sector splits as well") {
   const Boot boot = boot_of(0);
   Collector c;
   c.boot(boot);
-  c.add(speed_at({0, 1'000, kHour, kHour + 1'000, kHour + 2'000}));
+  c.add(speed_at({0, 1'000, kHourTicks, kHourTicks + 1'000, kHourTicks + 2'000}));
   CHECK(c.finish() == "0-1000(2) 3600000-3602000(3) ");
 }
 
@@ -160,14 +160,14 @@ TEST_CASE("episodes: two days are the limit, and the part before says that it go
   const Boot boot = boot_of(0);
   Collector c;
   c.boot(boot);
-  for (Tick t = 0; t <= 49 * kHour; t += 10 * kMinute) c.add(speed_at({t}));
+  for (Tick t = 0; t <= 49 * kHourTicks; t += 10 * kMinuteTicks) c.add(speed_at({t}));
   CHECK(c.finish() == "0-172800000(289)+ 173400000-176400000(6) ");
 }
 
 TEST_CASE("episodes: boots join over a short silence, not when a clock was guessed") {
   const Boot first = boot_of(0);
-  const Boot second = boot_of(5 * static_cast<std::int64_t>(kMinute));
-  const Boot third = boot_of(10 * static_cast<std::int64_t>(kMinute), true);
+  const Boot second = boot_of(5 * static_cast<std::int64_t>(kMinuteTicks));
+  const Boot third = boot_of(10 * static_cast<std::int64_t>(kMinuteTicks), true);
   Collector c;
   c.boot(first);
   c.add(speed_at({0, 1'000}));
@@ -189,11 +189,11 @@ TEST_CASE("episodes: no time twice") {
   CHECK_FALSE(c.builder().time_overlapped());
   // The first boot goes on after a silence; the second one claims times in the
   // silence, which comes too late, and times after it.
-  c.add(speed_at({kHour, kHour + 200}));
+  c.add(speed_at({kHourTicks, kHourTicks + 200}));
   const Boot second = boot_of(100);
   c.boot(second);
-  c.add(speed_at({30 * kMinute, kHour, kHour + 100, kHour + 300}));
-  c.add({0x7E8, {signal::soc_pct}, {kHour + 50}, {{9}}});
+  c.add(speed_at({30 * kMinuteTicks, kHourTicks, kHourTicks + 100, kHourTicks + 300}));
+  c.add({0x7E8, {signal::soc_pct}, {kHourTicks + 50}, {{9}}});
   CHECK(c.finish() == "0-600(4) 3600000-3600400(3) ");
   CHECK(c.builder().time_overlapped());
   CHECK(c.last.soc.raw.empty());
@@ -248,7 +248,7 @@ TEST_CASE("episodes: a visitor that has seen enough is not called again") {
   const Boot boot = boot_of(0);
   builder.begin_boot(boot);
   for (Tick t = 0; t < 4; ++t) {
-    const Rows rows = speed_at({t * kHour});
+    const Rows rows = speed_at({t * kHourTicks});
     const BlockView view = rows.view();
     builder.add_record({&view, 1});
   }

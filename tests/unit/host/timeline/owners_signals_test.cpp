@@ -22,7 +22,7 @@ using test::TempFolder;
 
 namespace {
 
-constexpr std::uint64_t kMonday = 1'767'600'000'000;
+constexpr std::uint64_t kSignalsMonday = 1'767'600'000'000;
 constexpr std::uint32_t kEcu = 0x7EC;  // answers of 7E4
 constexpr SignalId kFirst = kFirstOwnersSignal;
 
@@ -87,7 +87,7 @@ Told told_by(CardMaker& maker) {
 }
 
 void begin(CardMaker& maker, const std::vector<OwnersDefinition>& definitions,
-           std::uint32_t boot_id = 1, std::uint64_t unix_ms = kMonday) {
+           std::uint32_t boot_id = 1, std::uint64_t unix_ms = kSignalsMonday) {
   maker.boot(boot_id);
   SessionText text;
   text.vin = test::kVin;
@@ -108,7 +108,7 @@ void drive(CardMaker& maker, int seconds, const std::function<void(Tick, int)>& 
   }
 }
 
-std::int64_t at(Tick tick) { return static_cast<std::int64_t>(kMonday + tick); }
+std::int64_t at(Tick tick) { return static_cast<std::int64_t>(kSignalsMonday + tick); }
 
 }  // namespace
 
@@ -253,7 +253,7 @@ TEST_CASE("owner's signals: each role takes the place of the standard signal") {
 
 TEST_CASE("owner's signals: defined by the settings where no session record is left") {
   CardMaker maker{7};
-  maker.settings("Elm", kMonday, {defined(SignalRole::soc, 0.5, 0, 1)});
+  maker.settings("Elm", kSignalsMonday, {defined(SignalRole::soc, 0.5, 0, 1)});
   maker.boot(1);
   maker.response(1'000, key_of(kFirst, 5'000, kEcu), {150});
   const Told told = told_by(maker);
@@ -271,15 +271,15 @@ TEST_CASE("owner's signals: a definition that was changed is another pack curren
   BlockKey key = key_of(kFirst, 200, kEcu);
   key.signals = 2;
   key.signal[1] = kFirst + 1;
-  begin(maker, two(0.1), 1, kMonday);
+  begin(maker, two(0.1), 1, kSignalsMonday);
   maker.response(1'000, key, {3500, 200});
-  begin(maker, two(0.1), 2, kMonday + 60'000);
+  begin(maker, two(0.1), 2, kSignalsMonday + 60'000);
   maker.response(1'000, key, {3500, 200});
   std::vector<OwnersDefinition> renamed = two(0.1);
   renamed[0].name = "main_battery_v";
-  begin(maker, renamed, 3, kMonday + 120'000);
+  begin(maker, renamed, 3, kSignalsMonday + 120'000);
   maker.response(1'000, key, {3500, 200});
-  begin(maker, two(0.2), 4, kMonday + 180'000);
+  begin(maker, two(0.2), 4, kSignalsMonday + 180'000);
   maker.response(1'000, key, {3500, 200});
   const Told told = told_by(maker);
   // A new name alone changes nothing.

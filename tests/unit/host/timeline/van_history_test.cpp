@@ -18,8 +18,8 @@ using test::TempFolder;
 
 namespace {
 
-constexpr std::uint64_t kPrepared = 1'767'000'000'000;
-constexpr std::uint64_t kMonday = 1'767'600'000'000;
+constexpr std::uint64_t kHistoryPrepared = 1'767'000'000'000;
+constexpr std::uint64_t kHistoryMonday = 1'767'600'000'000;
 constexpr char kOtherVin[] = "11111111111111111";  // check digit right: 49 CFR 565
 
 void drive(CardMaker& card, std::uint32_t boot_id, const std::string& vin, std::uint64_t unix_ms,
@@ -93,9 +93,9 @@ bool has(const VanHistory& van, Finding finding) {
 TEST_CASE("history: every sample of a card comes out once, on the UTC clock") {
   const TempFolder folder;
   CardMaker card(7, 256);
-  card.settings("Alder", kPrepared);
-  drive(card, 1, test::kVin, kMonday, 100);
-  drive(card, 2, test::kVin, kMonday + 3'600'000, 50);
+  card.settings("Alder", kHistoryPrepared);
+  drive(card, 1, test::kVin, kHistoryMonday, 100);
+  drive(card, 2, test::kVin, kHistoryMonday + 3'600'000, 50);
   Archive archive = archive_in(folder);
   import_card(archive, folder, card.bytes());
   const auto vans = open(archive);
@@ -110,15 +110,15 @@ TEST_CASE("history: every sample of a card comes out once, on the UTC clock") {
   }));
   REQUIRE(episodes.size() == 2);
   const Episode& e = episodes[0];
-  CHECK(e.start == UtcTime{std::chrono::milliseconds(kMonday + 1'000)});
-  CHECK(e.end == UtcTime{std::chrono::milliseconds(kMonday + 1'000 + 99'800)});
+  CHECK(e.start == UtcTime{std::chrono::milliseconds(kHistoryMonday + 1'000)});
+  CHECK(e.end == UtcTime{std::chrono::milliseconds(kHistoryMonday + 1'000 + 99'800)});
   REQUIRE(e.pack.v_raw.size() == 500);
   CHECK(e.pack.calibration_id == "CAL-1");
   CHECK(e.speed.raw.size() == 500);
   CHECK(e.soc.raw.size() == 100);
   CHECK(e.module_v.raw.size() == 100);
   for (std::size_t i = 0; i < 500; ++i) {
-    REQUIRE(e.pack.time_ms[i] == static_cast<std::int64_t>(kMonday + 1'000 + i * 200));
+    REQUIRE(e.pack.time_ms[i] == static_cast<std::int64_t>(kHistoryMonday + 1'000 + i * 200));
     REQUIRE(e.pack.v_raw[i] == 20'100 + i % 70);
     REQUIRE(e.pack.a_raw[i] == i % 300);
     REQUIRE(e.speed.raw[i] == i % 50);
@@ -139,29 +139,29 @@ TEST_CASE("history: vans by VIN, by van tag, by card, by name, by log") {
   Archive archive = archive_in(folder);
   // VIN read in one of two boots: the other belongs to it.
   CardMaker alder(0x10, 256);
-  alder.settings("Alder", kPrepared);
-  drive(alder, 1, "", kMonday);
-  drive(alder, 2, test::kVin, kMonday + 3'600'000);
+  alder.settings("Alder", kHistoryPrepared);
+  drive(alder, 1, "", kHistoryMonday);
+  drive(alder, 2, test::kVin, kHistoryMonday + 3'600'000);
   import_card(archive, folder, alder.bytes());
   // Another card, VIN never read, but its sectors carry the tag.
   CardMaker tagged(0x20, 256);
   tagged.van_tag(van_tag_of(std::string_view(test::kVin)));
-  drive(tagged, 3, "", kMonday + 7'200'000);
+  drive(tagged, 3, "", kHistoryMonday + 7'200'000);
   import_card(archive, folder, tagged.bytes());
   // A third that only has the name.
   CardMaker named(0x30, 256);
-  named.settings("Alder", kPrepared);
-  drive(named, 4, "", kMonday + 10'800'000);
+  named.settings("Alder", kHistoryPrepared);
+  drive(named, 4, "", kHistoryMonday + 10'800'000);
   import_card(archive, folder, named.bytes());
   // A name of its own, a card of two vans, and one of which nothing is known.
   CardMaker birch(0x40, 256);
-  birch.settings("Birch", kPrepared);
-  drive(birch, 5, "", kMonday);
+  birch.settings("Birch", kHistoryPrepared);
+  drive(birch, 5, "", kHistoryMonday);
   import_card(archive, folder, birch.bytes());
   CardMaker moved(0x50, 256);
-  drive(moved, 6, test::kVin, kMonday + 20'000'000);
-  drive(moved, 7, kOtherVin, kMonday + 30'000'000);
-  drive(moved, 8, "", kMonday + 40'000'000);
+  drive(moved, 6, test::kVin, kHistoryMonday + 20'000'000);
+  drive(moved, 7, kOtherVin, kHistoryMonday + 30'000'000);
+  drive(moved, 8, "", kHistoryMonday + 40'000'000);
   import_card(archive, folder, moved.bytes());
 
   std::map<std::string, std::vector<std::uint32_t>> boots;
@@ -179,10 +179,10 @@ TEST_CASE("history: the order of imports and overlapping copies change nothing")
   std::vector<std::vector<std::uint8_t>> cards;
   for (std::uint32_t k = 0; k < 3; ++k) {
     CardMaker card(0x100 + k, 256);
-    card.settings(k == 2 ? "Birch" : "Alder", kPrepared + k);
+    card.settings(k == 2 ? "Birch" : "Alder", kHistoryPrepared + k);
     for (std::uint32_t b = 0; b < 3; ++b) {
       drive(card, 10 * k + b, k == 1 && b == 0 ? "" : (k == 2 ? kOtherVin : test::kVin),
-            b == 1 ? 0 : kMonday + k * 90'000'000 + b * 3'600'000);
+            b == 1 ? 0 : kHistoryMonday + k * 90'000'000 + b * 3'600'000);
       // An earlier copy of the same card.
       if (b == 1) cards.push_back(card.bytes());
     }
@@ -211,7 +211,7 @@ TEST_CASE("history: two cards of one van alternate, time goes on across them") {
   Archive archive = archive_in(folder);
   CardMaker odd(1, 256), even(2, 256);
   for (std::uint32_t i = 0; i < 6; ++i)
-    drive(i % 2 == 0 ? even : odd, 50 + i, test::kVin, kMonday + i * 7'200'000);
+    drive(i % 2 == 0 ? even : odd, 50 + i, test::kVin, kHistoryMonday + i * 7'200'000);
   import_card(archive, folder, odd.bytes());
   import_card(archive, folder, even.bytes());
   const auto vans = open(archive);
@@ -230,10 +230,10 @@ TEST_CASE("history: a copy of a card that was continued twice keeps both boots")
   const TempFolder folder;
   Archive archive = archive_in(folder);
   CardMaker card(1, 256);
-  drive(card, 1, test::kVin, kMonday);
+  drive(card, 1, test::kVin, kHistoryMonday);
   CardMaker copy = card;
-  drive(card, 2, test::kVin, kMonday + 7'200'000);
-  drive(copy, 3, test::kVin, kMonday + 14'400'000);
+  drive(card, 2, test::kVin, kHistoryMonday + 7'200'000);
+  drive(copy, 3, test::kVin, kHistoryMonday + 14'400'000);
   import_card(archive, folder, card.bytes());
   import_card(archive, folder, copy.bytes());
   const auto vans = open(archive);
@@ -258,10 +258,10 @@ TEST_CASE("history: a copy of a card that was continued twice keeps both clocks"
     const TempFolder folder;
     Archive archive = archive_in(folder);
     CardMaker card(1, 256);
-    drive(card, 1, test::kVin, kMonday);
+    drive(card, 1, test::kVin, kHistoryMonday);
     CardMaker copy = card;
-    drive(card, 2, test::kVin, kMonday + first_ms);
-    drive(copy, 3, test::kVin, kMonday + 21'600'000 - first_ms);
+    drive(card, 2, test::kVin, kHistoryMonday + first_ms);
+    drive(copy, 3, test::kVin, kHistoryMonday + 21'600'000 - first_ms);
     import_card(archive, folder, card.bytes());
     import_card(archive, folder, copy.bytes());
     const auto vans = open(archive);
@@ -277,7 +277,7 @@ TEST_CASE("history: records under a right checksum that break the format are a f
   const TempFolder folder;
   Archive archive = archive_in(folder);
   CardMaker card(1, 256);
-  drive(card, 1, test::kVin, kMonday);
+  drive(card, 1, test::kVin, kHistoryMonday);
   // Malformed only in a column: times and signals can be read.
   const std::vector<std::uint8_t> payload{0x12, 0x0B, 0x08, 0xE8, 0x0F, 0x12, 0x01,
                                           0x05, 0x22, 0x02, 0x00, 0x00, 0x2A};
@@ -303,7 +303,7 @@ TEST_CASE("history: forged sectors in any number are survived") {
     const TempFolder folder;
     Archive archive = archive_in(folder);
     CardMaker card(1, 512);
-    drive(card, 1, test::kVin, kMonday, 30);
+    drive(card, 1, test::kVin, kHistoryMonday, 30);
     for (int i = 0; i < 300; ++i) {
       if (i % 7 == 0) card.boot(static_cast<std::uint32_t>(random() % 5));
       std::vector<std::uint8_t> payload(random() % 481);
