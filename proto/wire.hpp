@@ -169,6 +169,14 @@ class Writer {
     }
     for (const std::uint8_t b : bytes) out_[size_++] = b;
   }
+  // Leaves room that the caller fills.
+  void skip(std::size_t bytes) {
+    if (bytes > out_.size() - size_) {
+      ok_ = false;
+      return;
+    }
+    size_ += bytes;
+  }
   void byte(std::uint8_t b) {
     if (size_ == out_.size()) {
       ok_ = false;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "core/answer_blocks.hpp"
 #include "obd_address.hpp"
 
 namespace packmile {
@@ -436,19 +437,9 @@ void Logger::write_session() {
 }
 
 void Logger::keep(Tick tick, const PollRequest& poll, std::span<const RawWord> words) {
-  BlockKey key;
-  std::array<std::uint32_t, kMaxBlockSignals> raw{};
-  key.ecu = poll.response_id;
-  key.period_ms = poll.period_ms;
-  for (const RawWord& one : words) {
-    key.signal[key.signals] = one.id;
-    raw[key.signals++] = one.word;
-    if (key.signals < kMaxBlockSignals) continue;
+  for_each_block(poll, words, [&](const BlockKey& key, std::span<const std::uint32_t> raw) {
     log_.add(tick, key, raw);
-    key.signals = 0;
-    key.signal = {};
-  }
-  if (key.signals != 0) log_.add(tick, key, std::span(raw).first(key.signals));
+  });
 }
 
 void Logger::service() {

@@ -24,12 +24,6 @@ std::size_t put_varint(std::uint8_t* out, std::uint32_t value) {
   return n;
 }
 
-std::size_t skip_varint(const std::uint8_t* in) {
-  std::size_t n = 0;
-  while (in[n] >= 0x80) ++n;
-  return n + 1;
-}
-
 // Tag, length and bytes of one length-delimited field.
 std::size_t field_bytes(std::uint32_t field, std::size_t content) {
   return wire::varint_bytes(wire::tag(field, wire::kBytes)) + wire::varint_bytes(content) + content;
@@ -42,12 +36,17 @@ constexpr std::size_t kMaxRowBytes = kMarkBytes + 5 * (1 + kMaxBlockSignals);
 
 }  // namespace
 
-std::size_t RecordEncoder::block_bytes(const BlockState& b) const {
-  std::size_t n = 1 + wire::varint_bytes(b.key.ecu);
+std::size_t RecordEncoder::key_bytes(const BlockKey& key) {
+  std::size_t n = 1 + wire::varint_bytes(key.ecu);
   std::size_t signals = 0;
-  for (std::size_t k = 0; k < b.key.signals; ++k) signals += wire::varint_bytes(b.key.signal[k]);
+  for (std::size_t k = 0; k < key.signals; ++k) signals += wire::varint_bytes(key.signal[k]);
   n += field_bytes(wire::block::signal, signals);
-  if (b.key.period_ms != 0) n += 1 + wire::varint_bytes(b.key.period_ms);
+  if (key.period_ms != 0) n += 1 + wire::varint_bytes(key.period_ms);
+  return n;
+}
+
+std::size_t RecordEncoder::block_bytes(const BlockState& b) {
+  std::size_t n = b.key_bytes;
   n += field_bytes(wire::block::time, b.time_bytes);
   for (std::uint32_t k = 0; k < b.key.signals; ++k) {
     const Column& c = b.column[k];
@@ -63,9 +62,7 @@ std::size_t RecordEncoder::block_bytes(const BlockState& b) const {
 }
 
 std::size_t RecordEncoder::encoded_bytes() const {
-  std::size_t n = base_ == 0 ? 0 : 1 + wire::varint_bytes(base_);
-  for (std::size_t i = 0; i < blocks_; ++i)
-    n += field_bytes(wire::record::block, block_bytes(block_[i]));
+  std::size_t n = blocks_bytes_ + (base_ == 0 ? 0 : 1 + wire::varint_bytes(base_));
   if (dropped_samples_ != 0) n += 1 + wire::varint_bytes(dropped_samples_);
   return n;
 }
@@ -84,6 +81,7 @@ bool RecordEncoder::add(Tick tick, const BlockKey& key, std::span<const std::uin
   const bool first = index == blocks_;
   if (first) {
     after.key = key;
+    after.key_bytes = static_cast<std::uint16_t>(key_bytes(key));
     after.last_step = static_cast<std::int32_t>(key.period_ms);
     for (std::size_t k = 0; k < key.signals; ++k) {
       const SignalLayout* layout = find_layout(key.signal[k]);
@@ -132,84 +130,70 @@ bool RecordEncoder::add(Tick tick, const BlockKey& key, std::span<const std::uin
     n += bytes;
     c.last = word;
   }
-  ++after.rows;
   row[0] = static_cast<std::uint8_t>(index);
   row[1] = changed;
 
-  const std::size_t before =
-      first ? 0 : field_bytes(wire::record::block, block_bytes(block_[index]));
+  const std::size_t before = after.bytes;
+  after.bytes = static_cast<std::uint16_t>(field_bytes(wire::record::block, block_bytes(after)));
+  const std::size_t grown = after.bytes - before;
   const std::size_t base_bytes = empty() && base != 0 ? 1 + wire::varint_bytes(base) : 0;
-  if (encoded_bytes() - before + base_bytes + field_bytes(wire::record::block, block_bytes(after)) >
-      kSectorPayloadBytes)
-    return false;
+  if (encoded_bytes() + base_bytes + grown > kSectorPayloadBytes) return false;
 
   for (std::size_t i = 0; i < n; ++i) pool_[pool_used_ + i] = row[i];
   pool_used_ += n;
   block_[index] = after;
+  blocks_bytes_ += grown;
   if (first) ++blocks_;
   base_ = base;
   samples_ += key.signals;
   return true;
 }
 
-// Calls visit(row number, changed mask, bytes of time, bytes of words) for each
-// row of one block; the words are those that the row really holds.
-template <typename Visit>
-void RecordEncoder::visit_rows(std::size_t block_index, Visit visit) const {
+// Puts the bytes of every row where place_columns() made room for them.
+void RecordEncoder::copy_rows(std::uint8_t* out) {
+  const auto copy_varint = [this, out](std::size_t from, std::uint16_t& to) {
+    do out[to++] = pool_[from];
+    while (pool_[from++] >= 0x80);
+    return from;
+  };
   std::size_t at = 0;
-  std::uint32_t row = 0;
   while (at < pool_used_) {
-    const std::size_t index = pool_[at];
+    BlockState& b = block_[pool_[at]];
     const std::uint8_t changed = pool_[at + 1];
-    const BlockState& b = block_[index];
-    const std::size_t time_at = at + kMarkBytes;
-    std::size_t end = time_at + skip_varint(&pool_[time_at]);
-    const std::size_t words_at = end;
-    for (std::size_t k = 0; k < b.key.signals; ++k)
-      if (!(b.runs_mask >> k & 1) || (changed >> k & 1)) end += skip_varint(&pool_[end]);
-    if (index == block_index) visit(row++, changed, time_at, words_at);
-    at = end;
+    at = copy_varint(at + kMarkBytes, b.time_bytes);
+    for (std::size_t k = 0; k < b.key.signals; ++k) {
+      Column& c = b.column[k];
+      if (b.runs_mask >> k & 1) {
+        if (changed >> k & 1) {
+          // The last run lasts to the end of the block: its length is not written.
+          if (c.run_rows != 0)
+            c.run_length_bytes = static_cast<std::uint16_t>(
+                c.run_length_bytes + put_varint(out + c.run_length_bytes, c.run_rows));
+          c.run_rows = 0;
+        }
+        ++c.run_rows;
+        if (!(changed >> k & 1)) continue;
+      }
+      at = copy_varint(at, c.value_bytes);
+    }
   }
 }
 
-void RecordEncoder::copy_time(std::size_t block_index, wire::Writer& out) const {
-  visit_rows(block_index,
-             [&](std::uint32_t, std::uint8_t, std::size_t time_at, std::size_t words_at) {
-               out.raw(std::span(pool_).subspan(time_at, words_at - time_at));
-             });
-}
-
-// The deltas of a delta column; of a run column the words where runs begin.
-void RecordEncoder::copy_words(std::size_t block_index, std::size_t column,
-                               wire::Writer& out) const {
-  const BlockState& b = block_[block_index];
-  const auto written = [&](std::uint8_t changed, std::size_t k) {
-    return !(b.runs_mask >> k & 1) || (changed >> k & 1);
-  };
-  visit_rows(block_index, [&](std::uint32_t, std::uint8_t changed, std::size_t, std::size_t at) {
-    if (!written(changed, column)) return;
-    for (std::size_t k = 0; k < column; ++k)
-      if (written(changed, k)) at += skip_varint(&pool_[at]);
-    out.raw(std::span(pool_).subspan(at, skip_varint(&pool_[at])));
-  });
-}
-
-// The lengths of all runs but the last, which lasts to the end of the block.
-void RecordEncoder::copy_run_lengths(std::size_t block_index, std::size_t column,
-                                     wire::Writer& out) const {
-  std::uint32_t run_began = 0;
-  visit_rows(block_index, [&](std::uint32_t row, std::uint8_t changed, std::size_t, std::size_t) {
-    if (row == 0 || !(changed >> column & 1)) return;
-    out.varint(row - run_began);
-    run_began = row;
-  });
+// A length-delimited field whose content comes later: from now on `bytes` says
+// where its next byte goes.
+void RecordEncoder::place_column(wire::Writer& writer, std::uint32_t field, std::uint16_t& bytes) {
+  writer.varint(wire::tag(field, wire::kBytes));
+  writer.varint(bytes);
+  const auto place = static_cast<std::uint16_t>(writer.size());
+  writer.skip(bytes);
+  bytes = place;
 }
 
 std::size_t RecordEncoder::finish(std::span<std::uint8_t, kSectorPayloadBytes> out) {
   wire::Writer writer(out);
   writer.uint_field(wire::record::base_ms, base_);
   for (std::size_t i = 0; i < blocks_; ++i) {
-    const BlockState& b = block_[i];
+    BlockState& b = block_[i];
     writer.varint(wire::tag(wire::record::block, wire::kBytes));
     writer.varint(block_bytes(b));
     writer.uint_field(wire::block::ecu, b.key.ecu);
@@ -219,26 +203,23 @@ std::size_t RecordEncoder::finish(std::span<std::uint8_t, kSectorPayloadBytes> o
     writer.varint(signals);
     for (std::size_t k = 0; k < b.key.signals; ++k) writer.varint(b.key.signal[k]);
     writer.uint_field(wire::block::period_ms, b.key.period_ms);
-    writer.varint(wire::tag(wire::block::time, wire::kBytes));
-    writer.varint(b.time_bytes);
-    copy_time(i, writer);
+    place_column(writer, wire::block::time, b.time_bytes);
     // In order of field numbers, as protobuf's own writers do.
     for (const bool runs : {false, true}) {
       for (std::uint32_t k = 0; k < b.key.signals; ++k) {
         if (static_cast<bool>(b.runs_mask >> k & 1) != runs) continue;
         const std::uint32_t first = runs ? wire::block::first_run : wire::block::first_delta;
-        writer.varint(wire::tag(first + k, wire::kBytes));
-        writer.varint(b.column[k].value_bytes);
-        copy_words(i, k, writer);
+        place_column(writer, first + k, b.column[k].value_bytes);
       }
     }
     for (std::uint32_t k = 0; k < b.key.signals; ++k) {
-      if (b.column[k].run_length_bytes == 0) continue;
-      writer.varint(wire::tag(wire::block::first_run_length + k, wire::kBytes));
-      writer.varint(b.column[k].run_length_bytes);
-      copy_run_lengths(i, k, writer);
+      Column& c = b.column[k];
+      c.run_rows = 0;
+      if (c.run_length_bytes != 0)
+        place_column(writer, wire::block::first_run_length + k, c.run_length_bytes);
     }
   }
+  copy_rows(out.data());
   writer.uint_field(wire::record::dropped_samples, dropped_samples_);
   const std::size_t size = writer.size();
   clear();
@@ -248,6 +229,7 @@ std::size_t RecordEncoder::finish(std::span<std::uint8_t, kSectorPayloadBytes> o
 void RecordEncoder::clear() {
   pool_used_ = 0;
   blocks_ = 0;
+  blocks_bytes_ = 0;
   base_ = 0;
   samples_ = 0;
   dropped_samples_ = 0;

@@ -65,18 +65,17 @@ class RecordEncoder {
     BlockKey key;
     Tick last_tick = 0;
     std::int32_t last_step = 0;
-    std::uint16_t rows = 0;
     std::uint16_t time_bytes = 0;
-    std::uint8_t runs_mask = 0;  // bit k: column k is stored as runs
+    std::uint16_t key_bytes = 0;  // of ECU, signals and period
+    std::uint16_t bytes = 0;      // of the block in the record, tag and length too
+    std::uint8_t runs_mask = 0;   // bit k: column k is stored as runs
     std::array<Column, kMaxBlockSignals> column{};
   };
 
-  [[nodiscard]] std::size_t block_bytes(const BlockState& block) const;
-  void copy_time(std::size_t block_index, wire::Writer& out) const;
-  void copy_words(std::size_t block_index, std::size_t column, wire::Writer& out) const;
-  void copy_run_lengths(std::size_t block_index, std::size_t column, wire::Writer& out) const;
-  template <typename Visit>
-  void visit_rows(std::size_t block_index, Visit visit) const;
+  [[nodiscard]] static std::size_t key_bytes(const BlockKey& key);
+  [[nodiscard]] static std::size_t block_bytes(const BlockState& block);
+  static void place_column(wire::Writer& writer, std::uint32_t field, std::uint16_t& bytes);
+  void copy_rows(std::uint8_t* out);
 
   // Responses in order of arrival: a byte of block index, a byte that marks
   // the run columns that changed, the time, then the words that are written.
@@ -86,6 +85,7 @@ class RecordEncoder {
   std::size_t pool_used_ = 0;
   std::array<BlockState, kMaxBlocks> block_{};
   std::size_t blocks_ = 0;
+  std::size_t blocks_bytes_ = 0;  // of all blocks
   Tick base_ = 0;
   std::uint32_t samples_ = 0;
   std::uint32_t dropped_samples_ = 0;

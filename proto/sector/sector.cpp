@@ -6,21 +6,23 @@ namespace packmile {
 namespace {
 
 // By half bytes: a table of whole ones would be a fortieth of the logger's flash.
-constexpr std::array<std::uint32_t, 16> make_crc_table() {
+// `bits`: how far the half byte still has to go.
+constexpr std::array<std::uint32_t, 16> make_crc_table(int bits) {
   std::array<std::uint32_t, 16> table{};
   for (std::uint32_t i = 0; i < 16; ++i) {
     std::uint32_t c = i;
-    for (int bit = 0; bit < 4; ++bit) c = c >> 1 ^ ((c & 1) ? 0x82F63B78u : 0u);
+    for (int bit = 0; bit < bits; ++bit) c = c >> 1 ^ ((c & 1) ? 0x82F63B78u : 0u);
     table[i] = c;
   }
   return table;
 }
-constexpr std::array<std::uint32_t, 16> kCrcTable = make_crc_table();
+constexpr std::array<std::uint32_t, 16> kCrcHigh = make_crc_table(4);
+constexpr std::array<std::uint32_t, 16> kCrcLow = make_crc_table(8);
 
+// The two look-ups of a byte do not wait for each other.
 std::uint32_t crc_step(std::uint32_t c, std::uint8_t byte) {
   c ^= byte;
-  c = c >> 4 ^ kCrcTable[c & 0xF];
-  return c >> 4 ^ kCrcTable[c & 0xF];
+  return c >> 8 ^ kCrcLow[c & 0xF] ^ kCrcHigh[c >> 4 & 0xF];
 }
 
 std::uint32_t get32(const std::uint8_t* p) {

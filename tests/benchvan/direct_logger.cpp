@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "benchvan/bench_error.hpp"
+#include "core/answer_blocks.hpp"
 #include "core/negative_response.hpp"
 
 namespace packmile::benchvan {
@@ -283,21 +284,10 @@ void DirectLogger::poll(std::size_t index) {
 }
 
 void DirectLogger::keep(Tick at, const PollRequest& poll, std::span<const RawWord> words) {
-  BlockKey key;
-  std::array<std::uint32_t, kMaxBlockSignals> raw{};
-  key.ecu = poll.response_id;
-  key.period_ms = poll.period_ms;
-  for (const RawWord& one : words) {
-    key.signal[key.signals] = one.id;
-    raw[key.signals++] = one.word;
-    if (key.signals < kMaxBlockSignals) continue;
+  for_each_block(poll, words, [&](const BlockKey& key, std::span<const std::uint32_t> raw) {
     log_.add(at, key, raw);
     write();
-    key.signals = 0;
-    key.signal = {};
-  }
-  if (key.signals != 0) log_.add(at, key, std::span(raw).first(key.signals));
-  write();
+  });
 }
 
 SessionSource DirectLogger::source() const {

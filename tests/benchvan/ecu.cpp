@@ -131,16 +131,18 @@ void Ecu::answer_identifiers(std::span<const std::uint8_t> request, bool functio
   if (outcome.refused != 0 && !functional) refuse(kReadDataByIdentifier, outcome.refused);
 }
 
-Moment Ecu::own_moment(const Moment& moment) const {
-  Moment own = moment;
+const Moment& Ecu::own_moment(const Moment& moment) {
+  const bool other_speed = faults_.ecus_differ && identity_.speed_offset_kmh != 0;
+  if (identity_.module_v_drop == 0 && !other_speed) return moment;
+  own_ = moment;
   if (const std::optional<double> module_v = moment.get(Quantity::module_v)) {
-    own.set(Quantity::module_v, *module_v - identity_.module_v_drop);
+    own_.set(Quantity::module_v, *module_v - identity_.module_v_drop);
   }
   if (const std::optional<double> speed_kmh = moment.get(Quantity::speed_kmh);
-      speed_kmh && faults_.ecus_differ && identity_.speed_offset_kmh != 0) {
-    own.set(Quantity::speed_kmh, *speed_kmh + identity_.speed_offset_kmh);
+      speed_kmh && other_speed) {
+    own_.set(Quantity::speed_kmh, *speed_kmh + identity_.speed_offset_kmh);
   }
-  return own;
+  return own_;
 }
 
 void Ecu::answer_current_data(std::span<const std::uint8_t> pids, bool functional,
@@ -154,7 +156,7 @@ void Ecu::answer_current_data(std::span<const std::uint8_t> pids, bool functiona
   const auto asked = std::span(order).first(pids.size());
   if (faults_.pids_reversed) std::reverse(asked.begin(), asked.end());
 
-  const Moment own = own_moment(moment);
+  const Moment& own = own_moment(moment);
   reply_.put(kCurrentData | kPositive);
   bool any_supported = false;
   for (const std::uint8_t pid : asked) {

@@ -88,8 +88,8 @@ class Ecu {
   void answer_vehicle_information(std::uint8_t info_type, bool functional);
   void answer_identifiers(std::span<const std::uint8_t> request, bool functional,
                           const Moment& moment);
-  // What this ECU's own sensors show.
-  [[nodiscard]] Moment own_moment(const Moment& moment) const;
+  // What this ECU's own sensors show: valid until the next request.
+  [[nodiscard]] const Moment& own_moment(const Moment& moment);
   void refuse(std::uint8_t service, std::uint8_t reason);
 
   std::optional<DataIdentifiers> identifiers_;  // absent: services 01 and 09
@@ -100,6 +100,7 @@ class Ecu {
   std::optional<Nanos> answer_ns_;  // absent: as the faults say
   Generator generator_;
   IsotpSender sender_;
+  Moment own_;     // where it differs from what the others see
   Payload reply_;  // waits for reply_due_ns_ unless empty
   Nanos reply_due_ns_ = kNever;
   unsigned reply_values_ = 0;

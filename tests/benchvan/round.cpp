@@ -111,6 +111,14 @@ class TrackWriter {
   }
 
   [[nodiscard]] double time_s() const { return time_s_; }
+  // Of rows to come; more are taken too.
+  void expect(double rows) {
+    const auto wanted = static_cast<std::size_t>(rows);
+    track_.time_s.reserve(wanted);
+    for (const Quantity quantity : {Quantity::speed_kmh, Quantity::pack_v, Quantity::pack_a,
+                                    Quantity::soc_pct, Quantity::ambient_c, Quantity::odometer_km})
+      track_.column(quantity).reserve(wanted);
+  }
 
   Track take() {
     measure_distance(track_);
@@ -145,9 +153,13 @@ Track drive_round(const std::vector<double>& speed_kmh, const VanBody& body, Pac
                   double stand_after_s) {
   TrackWriter writer(pack, ambient_c, odometer_km);
   const double climate = climate_kw(ambient_c);
+  writer.expect(static_cast<double>(speed_kmh.size()) +
+                (stand_before_s + stand_after_s) / kRoundStepS + 2);
   // The heater cycles: 70 s on, 50 s off, the mean as climate_kw() says.
+  double cycle_began_s = 0;
   const auto other_kw = [&] {
-    const bool on = std::fmod(writer.time_s(), 120.0) < 70.0;
+    while (writer.time_s() - cycle_began_s >= 120.0) cycle_began_s += 120.0;
+    const bool on = writer.time_s() - cycle_began_s < 70.0;
     return body.base_load_kw + (on ? climate * 120.0 / 70.0 : 0.0);
   };
   for (double t = 0; t < stand_before_s; t += kRoundStepS) writer.row(kRoundStepS, 0, other_kw());

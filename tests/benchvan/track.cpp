@@ -38,6 +38,11 @@ void measure_distance(Track& track) {
   }
 }
 
+TrackCursor::TrackCursor(const Track& track) : track_(&track) {
+  for (std::size_t i = 0; i < kQuantities; ++i)
+    if (!track.columns[i].empty()) present_[columns_++] = static_cast<Quantity>(i);
+}
+
 bool TrackCursor::show(double after_s, Moment& moment) {
   moment.clear();
   const std::vector<double>& times_s = track_->time_s;
@@ -53,10 +58,9 @@ bool TrackCursor::show(double after_s, Moment& moment) {
 
   const bool on_row = last_row || past_s <= 0;
   const double share = on_row ? 0.0 : past_s / step_s;
-  for (std::size_t i = 0; i < kQuantities; ++i) {
-    const std::vector<double>& column = track_->columns[i];
-    if (column.empty()) continue;
-    const auto quantity = static_cast<Quantity>(i);
+  for (std::size_t i = 0; i < columns_; ++i) {
+    const Quantity quantity = present_[i];
+    const std::vector<double>& column = track_->column(quantity);
     double value = column[row_];
     if (!on_row && runs_straight(quantity)) value += share * (column[row_ + 1] - value);
     if (!std::isnan(value)) moment.set(quantity, value);

@@ -47,7 +47,7 @@ void measure_distance(Track& track);
 // Plays one track. Times must not run back.
 class TrackCursor {
  public:
-  explicit TrackCursor(const Track& track) : track_(&track) {}
+  explicit TrackCursor(const Track& track);
 
   // What the sensors show `after_s` seconds after row one, without odometer
   // unless the track has that column. False: silence (before row one, after the
@@ -59,6 +59,8 @@ class TrackCursor {
 
  private:
   const Track* track_;
+  std::array<Quantity, kQuantities> present_{};  // columns that the track has
+  std::size_t columns_ = 0;
   std::size_t row_ = 0;
   std::optional<double> driven_km_;
 };
