@@ -227,12 +227,17 @@ Result<Done> insert_fade(Db& db, std::int64_t van_id, const FadeSource& fade) {
                            });
   if (!done) return done;
   return insert_plain(db, van_id, "pack_witness",
-                      {"verdict", "reason", "age_since_logged", "cycles_since_logged"},
+                      {"verdict", "reason", "age_since_logged", "cycles_since_logged",
+                       "cells_low_pct", "cells_high_pct", "level_agrees"},
                       std::vector{&fade}, [](Statement& s, const FadeSource* source) {
                         s.bind(2, word_of(source->witness.verdict));
                         s.bind(3, std::string_view{source->witness.reason});
                         s.bind(4, std::int64_t{source->age_since_logged});
                         s.bind(5, std::int64_t{source->cycles_since_logged});
+                        const auto& cells = source->witness.cells_pct;
+                        bind_number(s, 6, cells ? std::optional{cells->low} : std::nullopt);
+                        bind_number(s, 7, cells ? std::optional{cells->high} : std::nullopt);
+                        s.bind(8, std::int64_t{source->witness.level_agrees});
                       });
 }
 
@@ -482,7 +487,8 @@ Result<FadeSource> Ledger::fade(std::int64_t van_id) {
       });
   if (!done) return done.error();
   done = for_each_row(db_,
-                      "SELECT verdict,reason,age_since_logged,cycles_since_logged "
+                      "SELECT verdict,reason,age_since_logged,cycles_since_logged,"
+                      "cells_low_pct,cells_high_pct,level_agrees "
                       "FROM pack_witness WHERE van_id=?1",
                       van_id, [&](const Statement& s) {
                         for (int k = 0; k < fields::kValuesOf<WitnessVerdict>; ++k) {
@@ -492,6 +498,10 @@ Result<FadeSource> Ledger::fade(std::int64_t van_id) {
                         out.witness.reason = s.text(1);
                         out.age_since_logged = s.integer(2) != 0;
                         out.cycles_since_logged = s.integer(3) != 0;
+                        const auto low = s.real_or_none(4);
+                        const auto high = s.real_or_none(5);
+                        if (low && high) out.witness.cells_pct = ChangeRange{*low, *high};
+                        out.witness.level_agrees = s.integer(6) != 0;
                       });
   if (!done) return done.error();
   return out;

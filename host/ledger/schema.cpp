@@ -274,6 +274,12 @@ CREATE TABLE pack_witness(
   cycles_since_logged INTEGER NOT NULL
 ) STRICT;
 )sql",
+    // What the cells may have changed by, and whether rests tell the same level.
+    R"sql(
+ALTER TABLE pack_witness ADD COLUMN cells_low_pct REAL;
+ALTER TABLE pack_witness ADD COLUMN cells_high_pct REAL;
+ALTER TABLE pack_witness ADD COLUMN level_agrees INTEGER NOT NULL DEFAULT 0;
+)sql",
 };
 
 }  // namespace

@@ -65,7 +65,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   input.reported = facts.reported;
   input.re_anchors = observations.re_anchors;
   input.nominal_ah = facts.usable_ah ? facts.usable_ah : facts.nominal_ah;
-  input.offset = facts.offset;
+  input.offsets = observations.offsets;
   input.gain_u = facts.gain_u;
   input.rules = rules;
   result.capacity = combine_capacity(input);
@@ -91,6 +91,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   witness.drift = &result.rest_drift;
   witness.edges_ah = result.capacity.edges_ah;
   witness.rest_ah = result.capacity.rest_ah;
+  witness.n_moved_asleep = observations.rests.n_moved_asleep;
   result.witness = hear_witness(witness);
 
   FadeInput fade;
@@ -111,7 +112,10 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
       said = &row;
     }
   }
-  const bool confirmed = result.witness.verdict == WitnessVerdict::agrees_moving;
+  // A change that nothing contradicts confirms no level: that takes the rests.
+  const bool confirmed =
+      result.witness.verdict == WitnessVerdict::agrees_moving ||
+      (result.witness.verdict == WitnessVerdict::agrees_still && result.witness.level_agrees);
   const auto change = change_of_months_pct(months);
   for (CapacityRow& row : result.capacity.rows) {
     const bool by_controller = row.method == CapacityMethod::controller_edges ||
@@ -133,7 +137,6 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
                                 ? std::string("fleet.toml holds no expectation")
                                 : std::string("no month can be put against the expectation"));
     } else {
-      // A change that nothing contradicts confirms no level.
       if (confirmed) row.against_expectation = said->against_expectation;
       row.reason += "; " + said->reason;
     }

@@ -22,7 +22,6 @@ struct PackFacts {
   std::optional<double> nominal_ah;   // for equivalent full cycles
   std::optional<UtcTime> first_used;  // of the van: its age counts from here
   std::vector<LossLine> expectations;
-  std::optional<SensorOffset> offset;
   std::optional<double> gain_u;
   std::vector<ReportedCapacity> reported;
   // Discharged Ah up to the middle of a month: month (trend.hpp), Ah.

@@ -6,6 +6,7 @@
 #include <map>
 #include <tuple>
 
+#include "pack/count_scatter.hpp"
 #include "pack/robust.hpp"
 #include "pack/temperature_share.hpp"
 #include "pack/trend.hpp"
@@ -17,7 +18,6 @@ constexpr std::size_t kLeastCharges = 5;
 constexpr std::int64_t kLatestMs = std::int64_t{91} * 86'400'000;
 // A meter's own error bounds what it can show of the gain; a judgment.
 constexpr double kLeastGainU = 0.01;
-constexpr double kMostOffsetA = 2;
 constexpr double kVoltageGainU = 0.003;  // a judgment
 // Drop over the pack's resistance where that is not known: about 0.1 ohm, and
 // known to half of it. Common practice, no source.
@@ -25,13 +25,6 @@ constexpr double kUnknownOhm = 0.1;
 constexpr double kNominalU = 0.05;  // an owner's figure; a judgment
 
 std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
-
-// A charge with its sensor's offset taken off.
-PointWithErrors corrected(const ChargeCapacity& charge, const SensorOffset& offset) {
-  PointWithErrors point = charge.point;
-  point.y += offset.a * point.t;
-  return point;
-}
 
 struct Group {
   std::vector<const ChargeCapacity*> known;
@@ -51,16 +44,18 @@ void count(std::vector<Rejected>& rejected, std::string_view reason, std::size_t
 
 class Combination {
  public:
-  explicit Combination(const CapacityInput& input) : input_(input), rules_(input.rules) {
-    if (input.gain_u) rules_.current_gain_u = std::max(*input.gain_u, kLeastGainU);
-  }
+  explicit Combination(const CapacityInput& input);
   CapacityFindings run();
 
  private:
-  [[nodiscard]] const SensorOffset& offset_of(std::uint32_t segment) const {
-    return offsets_.at(segment);
+  // What the reading found, or none with its usual width.
+  [[nodiscard]] SensorOffset offset_of(std::uint32_t segment) const {
+    const auto known = input_.offsets.find(segment);
+    return known != input_.offsets.end() ? known->second : SensorOffset{0, rules_.offset_u_a};
   }
-  void find_offsets();
+  [[nodiscard]] SystematicU systematic_of(std::uint32_t segment) const {
+    return {rules_.factor_u(), offset_of(segment).u_a};
+  }
   void add_rows_of(const Group& group, CapacityScope scope, UtcTime date);
   void add_single(const ChargeCapacity& charge);
   void add_windows();
@@ -76,36 +71,20 @@ class Combination {
 
   const CapacityInput& input_;
   CapacityRules rules_;
-  std::map<std::uint32_t, SensorOffset> offsets_;
+  // The offset is taken off and their widths are the van's own.
+  std::vector<ChargeCapacity> charges_;
   CapacityFindings found_;
 };
 
-void Combination::find_offsets() {
-  std::map<std::uint32_t, std::vector<PointWithErrors>> points;
-  for (const ChargeCapacity& charge : input_.charges) {
-    points[charge.segment];  // every segment has an offset, if only the usual one
-    if (charge.ah.figure) points[charge.segment].push_back(charge.point);
-    if (charge.segment >= found_.last_segment) found_.last_segment = charge.segment;
+Combination::Combination(const CapacityInput& input)
+    : input_(input), rules_(input.rules), charges_(input.charges.begin(), input.charges.end()) {
+  if (input.gain_u) rules_.current_gain_u = std::max(*input.gain_u, kLeastGainU);
+  for (ChargeCapacity& charge : charges_) {
+    // The offset counts as discharge: what it hides was put in.
+    charge.point.y += offset_of(charge.segment).a * charge.point.t;
+    found_.last_segment = std::max(found_.last_segment, charge.segment);
   }
-  for (const VoltageProfile& p : input_.profiles) points[p.segment];
-  if (input_.rests != nullptr) {
-    for (const RestToRest& pair : input_.rests->pairs) points[pair.segment];
-  }
-  for (const ReportedCapacity& r : input_.reported) points[r.segment];
-  points[found_.last_segment];
-  for (const auto& [segment, of_segment] : points) {
-    SensorOffset offset = input_.offset.value_or(SensorOffset{0, rules_.offset_u_a});
-    if (input_.rests != nullptr) {
-      if (const auto balance = offset_of_balances(input_.rests->balances, segment)) {
-        offset = combine_offsets(offset, *balance);
-      }
-    }
-    if (const auto fitted = fit_charge_offset(of_segment)) {
-      offset = combine_offsets(offset, *fitted);
-    }
-    offsets_[segment] = offset;
-  }
-  found_.offset = offsets_.at(found_.last_segment);
+  learn_count_scatter(charges_, rules_);
 }
 
 std::optional<Figure> Combination::resistance_at(std::optional<UtcTime> date, bool latest) const {
@@ -128,7 +107,7 @@ CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope,
   row.scope = scope;
   row.segment = segment;
   row.relative_only = !input_.gain_u.has_value();
-  const SensorOffset& offset = offset_of(segment);
+  const SensorOffset offset = offset_of(segment);
   row.offset_a = offset.u_a < rules_.offset_u_a
                      ? MaybeFigure::known(figure_of(offset.a, offset.u_a, 0))
                      : MaybeFigure::unknown(
@@ -175,11 +154,12 @@ void Combination::add_single(const ChargeCapacity& charge) {
   row.temp_c = charge.ambient_c;
   row.charge_kind = charge.kind;
   if (charge.ah.figure) {
-    const SensorOffset& offset = offset_of(charge.segment);
-    const PointWithErrors point = corrected(charge, offset);
+    const PointWithErrors& point = charge.point;
     const double ah = point.y / point.x;
-    row.ah = MaybeFigure::known(capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
-                                                point.t / point.x, rules_, offset));
+    // One that lies apart from its like is no surer than that.
+    const double u_x = std::max(point.u_x, charge.apart_x);
+    row.ah = MaybeFigure::known(capacity_figure(ah, std::hypot(point.u_y, ah * u_x) / point.x,
+                                                point.t / point.x, systematic_of(charge.segment)));
     row.window_low_pct = charge.window_low_pct;
     row.window_high_pct = charge.window_high_pct;
     row.soc_step_pct = charge.soc_step_pct;
@@ -205,9 +185,8 @@ void Combination::add_single(const ChargeCapacity& charge) {
 void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime date) {
   if (group.known.size() < kLeastCharges) return;
   const ChargeCapacity& first = *group.known.front();
-  const SensorOffset& offset = offset_of(first.segment);
   std::vector<PointWithErrors> points;
-  for (const ChargeCapacity* charge : group.known) points.push_back(corrected(*charge, offset));
+  for (const ChargeCapacity* charge : group.known) points.push_back(charge->point);
   const auto fit = fit_proportion(points, Outliers::rejected);
   if (!fit) return;
   CapacityRow row = row_of(CapacityMethod::controller_edges, scope, date, first.segment);
@@ -239,7 +218,7 @@ void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime d
   if (one_kind) row.charge_kind = first.kind;
   if (bends) row.findings.push_back(Finding::soc_corrected_while_charging);
   const Figure ah = capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
-                                    hours_per_share, rules_, offset);
+                                    hours_per_share, systematic_of(first.segment));
   row.ah = MaybeFigure::known(ah);
   row.reason =
       "charge per 100 points of the controller's own scale: the usable window that it believes "
@@ -354,7 +333,7 @@ void Combination::add_rests() {
     if (pair.segment == found_.last_segment) pairs.push_back(&pair);
   }
   if (pairs.empty()) return;
-  const SensorOffset& offset = offset_of(found_.last_segment);
+  const SensorOffset offset = offset_of(found_.last_segment);
   const UtcTime last = pairs.back()->end;
   CapacityRow row =
       row_of(CapacityMethod::rest_to_rest, CapacityScope::latest, last, found_.last_segment);
@@ -382,8 +361,9 @@ void Combination::add_rests() {
   row.n_rejected = points.size() - fit->n_used + input_.rests->n_refused;
   count(row.rejected, "outlier", points.size() - fit->n_used);
   count(row.rejected, "not_seen_through", input_.rests->n_refused);
-  row.ah = MaybeFigure::known(capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
-                                              hours_per_share, rules_, offset));
+  row.ah =
+      MaybeFigure::known(capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
+                                         hours_per_share, {rules_.current_gain_u, offset.u_a}));
   row.reason =
       "charge between long rests per 100 points: free of what the controller does while "
       "charging";
@@ -410,7 +390,7 @@ void Combination::add_other() {
   });
   if (measured || !input_.nominal_ah || !(*input_.nominal_ah > 0)) return;
   std::optional<UtcTime> date;
-  if (!input_.charges.empty()) date = input_.charges.back().start;
+  if (!charges_.empty()) date = charges_.back().start;
   CapacityRow row =
       row_of(CapacityMethod::soc_nominal, CapacityScope::latest, date, found_.last_segment);
   row.ah = MaybeFigure::known(figure_of(*input_.nominal_ah, 0, kNominalU * *input_.nominal_ah));
@@ -422,16 +402,14 @@ void Combination::find_months() {
   // Per segment and month: all strata where temperature can be taken off, else
   // the stratum that has most months.
   std::map<std::uint32_t, std::size_t> known_of;
-  for (const ChargeCapacity& c : input_.charges) known_of[c.segment] += c.ah.figure.has_value();
+  for (const ChargeCapacity& c : charges_) known_of[c.segment] += c.ah.figure.has_value();
   std::vector<MonthCapacity> best;
   for (const auto& [segment, n] : known_of) {
     if (n < kLeastCharges) continue;
     std::vector<ChargeCapacity> of_segment;
-    for (const ChargeCapacity& c : input_.charges) {
+    for (const ChargeCapacity& c : charges_) {
       if (c.segment == segment && c.ah.figure) of_segment.push_back(c);
     }
-    const SensorOffset& offset = offset_of(segment);
-    for (ChargeCapacity& c : of_segment) c.point = corrected(c, offset);
     const auto share = fit_temperature_share(of_segment);
     const double k = share ? share->value : 0;
     const double u_k = share ? share->scatter / kZ95 : 0;
@@ -468,8 +446,8 @@ void Combination::find_months() {
         value.ah = fit->slope;
         value.u_random_ah =
             std::hypot(fit->u_slope * fit->factor_95() / kZ95, u_k * away_k * fit->slope);
-        value.u_gain_ah = rules_.current_gain_u * fit->slope;
-        value.u_offset_ah = offset.u_a * hours_per_share;
+        value.u_gain_ah = rules_.factor_u() * fit->slope;
+        value.u_offset_ah = offset_of(segment).u_a * hours_per_share;
         if (n_km > 0) value.odometer_km = km / static_cast<double>(n_km);
         value.n_charges = fit->n_used;
         values.push_back(value);
@@ -484,14 +462,13 @@ void Combination::find_months() {
 }
 
 CapacityFindings Combination::run() {
-  find_offsets();
   std::map<std::tuple<std::uint32_t, int, TemperatureStratum>, Group> months;
   std::map<TemperatureStratum, Group> latest;
   std::int64_t last_ms = 0;
-  for (const ChargeCapacity& c : input_.charges) {
+  for (const ChargeCapacity& c : charges_) {
     if (c.segment == found_.last_segment) last_ms = std::max(last_ms, ms_of(c.start));
   }
-  for (const ChargeCapacity& c : input_.charges) {
+  for (const ChargeCapacity& c : charges_) {
     const TemperatureStratum stratum = stratum_of(c.ambient_c);
     const auto put = [&](Group& group) {
       (c.ah.figure ? group.known : group.refused).push_back(&c);
@@ -576,23 +553,6 @@ std::string_view word_of(TemperatureStratum stratum) {
       return "above_25_c";
   }
   return "";
-}
-
-std::optional<SensorOffset> fit_charge_offset(std::span<const PointWithErrors> points) {
-  const auto fit = fit_proportion_and_offset(points, Outliers::rejected);
-  if (!fit || !fit->offset || std::abs(*fit->offset) > kMostOffsetA || fit->degrees < 1) {
-    return std::nullopt;
-  }
-  // What reads as charge too much is negative as discharge.
-  return SensorOffset{-*fit->offset, fit->u_offset * fit->factor_95() / kZ95};
-}
-
-SensorOffset combine_offsets(const SensorOffset& a, const SensorOffset& b) {
-  const double wa = 1 / (a.u_a * a.u_a);
-  const double wb = 1 / (b.u_a * b.u_a);
-  if (!std::isfinite(wa)) return a;
-  if (!std::isfinite(wb)) return b;
-  return {(wa * a.a + wb * b.a) / (wa + wb), 1 / std::sqrt(wa + wb)};
 }
 
 CapacityFindings combine_capacity(const CapacityInput& input) { return Combination{input}.run(); }

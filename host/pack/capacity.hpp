@@ -2,15 +2,16 @@
 //
 // Input     what pack_watch.hpp gathered, and what else is known.
 // Output    rows, each with its method, interval and what was left out; one
-//           value a month for the fade; the offset of the current sensor.
+//           value a month for the fade.
 // Method    charges of one month (five or more, of one temperature stratum) by
-//           line_with_errors.hpp; fewer are listed one by one. The offset from
-//           charges of unlike power and the balance between rests, drawn towards
-//           none by its usual width.
+//           line_with_errors.hpp; fewer are listed one by one. How sure one charge
+//           is comes from its like (count_scatter.hpp); what all of them share (the
+//           sensor's gain and offset, the controller's scale) averages out in none.
 // Scope     charge, month, latest (the last 91 days of the last segment; always there
 //           for the controller's scale, if only to say why it tells nothing), and
 //           re_anchor: a change of mind, which is no capacity.
 #pragma once
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -77,6 +78,7 @@ struct MonthCapacity {
   std::uint32_t segment = 0;
   double ah = 0;
   double u_random_ah = 0;  // 1 sd
+  // The same factor in every month: the sensor's gain, the controller's scale.
   double u_gain_ah = 0;
   double u_offset_ah = 0;
   std::optional<double> odometer_km;
@@ -99,8 +101,9 @@ struct CapacityInput {
   std::span<const ReportedCapacity> reported;
   std::span<const ReAnchor> re_anchors;  // in time order
   std::optional<double> nominal_ah;
-  std::optional<SensorOffset> offset;  // found otherwise
-  std::optional<double> gain_u;        // 1 sd, relative, from a meter or receipts
+  // By segment, as the reading tells them; absent: not told.
+  std::map<std::uint32_t, SensorOffset> offsets;
+  std::optional<double> gain_u;  // 1 sd, relative, from a meter or receipts
   CapacityRules rules;
 };
 
@@ -109,18 +112,10 @@ struct CapacityFindings {
   std::vector<MonthCapacity> months;  // of the segment that has most
   // Months of more than one stratum are joined only with this, per kelvin.
   std::optional<Figure> temperature_share_per_k;
-  std::optional<SensorOffset> offset;       // of the last segment
   std::vector<WindowSeries> windows;        // of all segments, fullest first
   std::optional<Figure> edges_ah, rest_ah;  // latest, of the last segment
   std::uint32_t last_segment = 0;
 };
 [[nodiscard]] CapacityFindings combine_capacity(const CapacityInput& input);
-
-// The offset that charges of unlike power show; nullopt: they are too alike, or
-// it would be above 2 A, which is a fault and no offset.
-[[nodiscard]] std::optional<SensorOffset> fit_charge_offset(
-    std::span<const PointWithErrors> points);
-// By inverse variance.
-[[nodiscard]] SensorOffset combine_offsets(const SensorOffset& a, const SensorOffset& b);
 
 }  // namespace packmile

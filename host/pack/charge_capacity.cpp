@@ -196,15 +196,18 @@ std::string_view text_of(CapacityRefusal refusal) {
   return "";
 }
 
-Figure capacity_figure(double ah, double u_random_ah, double hours_per_share,
-                       const CapacityRules& rules, const std::optional<SensorOffset>& offset) {
-  const double u_offset_a = offset ? offset->u_a : rules.offset_u_a;
-  return figure_of(ah, u_random_ah,
-                   std::hypot(rules.current_gain_u * ah, u_offset_a * hours_per_share));
+double share_u(const ChargeCapacity& charge, double count_u) {
+  const double u = std::hypot(charge.edges_u_x, count_u);
+  return charge.bends ? kBendWidens * u : u;
 }
 
-ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rules,
-                              const std::optional<SensorOffset>& offset) {
+Figure capacity_figure(double ah, double u_random_ah, double hours_per_share,
+                       const SystematicU& systematic) {
+  return figure_of(ah, u_random_ah,
+                   std::hypot(systematic.factor * ah, systematic.offset_a * hours_per_share));
+}
+
+ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rules) {
   ChargeCapacity result;
   result.start = trace.start;
   result.end = trace.end;
@@ -251,7 +254,6 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
     fit = std::move(tried);
     result.step = step;
   }
-  const double offset_a = offset ? offset->a : 0;
   PointWithErrors& point = result.point;
   double slope_ah = 0;
   if (fit) {
@@ -290,18 +292,15 @@ ChargeCapacity measure_charge(const ChargeTrace& trace, const CapacityRules& rul
     result.slope_u_ah = slope_ah * std::sqrt(2.0 / 12) / codes;
   }
   if (!(point.x > 0) || !(slope_ah > 0)) return refuse(CapacityRefusal::no_slope);
-  // The offset counts as discharge: what it hides was put in.
-  point.y += offset_a * point.t;
   const double ah = point.y / point.x;
   point.u_y = std::hypot(kSamplingUAh, kStillUSteps * trace.a_step_a * still_hours(trace),
                          kBridgedU * trace.bridged_ah);
-  point.u_x = std::hypot(result.slope_u_ah / slope_ah * point.x, rules.controller_u);
-  if (result.bends) {
-    point.u_x *= kBendWidens;
-    point.u_y *= kBendWidens;
-  }
-  result.ah = MaybeFigure::known(capacity_figure(
-      ah, std::hypot(point.u_y, ah * point.u_x) / point.x, point.t / point.x, rules, offset));
+  if (result.bends) point.u_y *= kBendWidens;
+  result.edges_u_x = result.slope_u_ah / slope_ah * point.x;
+  point.u_x = share_u(result, rules.count_u);
+  result.ah =
+      MaybeFigure::known(capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
+                                         point.t / point.x, {rules.factor_u(), rules.offset_u_a}));
   return result;
 }
 

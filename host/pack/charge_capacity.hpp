@@ -10,6 +10,7 @@
 // Refuses   sign or coding not proven; less than 98 % seen; under 30 points; the
 //           controller changed its mind inside.
 #pragma once
+#include <cmath>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -26,11 +27,20 @@ namespace packmile {
 struct CapacityRules {
   double least_window_pct = 30;
   double least_coverage = 0.98;
-  // 1 sd between two states of charge of one charge, share: 79 published pairs of
-  // a fleet against rest voltage, robust sd 1.6 points.
-  double controller_u = 0.015;
+  // 1 sd, share of the pack: by what the controller's count over one charge strays
+  // from its own scale. 30 published drives of one van, 8 points and more: 0.07
+  // points; other controllers may be worse. A judgment until a van's own charges
+  // tell it (count_scatter.hpp).
+  double count_u = 0.005;
+  // 1 sd, relative: the scale itself against what the cells hold, for a controller
+  // that learns. The same in every charge: no scatter shows it. A judgment; a
+  // controller that believes in something else altogether is for the witness.
+  double scale_u = 0.01;
   double offset_u_a = 0.3;        // 1 sd, current sensor offset; a judgment
   double current_gain_u = 0.006;  // 1 sd, relative; a judgment
+
+  // 1 sd, relative, of what is wrong by the same factor in every charge.
+  [[nodiscard]] double factor_u() const { return std::hypot(current_gain_u, scale_u); }
 };
 
 enum class CapacityRefusal : std::uint8_t {
@@ -71,17 +81,27 @@ struct ChargeCapacity {
   double mean_v = 0;
   // For many charges together: share, Ah, their 1 sd, hours.
   PointWithErrors point;
+  double edges_u_x = 0;  // of point.u_x what the edges alone leave open
+  // Of one that is left out among its like: how far its share lies from theirs.
+  double apart_x = 0;
 
   std::vector<ReAnchor> re_anchors;
 };
 
+// With the sensor's offset still in it.
 [[nodiscard]] ChargeCapacity measure_charge(const ChargeTrace& trace,
-                                            const CapacityRules& rules = {},
-                                            const std::optional<SensorOffset>& offset = {});
+                                            const CapacityRules& rules = {});
 
+// 1 sd of the share of a charge whose count strays by count_u.
+[[nodiscard]] double share_u(const ChargeCapacity& charge, double count_u);
+
+// 1 sd of what many charges do not average out.
+struct SystematicU {
+  double factor = 0;  // relative
+  double offset_a = 0;
+};
 // The figure of a slope that charges of this mean hours per share gave.
 [[nodiscard]] Figure capacity_figure(double ah, double u_random_ah, double hours_per_share,
-                                     const CapacityRules& rules,
-                                     const std::optional<SensorOffset>& offset);
+                                     const SystematicU& systematic);
 
 }  // namespace packmile

@@ -152,15 +152,25 @@ void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput
     return;
   }
   row.expected_pct = *now - *then;
-  const LineVerdict said = judge_against_line(lost.pct, *row.expected_pct);
   const Witness& witness = input.witness;
-  const bool confirmed =
-      witness.verdict == WitnessVerdict::agrees_moving ||
-      (row.since_first_logged && witness.verdict == WitnessVerdict::agrees_still);
-  const std::string by =
+  // Of no change the witness is only as sure as it is itself.
+  const bool still = witness.verdict == WitnessVerdict::agrees_still;
+  Figure sure = lost.pct;
+  if (still && witness.cells_pct) {
+    sure.low = std::min(sure.low, -witness.cells_pct->high);
+    sure.high = std::max(sure.high, -witness.cells_pct->low);
+  }
+  const LineVerdict said = judge_against_line(sure, *row.expected_pct);
+  const bool confirmed = witness.verdict == WitnessVerdict::agrees_moving ||
+                         (still && (row.since_first_logged || witness.level_agrees));
+  std::string by =
       (row.since_first_logged ? std::string("since first logged") : std::string("since new")) +
       " it lost " + number(lost.pct.value, 1) + " (" + number(lost.pct.low, 1) + " to " +
       number(lost.pct.high, 1) + ") %, expected " + number(*row.expected_pct, 1) + " %";
+  if (still && witness.cells_pct) {
+    by += ", the cells themselves " + number(-witness.cells_pct->high, 1) + " to " +
+          number(-witness.cells_pct->low, 1) + " %";
+  }
   if (!confirmed) {
     row.reason = by + " by the controller's own scale, which nothing independent confirms: " +
                  witness.reason + "; " + std::string(kHowToSettle);
@@ -168,8 +178,14 @@ void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput
   }
   row.against_expectation = said;
   row.reason = by;
+  if (still && !witness.level_agrees) {
+    row.reason +=
+        "; that is the change: whether the cells hold what the controller says, nothing "
+        "independent confirms; " +
+        std::string(kHowToSettle);
+  }
   if (said == LineVerdict::cannot_tell) {
-    const std::string settle = what_would_settle(lost.pct, *row.expected_pct, row.n_months);
+    const std::string settle = what_would_settle(sure, *row.expected_pct, row.n_months);
     if (!settle.empty()) row.reason += "; " + settle;
     if (row.smallest_detectable_pct_per_year) {
       row.reason += "; less than " + number(*row.smallest_detectable_pct_per_year, 1) +
@@ -281,7 +297,7 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
         row.findings.push_back(Finding::scale_contradicted);
       } else if (input.witness.verdict == WitnessVerdict::too_little ||
                  (input.witness.verdict == WitnessVerdict::agrees_still &&
-                  !row.since_first_logged)) {
+                  !row.since_first_logged && !input.witness.level_agrees)) {
         row.findings.push_back(Finding::scale_not_confirmed);
       }
     }

@@ -36,7 +36,7 @@ struct FadePoint {
   int month = 0;  // trend.hpp
   double ah = 0;
   double u_random_ah = 0;  // 1 sd
-  double u_gain_ah = 0;    // 1 sd, the same factor in every month
+  double u_gain_ah = 0;    // 1 sd, the same factor in every month: gain and scale
   double u_offset_ah = 0;  // 1 sd, what an unknown offset can do; it may drift
   std::optional<double> odometer_km, age_years, full_cycles;
 };

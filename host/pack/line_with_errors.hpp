@@ -1,6 +1,6 @@
 // Straight lines through points that are uncertain in both directions.
 //
-// Method    chi2 = sum (y - slope x - offset t)^2 / (u_y^2 + slope^2 u_x^2) is
+// Method    chi2 = sum (y - slope x)^2 / (u_y^2 + slope^2 u_x^2) is
 //           minimised exactly; least squares of y on x alone would come out low,
 //           the more so the less certain x is. A line with an intercept by
 //           York's iteration (York 1966; York et al. 2004).
@@ -19,7 +19,7 @@ struct PointWithErrors {
   double y = 0;
   double u_x = 0;  // 1 sd; not both 0
   double u_y = 0;
-  double t = 0;  // what the offset is multiplied by; 0: no part in an offset
+  double t = 0;  // what a sensor's offset is multiplied by; no part of the line
 };
 
 struct Proportion {
@@ -29,10 +29,7 @@ struct Proportion {
   double u_slope = 0;
   double u_slope_told = 0;
   double chi2 = 0;
-  double degrees = 0;  // points used - parameters
-  // Present when it was fitted with the slope.
-  std::optional<double> offset;
-  double u_offset = 0;
+  double degrees = 0;      // points used - 1
   std::vector<bool> used;  // as the points were given; all true unless robust
   std::size_t n_used = 0;
 
@@ -46,14 +43,6 @@ enum class Outliers : bool { kept, rejected };
 // positive slope fits.
 [[nodiscard]] std::optional<Proportion> fit_proportion(std::span<const PointWithErrors> points,
                                                        Outliers outliers = Outliers::kept);
-
-// How unlike t/x the points must be for slope and offset to be told apart:
-// greatest over least.
-inline constexpr double kOffsetLeastRatio = 3;
-// y = slope x + offset t. nullopt also where t/x are too alike, or with fewer
-// than 3 points.
-[[nodiscard]] std::optional<Proportion> fit_proportion_and_offset(
-    std::span<const PointWithErrors> points, Outliers outliers = Outliers::kept);
 
 // y = intercept + slope x.
 struct ErrorLine {

@@ -78,7 +78,10 @@ void PackWatch::add(const PlannedEpisode& planned) { state_->add(planned); }
 
 std::uint32_t PackWatch::State::segment_of(const PackReading& reading) {
   const auto key = std::tuple(reading.ecu, reading.calibration_id, reading.coding, reading.sign);
-  return segments.emplace(key, static_cast<std::uint32_t>(segments.size())).first->second;
+  const std::uint32_t segment =
+      segments.emplace(key, static_cast<std::uint32_t>(segments.size())).first->second;
+  if (reading.offset) found.offsets[segment] = *reading.offset;
+  return segment;
 }
 
 void PackWatch::State::close_charge() {

@@ -7,6 +7,8 @@
 // Segment   a new one where another ECU or calibration id answers, or the reading
 //           of its current word changes its coding or sign.
 #pragma once
+#include <cstdint>
+#include <map>
 #include <memory>
 #include <vector>
 
@@ -25,7 +27,8 @@ struct PackObservations {
   std::vector<VoltageProfile> profiles;  // in time order
   RestObservations rests;
   std::vector<MonthlyResistance> resistances;
-  std::vector<ReAnchor> re_anchors;  // of charges, rests and drives, in time order
+  std::vector<ReAnchor> re_anchors;               // of charges, rests and drives, in time order
+  std::map<std::uint32_t, SensorOffset> offsets;  // of segments whose reading tells one
 };
 
 class PackWatch {

@@ -26,17 +26,6 @@ constexpr std::int64_t kEdgeMs = 10'000;
 constexpr double kSamplingUAh = 0.05;  // and noise of the current; a judgment
 constexpr double kBridgedU = 0.1;
 constexpr double kAsymmetryU = 0.001;  // gain of discharge against charge; a judgment
-// An offset from a month's balance.
-constexpr double kBalancePct = 2 * kSocPctPerCode;
-constexpr double kBalanceLeastH = 20;
-constexpr std::int64_t kBalanceMostMs = std::int64_t{31} * 86'400'000;
-constexpr double kBalanceMostA = 2;
-// Of one state of charge at rest, in steps: half of one, rectangular, and a little
-// (0.0016 of the pack for a code of 1/255).
-constexpr double kBalanceSteps = 0.408;
-// Of what flowed while nothing was answered: the trapezoid's guess is half of it
-// off at worst. Common practice, no source.
-constexpr double kMissedU = 0.5;
 constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
 constexpr std::size_t kLeastInBand = 3;
 // Three codes: the middle one +-1.
@@ -109,8 +98,6 @@ struct KnownRest {
 struct RestWatch::State {
   std::optional<double> nominal_ah;
   CapacityRules rules;
-  std::optional<SensorOffset> offset;
-
   Tally tally;
   std::size_t chain = 0;
   std::optional<std::int64_t> last_end_ms;
@@ -119,6 +106,7 @@ struct RestWatch::State {
   std::optional<std::uint32_t> last_segment;
   std::vector<KnownRest> rests;
   std::vector<ReAnchor> re_anchors;
+  std::size_t n_moved_asleep = 0;
   // Of the present episode: answers between its first and its last row, and what
   // had been put in by then.
   SignalSeries soc_in_rows;
@@ -129,16 +117,12 @@ struct RestWatch::State {
   void sum(const Episode& episode, const PackRows& rows, double removed_a);
   void look_for_re_anchors(const Episode& episode);
   [[nodiscard]] RestToRest pair_of(const KnownRest& a, const KnownRest& b) const;
-  [[nodiscard]] std::optional<RestBalance> balance_of(const KnownRest& a, const KnownRest& b) const;
-  [[nodiscard]] std::vector<RestBalance> find_balances() const;
 };
 
-RestWatch::RestWatch(std::optional<double> nominal_ah, CapacityRules rules,
-                     std::optional<SensorOffset> offset)
+RestWatch::RestWatch(std::optional<double> nominal_ah, CapacityRules rules)
     : state_(std::make_unique<State>()) {
   state_->nominal_ah = nominal_ah;
   state_->rules = rules;
-  state_->offset = offset;
 }
 RestWatch::~RestWatch() = default;
 RestWatch::RestWatch(RestWatch&&) noexcept = default;
@@ -174,6 +158,12 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
     re_anchors.push_back(event);
   }
   if (!last_end_ms || start_ms - *last_end_ms < kRestMs || !soc || rows.size() == 0) return;
+  // A small rise is no charge: that would come with a drive to the charger, or more.
+  const double step_or_two_pct = std::max(kAsleepReAnchorPct, 2 * step_pct);
+  if (!drove && last_segment == segment && fallen_pct != 0 &&
+      std::abs(fallen_pct) <= step_or_two_pct + 1e-9) {
+    ++n_moved_asleep;
+  }
   if (rows.time_ms[0] - start_ms > kFirstReadingMs ||
       std::abs(rows.tenths_a[0] * kAmpPerCode + removed_a) >= kRestA) {
     return;
@@ -298,90 +288,15 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   const double turn = fallen < 0 ? -1 : 1;
   PointWithErrors& point = pair.point;
   point.x = std::abs(fallen);
-  point.y = turn * (between.ah - (offset ? offset->a : 0) * between.awake_h);
+  point.y = turn * between.ah;
   point.t = turn * between.awake_h;
-  point.u_x = std::hypot(std::sqrt(2.0 / 12) * b.point.soc_step_pct / 100, rules.controller_u);
+  point.u_x = std::sqrt(2.0) * std::hypot(kUOfStep * b.point.soc_step_pct / 100, kSocAtRestU);
   point.u_y = std::hypot(std::hypot(kSamplingUAh, between.still_u_ah),
                          kBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
   const double ah = point.y / point.x;
   pair.ah = capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
-                            between.awake_h / point.x, rules, offset);
+                            between.awake_h / point.x, {rules.current_gain_u, rules.offset_u_a});
   return pair;
-}
-
-std::optional<RestBalance> RestWatch::State::balance_of(const KnownRest& a,
-                                                        const KnownRest& b) const {
-  const double step_pct = b.point.soc_step_pct;
-  const double risen_pct = b.point.soc_pct - a.point.soc_pct;
-  const double most_pct = nominal_ah ? std::max(kBalancePct, step_pct) : 0;
-  if (a.chain != b.chain || std::abs(risen_pct) > most_pct + 1e-9) return std::nullopt;
-  if (ms_of(b.point.at) - ms_of(a.point.at) > kBalanceMostMs) return std::nullopt;
-  const Tally between = b.tally - a.tally;
-  if (between.awake_h < kBalanceLeastH ||
-      between.unseen_h > (1 - rules.least_coverage) * between.awake_h) {
-    return std::nullopt;
-  }
-  // Without a capacity the codes are the same and stand for what a pack of the
-  // charge that flowed would hold at most.
-  const double ah = nominal_ah.value_or(between.one_way_ah);
-  RestBalance balance;
-  balance.start = a.point.at;
-  balance.end = b.point.at;
-  balance.segment = b.point.segment;
-  balance.awake_h = between.awake_h;
-  balance.offset.a = (between.ah + risen_pct / 100 * ah) / between.awake_h;
-  const double soc_u_ah =
-      std::hypot(kBalanceSteps * step_pct / 100, kSocAtRestU) * std::sqrt(2.0) * ah;
-  balance.offset.u_a = std::hypot(std::hypot(soc_u_ah, between.still_u_ah),
-                                  kAsymmetryU * between.one_way_ah, kMissedU * between.bridged_ah) /
-                       between.awake_h;
-  if (std::abs(balance.offset.a) > kBalanceMostA) return std::nullopt;
-  return balance;
-}
-
-std::vector<RestBalance> RestWatch::State::find_balances() const {
-  std::vector<RestBalance> balances;
-  for (std::size_t from = 0; from < rests.size();) {
-    std::optional<RestBalance> longest;
-    std::size_t end = from;
-    for (std::size_t to = from + 1;
-         to < rests.size() &&
-         ms_of(rests[to].point.at) - ms_of(rests[from].point.at) <= kBalanceMostMs;
-         ++to) {
-      if (auto balance = balance_of(rests[from], rests[to])) {
-        longest = balance;
-        end = to;
-      }
-    }
-    if (longest) balances.push_back(*longest);
-    from = longest ? end : from + 1;
-  }
-  return balances;
-}
-
-std::optional<SensorOffset> offset_of_balances(std::span<const RestBalance> balances,
-                                               std::uint32_t segment) {
-  double weights = 0, sum = 0, chi2 = 0;
-  std::size_t n = 0;
-  for (const RestBalance& b : balances) {
-    if (b.segment != segment || !(b.offset.u_a > 0)) continue;
-    const double weight = 1 / (b.offset.u_a * b.offset.u_a);
-    weights += weight;
-    sum += weight * b.offset.a;
-    ++n;
-  }
-  if (n == 0) return std::nullopt;
-  const double mean = sum / weights;
-  for (const RestBalance& b : balances) {
-    if (b.segment != segment || !(b.offset.u_a > 0)) continue;
-    const double z = (b.offset.a - mean) / b.offset.u_a;
-    chi2 += z * z;
-  }
-  const double scatter = n > 1 ? std::sqrt(chi2 / static_cast<double>(n - 1)) : 1;
-  // The gain of discharge against charge is the same in every month: it does not
-  // average out, so the mean is no surer than a typical month.
-  const double typical = std::sqrt(static_cast<double>(n) / weights);
-  return SensorOffset{mean, typical * std::max(1.0, scatter)};
 }
 
 RestObservations RestWatch::finish() {
@@ -414,12 +329,11 @@ RestObservations RestWatch::finish() {
     }
     result.n_refused += refused;
   }
-  result.balances = state.find_balances();
   result.re_anchors = std::move(state.re_anchors);
+  result.n_moved_asleep = state.n_moved_asleep;
   auto fresh = std::make_unique<State>();
   fresh->nominal_ah = state.nominal_ah;
   fresh->rules = state.rules;
-  fresh->offset = state.offset;
   state_ = std::move(fresh);
   return result;
 }

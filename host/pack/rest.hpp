@@ -3,9 +3,8 @@
 //
 // Input     a van's episodes in time order, with their pack rows.
 // Output    rest points; charge between two of them against the difference of
-//           their states of charge; the offset of the current sensor where that
-//           difference is next to none; whether the voltage at the same state of
-//           charge has moved over the months; changes of mind asleep and awake.
+//           their states of charge; whether the voltage at the same state of charge
+//           has moved over the months; changes of mind asleep and awake.
 // Rule      a rest is two hours or more without an answer, followed by a reading
 //           below 2 A within a minute.
 // Refuses   less than 30 points between two rests, less than 98 % of the awake
@@ -45,36 +44,25 @@ struct RestToRest {
   double soc_high_pct = 0;
   double soc_step_pct = kSocPctPerCode;  // of the answers
   double awake_h = 0;
-  Figure ah;              // of 100 points
+  Figure ah;              // of 100 points; the sensor's offset is still in it
   PointWithErrors point;  // share, Ah: both positive
-};
-
-// Two rests with nearly the same state of charge: what the current adds up to
-// between them is the sensor's offset.
-struct RestBalance {
-  UtcTime start, end;
-  std::uint32_t segment = 0;
-  double awake_h = 0;
-  SensorOffset offset;
 };
 
 struct RestObservations {
   std::vector<RestPoint> points;
   std::vector<RestToRest> pairs;  // they do not overlap
-  // About one a month, as long as can be; they do not overlap. None: less than
-  // 20 h awake between two such rests, or more than 2 A, which is a fault.
-  std::vector<RestBalance> balances;
   // Stretches between neighbouring rests of 30 points or more that were refused.
   std::size_t n_refused = 0;
+  // Rests of two hours or more over which the state of charge shown moved by a
+  // step or two with no drive: the controller puts its count right by the cells.
+  std::size_t n_moved_asleep = 0;
   std::vector<ReAnchor> re_anchors;
 };
 
 class RestWatch {
  public:
-  // nominal_ah: absent: changes of mind while awake are not looked for, and only
-  // rests at one and the same code give an offset.
-  explicit RestWatch(std::optional<double> nominal_ah, CapacityRules rules = {},
-                     std::optional<SensorOffset> offset = {});
+  // nominal_ah: absent: changes of mind while awake are not looked for.
+  explicit RestWatch(std::optional<double> nominal_ah, CapacityRules rules = {});
   ~RestWatch();
   RestWatch(RestWatch&&) noexcept;
   RestWatch& operator=(RestWatch&&) noexcept;
@@ -90,11 +78,6 @@ class RestWatch {
   struct State;
   std::unique_ptr<State> state_;
 };
-
-// All of one segment's together: their mean, no surer than they agree. nullopt:
-// none.
-[[nodiscard]] std::optional<SensorOffset> offset_of_balances(std::span<const RestBalance> balances,
-                                                             std::uint32_t segment);
 
 // The voltage at rest at the same state of charge (+-1 code) and temperature
 // stratum: the last three months against the first.

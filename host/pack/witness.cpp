@@ -18,6 +18,11 @@ constexpr double kDriftPoints = 3;
 constexpr double kStillPoints = 3;  // half-width that still confirms "no change"
 // The controller learns in steps of its own; a point more or less is no quarrel.
 constexpr double kQuarrelPoints = 1;
+// Rests and count tell one level where they lie no further apart, their scatter
+// included. A controller that counts with 160 Ah for 140 is 14 % off. A judgment.
+constexpr double kSameLevel = 0.05;
+// So often a controller that looks at the cells after a rest is seen doing so.
+constexpr std::size_t kLeastMovedAsleep = 3;
 
 std::string signed_pct(double value) {
   char text[32];
@@ -73,6 +78,17 @@ std::optional<Figure> change_of_months_pct(std::span<const MonthValue> values) {
 
 Witness hear_witness(const WitnessInput& input) {
   Witness witness;
+  if (input.edges_ah && input.rest_ah && input.n_moved_asleep >= kLeastMovedAsleep) {
+    const Figure& edges = *input.edges_ah;
+    const Figure& rest = *input.rest_ah;
+    witness.level_agrees =
+        std::abs(edges.value - rest.value) + std::hypot(edges.scatter, rest.scatter) <=
+        kSameLevel * edges.value;
+  }
+  if (input.window != nullptr && input.window->change) {
+    witness.cells_pct = ChangeRange{input.window->change->capacity_low_pct,
+                                    input.window->change->capacity_high_pct};
+  }
   const auto conclude = [&](WitnessVerdict verdict, std::string reason) {
     witness.verdict = verdict;
     witness.reason = std::move(reason);

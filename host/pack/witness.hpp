@@ -4,7 +4,9 @@
 //           voltages; the voltage at rest; rest to rest.
 // Output    one verdict with its reason and what would settle it.
 // Meaning   a controller that counts with a wrong capacity gives back exactly
-//           that capacity: only what asks the cells can contradict it.
+//           that capacity: only what asks the cells can contradict it. Rests ask
+//           them where the controller puts its count right by the voltage at rest,
+//           which shows as a state of charge that moves while the van sleeps.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -27,9 +29,21 @@ enum class WitnessVerdict : std::uint8_t {
 };
 [[nodiscard]] std::string_view word_of(WitnessVerdict verdict);
 
+// Per cent.
+struct ChangeRange {
+  double low = 0;
+  double high = 0;
+};
+
 struct Witness {
   WitnessVerdict verdict = WitnessVerdict::too_little;
   std::string reason;
+  // What the capacity of the cells may have changed by since the first months;
+  // absent: not told. Wider than what the controller says of itself.
+  std::optional<ChangeRange> cells_pct = {};
+  // Rests, after which the controller takes up what the cells show, tell the same
+  // scale as its count while charging.
+  bool level_agrees = false;
 };
 
 // What would settle the level, for people.
@@ -47,6 +61,7 @@ struct WitnessInput {
   const WindowSeries* window = nullptr;     // nullptr: no like charges
   const RestDriftOrWhy* drift = nullptr;    // nullptr: no rests
   std::optional<Figure> edges_ah, rest_ah;  // of the same time
+  std::size_t n_moved_asleep = 0;           // as in RestObservations
 };
 [[nodiscard]] Witness hear_witness(const WitnessInput& input);
 

@@ -113,6 +113,10 @@ TEST_CASE("capacity: charges, months and the latest, with what was left out") {
   CHECK(month->n_used == 5);
   CHECK(month->n_rejected == 2);
   REQUIRE(month->rejected.size() == 2);
+  const auto wild = std::find_if(found.rows.begin(), found.rows.end(), [&](const CapacityRow& row) {
+    return row.scope == CapacityScope::charge && row.date == seen.charges[5].start;
+  });
+  CHECK(wild->ah.figure->low < 150);  // no surer than it lies apart from its like
   CHECK(month->rejected[0].reason == "re_anchored");
   CHECK(month->rejected[1].reason == "outlier");
   CHECK(month->charge_kind == ChargeKind::unknown);  // of both kinds
@@ -129,7 +133,7 @@ TEST_CASE("capacity: charges, months and the latest, with what was left out") {
   CHECK(now.window_low_pct < 40);
   CHECK(now.window_high_pct > 80);
   CHECK(now.temp_c == doctest::Approx(18).epsilon(0.05));
-  REQUIRE(now.offset_a.figure);
+  CHECK_FALSE(now.offset_a.figure);  // no reading told it
   CHECK_FALSE(now.resistance_mohm.figure);
 }
 
@@ -173,83 +177,93 @@ TEST_CASE("capacity: fewer than five charges make no month") {
   CHECK(reported.rows[1].reason.find("van says") != std::string::npos);
 }
 
-TEST_CASE("capacity: fast and slow charges find the sensor's offset") {
-  int inside = 0;
-  constexpr int kVans = 20;
-  for (unsigned seed = 50; seed < 50 + kVans; ++seed) {
-    MadeVan van;
-    van.months = 3;
-    van.sensor_a = 0.5 * (seed % 2 == 0 ? 1 : -1);
-    const PackObservations seen = observe(van, seed);
-    CapacityInput input;
-    input.charges = seen.charges;
-    const CapacityFindings found = combine_capacity(input);
-    REQUIRE(found.offset);
-    inside += std::abs(found.offset->a - van.sensor_a) < 2 * found.offset->u_a;
-    CHECK(found.offset->u_a < 0.3);
-    CHECK(found.offset->a * van.sensor_a > 0);  // its sign at least
-  }
-  std::printf("offset, seeds 50..69: %d of %d within 2 sd\n", inside, kVans);
-  CHECK(inside >= 16);
+TEST_CASE("capacity: the offset that the reading tells is taken off, and its own width counts") {
+  MadeVan van;
+  van.months = 3;
+  van.sensor_a = 0.5;
+  const PackObservations seen = observe(van, 50);
+  CapacityInput input;
+  input.charges = seen.charges;
+  const auto ac = [](const CapacityFindings& found) {
+    return *std::find_if(found.rows.begin(), found.rows.end(),
+                         [](const CapacityRow& row) { return row.charge_kind == ChargeKind::ac; });
+  };
+  const CapacityRow with = ac(combine_capacity(input));
+  CHECK_FALSE(with.offset_a.figure);
+  // 19 A: 0.5 of it read as discharge.
+  CHECK(with.ah.figure->value == doctest::Approx(150 * (1 - 0.5 / 19)).epsilon(0.012));
+  input.offsets[0] = {0.5, 0.04};
+  const CapacityRow without = ac(combine_capacity(input));
+  REQUIRE(without.offset_a.figure);
+  CHECK(without.offset_a.figure->value == 0.5);
+  CHECK(without.ah.figure->value == doctest::Approx(150).epsilon(0.012));
+  CHECK(without.ah.figure->high - without.ah.figure->low <
+        with.ah.figure->high - with.ah.figure->low);
 }
 
-// Sensors and controllers drawn anew for each van from the widths that the rules
-// state; the truth must lie inside in 95 % of vans, by each figure.
+// Sensors and controllers drawn anew for each van: gain, offset and scale from the
+// widths that the rules state, the count's own scatter from next to none to three
+// times what is taken without evidence. The truth must lie inside in 95 % of vans.
 TEST_CASE("capacity: coverage over seeded vans") {
   std::mt19937 random{90};  // seed 90
   std::normal_distribution<double> normal;
   std::uniform_real_distribution<double> uniform;
   constexpr int kVans = 600;
-  int latest_inside = 0, offset_inside = 0, n_single = 0, single_inside = 0;
-  double width_pct = 0;
   const CapacityRules rules;
-  for (int van = 0; van < kVans; ++van) {
-    const double offset_a = rules.offset_u_a * normal(random);
-    const double gain = 1 + rules.current_gain_u * normal(random);
-    std::vector<ChargeCapacity> charges;
-    for (int k = 0; k < 24; ++k) {
-      ChargeCapacity charge;
-      charge.start = UtcTime{std::chrono::milliseconds{1'767'592'800'000 + k * 3 * kChargeDayMs}};
-      charge.ambient_c = 18;
-      charge.window_high_pct = 90;
-      charge.mean_v = 370;
-      const double x = 0.35 + 0.4 * uniform(random);
-      const double amps = k % 4 == 3 ? 110 : 19;
-      PointWithErrors& point = charge.point;
-      point.t = 150 * x / amps;
-      // The offset counts as discharge.
-      point.y = gain * 150 * x - offset_a * point.t + 0.05 * normal(random);
-      point.x = x + rules.controller_u * normal(random);
-      point.u_y = 0.05;
-      point.u_x = rules.controller_u;
-      charge.ah = MaybeFigure::known({});
-      charges.push_back(charge);
+  for (const double count_u : {0.0005, 0.005, 0.015}) {
+    int latest_inside = 0, n_single = 0, single_inside = 0;
+    double width_pct = 0, single_pct = 0;
+    for (int van = 0; van < kVans; ++van) {
+      const double u_offset_a = 0.06;
+      const double offset_a = 0.3 * normal(random);
+      const double scale = 1 + rules.scale_u * normal(random);
+      const double gain = 1 + rules.current_gain_u * normal(random);
+      std::vector<ChargeCapacity> charges;
+      for (int k = 0; k < 24; ++k) {
+        ChargeCapacity charge;
+        charge.start = UtcTime{std::chrono::milliseconds{1'767'592'800'000 + k * 3 * kChargeDayMs}};
+        charge.ambient_c = 18;
+        charge.window_high_pct = 90;
+        charge.mean_v = 370;
+        const double x = 0.35 + 0.4 * uniform(random);
+        const double amps = k % 4 == 3 ? 110 : 19;
+        PointWithErrors& point = charge.point;
+        point.t = 150 * x / amps;
+        // The offset counts as discharge.
+        point.y = gain * 150 * x - offset_a * point.t + 0.05 * normal(random);
+        point.x = x * scale + count_u * normal(random);
+        point.u_y = 0.05;
+        point.u_x = rules.count_u;
+        charge.ah = MaybeFigure::known({});
+        charges.push_back(charge);
+      }
+      CapacityInput input;
+      input.charges = charges;
+      input.offsets[0] = {offset_a + u_offset_a * normal(random), u_offset_a};
+      const CapacityFindings found = combine_capacity(input);
+      const CapacityRow* now = latest(found, CapacityMethod::controller_edges);
+      REQUIRE(now);
+      const Figure& ah = *now->ah.figure;
+      latest_inside += ah.low <= 150 && ah.high >= 150;
+      width_pct += 100 * (ah.high - ah.low) / 2 / 150 / kVans;
+      for (const CapacityRow& row : found.rows) {
+        if (row.scope != CapacityScope::charge || !row.ah.figure) continue;
+        ++n_single;
+        single_pct += 100 * (row.ah.figure->high - row.ah.figure->low) / 2 / 150;
+        single_inside += row.ah.figure->low <= 150 && row.ah.figure->high >= 150;
+      }
     }
-    CapacityInput input;
-    input.charges = charges;
-    const CapacityFindings found = combine_capacity(input);
-    const CapacityRow* now = latest(found, CapacityMethod::controller_edges);
-    REQUIRE(now);
-    const Figure& ah = *now->ah.figure;
-    latest_inside += ah.low <= 150 && ah.high >= 150;
-    width_pct += 100 * (ah.high - ah.low) / 2 / 150 / kVans;
-    REQUIRE(found.offset);
-    offset_inside += std::abs(found.offset->a - offset_a) <= 1.96 * found.offset->u_a;
-    for (const CapacityRow& row : found.rows) {
-      if (row.scope != CapacityScope::charge || !row.ah.figure) continue;
-      ++n_single;
-      single_inside += row.ah.figure->low <= 150 && row.ah.figure->high >= 150;
-    }
+    std::printf(
+        "capacity, seed 90, %d vans, count %.2f points: latest %.3f (+-%.2f %%), single charges "
+        "%.3f (+-%.2f %%)\n",
+        kVans, 100 * count_u, double(latest_inside) / kVans, width_pct,
+        double(single_inside) / n_single, single_pct / n_single);
+    CAPTURE(count_u);
+    CHECK(double(latest_inside) / kVans > 0.93);
+    CHECK(double(latest_inside) / kVans < 0.975);
+    CHECK(double(single_inside) / n_single > 0.93);
+    CHECK(double(single_inside) / n_single < 0.975);
   }
-  std::printf(
-      "capacity, seed 90, %d vans: latest %.3f (+-%.2f %%), offset %.3f, single charges "
-      "%.3f\n",
-      kVans, double(latest_inside) / kVans, width_pct, double(offset_inside) / kVans,
-      double(single_inside) / n_single);
-  CHECK(double(latest_inside) / kVans > 0.92);
-  CHECK(double(latest_inside) / kVans < 0.985);
-  CHECK(double(offset_inside) / kVans > 0.92);
-  CHECK(double(single_inside) / n_single > 0.93);
 }
 
 TEST_CASE("capacity: segments are not joined") {
@@ -359,8 +373,12 @@ TEST_CASE("assessment: a wrong belief that nothing contradicts is no better pack
   CHECK(now->reason.find("read at a meter") != std::string::npos);
   CHECK(now->findings == std::vector{Finding::scale_not_confirmed});
   for (const FadeRow& row : told.fade) {
-    CHECK(row.against_expectation != LineVerdict::better);
-    if (row.against_expectation == LineVerdict::on) CHECK(row.since_first_logged);
+    CAPTURE(row.reason);
+    CHECK(row.against_expectation != LineVerdict::worse);
+    if (row.against_expectation == LineVerdict::cannot_tell) continue;
+    // Of the change alone, which is what it says.
+    CHECK(row.since_first_logged);
+    CHECK(row.reason.find("nothing independent confirms") != std::string::npos);
   }
 }
 

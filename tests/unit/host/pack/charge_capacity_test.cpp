@@ -50,10 +50,9 @@ Spread spread_of(ChargeScene scene, int rounds) {
   return spread;
 }
 
-ChargeCapacity measured(const ChargeScene& scene, const CapacityRules& rules = {},
-                        const std::optional<SensorOffset>& offset = {}) {
+ChargeCapacity measured(const ChargeScene& scene, const CapacityRules& rules = {}) {
   std::mt19937 random{3};  // seed 3
-  return measure_charge(make_charge(scene, random), rules, offset);
+  return measure_charge(make_charge(scene, random), rules);
 }
 
 }  // namespace
@@ -219,11 +218,12 @@ TEST_CASE("charge capacity: the interval and its parts") {
   CHECK(ah.low < 150);
   CHECK(ah.high > 150);
   const double x = capacity.point.x;
-  // By hand: 1.5 points of about 39, and 0.6 % with 0.3 A over 150/19 h.
-  CHECK(ah.scatter == doctest::Approx(1.96 * 150 * 0.015 / x).epsilon(0.02));
+  // By hand: half a point of about 39, and 0.6 % of the sensor and 1 % of the scale
+  // with 0.3 A over 150/19 h.
+  CHECK(ah.scatter == doctest::Approx(1.96 * 150 * 0.005 / x).epsilon(0.02));
   const double all = (ah.high - ah.low) / 2;
   const double systematic = std::sqrt(all * all - ah.scatter * ah.scatter);
-  CHECK(systematic == doctest::Approx(1.96 * std::hypot(0.9, 0.3 * 150 / 19)).epsilon(0.02));
+  CHECK(systematic == doctest::Approx(1.96 * std::hypot(0.9, 1.5, 0.3 * 150 / 19)).epsilon(0.02));
   CHECK(capacity.point.t / x == doctest::Approx(150.0 / 19).epsilon(0.01));
 }
 
@@ -243,16 +243,10 @@ TEST_CASE("charge capacity: a current that keeps a coarse step widens it by that
   CHECK(measured(scene).point.u_y < 0.4 * coarse.point.u_y);
 }
 
-TEST_CASE("charge capacity: a known offset is taken off, and its own width counts") {
+TEST_CASE("charge capacity: an offset of the sensor is still in it") {
   ChargeScene scene;
   scene.sensor_a = 0.4;  // 0.4 A read as discharge: 2 % of the charge is not seen
-  const double raw = measured(scene).ah.figure->value;
-  CHECK(raw == doctest::Approx(150 * (1 - 0.4 / 19)).epsilon(0.001));
-  const auto corrected = measured(scene, {}, SensorOffset{0.4, 0.02});
-  CHECK(corrected.ah.figure->value == doctest::Approx(150).epsilon(0.001));
-  const auto wide = measured(scene);
-  CHECK(corrected.ah.figure->high - corrected.ah.figure->low <
-        wide.ah.figure->high - wide.ah.figure->low);
+  CHECK(measured(scene).ah.figure->value == doctest::Approx(150 * (1 - 0.4 / 19)).epsilon(0.001));
 }
 
 TEST_CASE("charge capacity: it is the controller's own scale that is found") {

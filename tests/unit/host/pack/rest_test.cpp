@@ -3,6 +3,7 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <random>
@@ -10,6 +11,7 @@
 #include "energy/integrate.hpp"
 #include "host/pack/week_scene.hpp"
 #include "host/reading/replay.hpp"
+#include "pack/capacity.hpp"
 #include "pack/resistance.hpp"
 
 namespace packmile::testing {
@@ -17,9 +19,8 @@ namespace {
 
 constexpr std::int64_t kRestDayMs = 86'400'000;
 
-RestObservations watch(Week week, int days, std::optional<SensorOffset> offset = {},
-                       double charge_a = 25, double a_step_a = kPackAStep) {
-  RestWatch rests{150, {}, offset};
+RestObservations watch(Week week, int days, double charge_a = 25, double a_step_a = kPackAStep) {
+  RestWatch rests{150};
   const PackReading reading = agreed_reading();
   PackDecoder decoder;
   for (int day = 0; day < days; ++day) {
@@ -55,7 +56,7 @@ TEST_CASE("rest to rest: a drive and a charge between long rests give the capaci
   CHECK(found.points[0].pack_v == doctest::Approx(340 + 60 * 0.4).epsilon(0.002));
 }
 
-TEST_CASE("rest to rest: a sensor's offset is seen from both sides and can be taken off") {
+TEST_CASE("rest to rest: a sensor's offset is seen from both sides") {
   Week week;
   week.sensor_a = 0.5;
   const RestObservations raw = watch(week, 3);
@@ -63,55 +64,18 @@ TEST_CASE("rest to rest: a sensor's offset is seen from both sides and can be ta
   // A charge of 3 h reads 1.5 Ah too little, a drive of 1.5 h 0.75 Ah too much.
   CHECK(raw.pairs[0].ah.value == doctest::Approx(150 - 1.5 / 0.5).epsilon(0.01));
   CHECK(raw.pairs[1].ah.value == doctest::Approx(150 + 0.75 / 0.5).epsilon(0.01));
-  const RestObservations corrected = watch(week, 3, SensorOffset{0.5, 0.02});
-  for (const RestToRest& pair : corrected.pairs) {
-    CHECK(pair.ah.value == doctest::Approx(150).epsilon(0.007));
-    CHECK(pair.ah.high - pair.ah.low < raw.pairs[0].ah.high - raw.pairs[0].ah.low);
-  }
-}
-
-// What a day's drive and its two minutes at 0.4 A take, in 3 h less a minute.
-constexpr double kBackA = (50 * (1.5 - 1.0 / 60) + 2 * 0.4 / 60) / (3 - 1.0 / 60);
-
-// Fifteen days of 4.5 h awake; the rests at one end of the swing are alike.
-TEST_CASE("rest balance: what adds up between like rests is the sensor's offset") {
-  for (const double offset_a : {0.0, 0.4, -0.3}) {
-    Week week;
-    week.sensor_a = offset_a;
-    const RestObservations found = watch(week, 15, {}, kBackA);
-    CAPTURE(offset_a);
-    REQUIRE(found.balances.size() == 1);
-    const RestBalance& balance = found.balances[0];
-    CHECK(balance.awake_h > 55);
-    CHECK(std::abs(balance.offset.a - offset_a) < 2 * balance.offset.u_a);
-    // All currents of this week stand still: 0.029 A of it is their rounding.
-    CHECK(balance.offset.u_a < 0.05);
-    const auto all = offset_of_balances(found.balances, 0);
-    REQUIRE(all);
-    CHECK(all->a == doctest::Approx(balance.offset.a));
-    CHECK_FALSE(offset_of_balances(found.balances, 1));
-  }
-  CHECK(watch({}, 4, {}, kBackA).balances.empty());  // under 20 h
-  Week faulty;
-  faulty.sensor_a = 2.5;
-  faulty.first_a = -2.5;  // so that it still reads as rest
-  CHECK(watch(faulty, 15, {}, kBackA).balances.empty());
-  Week moved;
-  moved.sleep_codes = 2;
-  CHECK(watch(moved, 15, {}, kBackA).balances.empty());
-  const auto coarse = watch({}, 15, {}, kBackA, 1.0);
-  REQUIRE(coarse.balances.size() == 1);
-  CHECK(coarse.balances[0].offset.u_a == doctest::Approx(1 / std::sqrt(12.0)).epsilon(0.05));
-}
-
-TEST_CASE("rest balance: months that disagree are no surer for their number") {
-  const UtcTime t{};
-  const std::vector<RestBalance> alike{{t, t, 0, 100, {0.40, 0.02}}, {t, t, 0, 100, {0.41, 0.02}}};
-  CHECK(offset_of_balances(alike, 0)->a == doctest::Approx(0.405));
-  CHECK(offset_of_balances(alike, 0)->u_a == doctest::Approx(0.02));
-  const std::vector<RestBalance> apart{{t, t, 0, 100, {0.30, 0.02}}, {t, t, 0, 100, {0.50, 0.02}}};
-  // Apart by 0.2: their sd is 0.1414.
-  CHECK(offset_of_balances(apart, 0)->u_a == doctest::Approx(0.1414).epsilon(0.001));
+  CapacityInput input;
+  input.rests = &raw;
+  const auto row_of = [](const CapacityFindings& found) {
+    return *std::find_if(found.rows.begin(), found.rows.end(), [](const CapacityRow& row) {
+      return row.method == CapacityMethod::rest_to_rest;
+    });
+  };
+  const Figure with = *row_of(combine_capacity(input)).ah.figure;
+  input.offsets[0] = {0.5, 0.02};  // as the reading tells it
+  const Figure without = *row_of(combine_capacity(input)).ah.figure;
+  CHECK(without.value == doctest::Approx(150).epsilon(0.007));
+  CHECK(without.high - without.low < with.high - with.low);
 }
 
 TEST_CASE("rest to rest: refusals") {

@@ -1,0 +1,19 @@
+// By what a controller's count strays from its own scale, told by the van's own
+// charges.
+//
+// Input     charges with the sensor's offset taken off.
+// Output    the 1 sd of each charge's share (point.u_x), learned; apart_x.
+// Method    residuals of like charges (one segment, month and temperature stratum)
+//           about their common slope, less what edges and Ah explain, pooled with
+//           CapacityRules::count_u as if that were the word of two charges more.
+#pragma once
+#include <vector>
+
+#include "pack/charge_capacity.hpp"
+
+namespace packmile {
+
+// Charges that tell no capacity are left as they are.
+void learn_count_scatter(std::vector<ChargeCapacity>& charges, const CapacityRules& rules);
+
+}  // namespace packmile
