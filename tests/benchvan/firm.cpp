@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "benchvan/firm_papers.hpp"
 #include "benchvan/month.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/out_files.hpp"
@@ -28,7 +29,8 @@ constexpr std::int64_t kMsPerDay = 86400000;
 constexpr std::uint32_t kBeforePollMs = 1000;
 
 constexpr std::array<std::string_view, 4> kWheels{"fl", "fr", "rl", "rr"};
-constexpr double kNewTreadMm = 8.0;
+constexpr std::array<std::string_view, 2> kAxles{"front", "rear"};
+constexpr std::array<double, 2> kPadWearMm{0.35, 0.25};  // per 10,000 km
 
 // One van and what is told of it. All of it is invented.
 struct Story {
@@ -49,9 +51,38 @@ struct Story {
 constexpr std::array<Story, 5> kStories{{
     {.name = "alder", .odometer_km = 21300, .briskness = 1.8, .haste = 1.22, .wear_mm = {1.9, 1.1}},
     {.name = "aspen", .odometer_km = 61400, .tread_mm = {7.4, 7.1}},
-    {.name = "hazel", .odometer_km = 44120, .silent = true},
+    {.name = "hazel", .odometer_km = 44120, .dc_share = 0.05, .silent = true},
     {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
     {.name = "willow", .odometer_km = 30480, .dc_share = 0.5, .dc_night_share = 0.3},
+}};
+
+// What happened besides: noted at noon, so many days before the last month began.
+struct Errand {
+  std::string_view van;
+  int days_ago;
+  std::string_view note;
+};
+constexpr std::array<Errand, 20> kErrands{{
+    {"alder", 336, "valuation,20300,,,"},
+    {"alder", 150, "job,inspection,168,1.5,"},
+    {"alder", 40, "job,cabin filter,17.40,0.3,"},
+    {"alder", 1, "valuation,17200,,,"},
+    {"aspen", 336, "valuation,15100,,,"},
+    {"aspen", 190, "job,inspection,168,1.5,"},
+    {"aspen", 60, "job,cabin filter,17.40,0.3,"},
+    {"aspen", 1, "valuation,11800,,,"},
+    {"hazel", 336, "valuation,15600,,,"},
+    {"hazel", 120, "job,inspection,168,1.5,"},
+    {"hazel", 1, "valuation,12900,,,"},
+    {"rowan", 336, "valuation,12400,,,"},
+    {"rowan", 210, "off_road,3,234,,contactor would not close"},
+    {"rowan", 207, "job,contactor,612,4,"},
+    {"rowan", 90, "job,inspection,168,1.5,"},
+    {"rowan", 1, "valuation,8600,,,"},
+    {"willow", 336, "valuation,19500,,,"},
+    {"willow", 170, "job,inspection,168,1.5,"},
+    {"willow", 30, "fluid,brake fluid,,,"},
+    {"willow", 1, "valuation,16400,,,"},
 }};
 
 struct TypedNote {
@@ -84,11 +115,22 @@ class Notebook {
       const double shown = tread_mm_[i / 2] + generator_.between(-0.2, 0.2);
       add(unix_ms, fmt::format("tread,{},{:.1f},,", kWheels[i], std::round(shown * 10) / 10));
     }
+    if (walks_++ % 3 == 0) {
+      for (std::size_t axle = 0; axle < kAxles.size(); ++axle) {
+        const double shown = pad_mm_[axle] + generator_.between(-0.1, 0.1);
+        add(unix_ms, fmt::format("pad,{},{:.1f},,", kAxles[axle], std::round(shown * 10) / 10));
+      }
+    }
+    // hazel's bay has a counter of its own.
+    if (story_.silent && meter_kwh_ > metered_kwh_) {
+      add(unix_ms, fmt::format("meter,{:.1f},{:.1f},,", metered_kwh_, meter_kwh_));
+      metered_kwh_ = std::round(meter_kwh_ * 10) / 10;
+    }
   }
 
   // Every session of the truth is paid for away from the depot or goes through the
   // bay's own counter.
-  void charges(const nlohmann::ordered_json& sessions, double public_price) {
+  void charges(const nlohmann::ordered_json& sessions) {
     for (const nlohmann::ordered_json& session : sessions) {
       const double kwh = session["grid_kwh"].get<double>();
       if (session["kind"] != "dc") {
@@ -96,9 +138,10 @@ class Notebook {
         continue;
       }
       const double shown = std::round(kwh * 100) / 100;
-      lines_.push_back({0, fmt::format("{},{},receipt,{:.2f},{:.2f},Mill Lane,", story_.name,
-                                       session["end"].get<std::string>(), shown,
-                                       std::round(shown * public_price * 100) / 100)});
+      lines_.push_back(
+          {0, fmt::format("{},{},receipt,{:.2f},{:.2f},{},", story_.name,
+                          session["end"].get<std::string>(), shown,
+                          std::round(shown * kFirmPublicPrice * 100) / 100, kFirmPublicPlace)});
     }
   }
 
@@ -114,6 +157,8 @@ class Notebook {
     if (worn_to_km_ > 0) {
       for (std::size_t axle = 0; axle < tread_mm_.size(); ++axle)
         tread_mm_[axle] -= story_.wear_mm[axle] * (km - worn_to_km_) / 10000;
+      for (std::size_t axle = 0; axle < pad_mm_.size(); ++axle)
+        pad_mm_[axle] -= kPadWearMm[axle] * (km - worn_to_km_) / 10000;
     }
     worn_to_km_ = km;
   }
@@ -122,7 +167,10 @@ class Notebook {
   Generator generator_;
   std::array<double, 2> tread_mm_;
   double worn_to_km_ = 0;
+  std::array<double, 2> pad_mm_{9.6, 9.1};
+  unsigned walks_ = 0;
   double meter_kwh_ = 12480.0;
+  double metered_kwh_ = 12480.0;  // as the last note has it
   std::vector<TypedNote> lines_;
 };
 
@@ -162,6 +210,7 @@ int run_firm(const FirmOptions& options) {
 
   std::vector<TypedNote> notes;
   nlohmann::ordered_json vans = nlohmann::ordered_json::array();
+  std::array<FirmVan, kStories.size()> papers;
   int exit_code = 0;
   for (unsigned i = 0; i < kStories.size(); ++i) {
     const Story& story = kStories[i];
@@ -206,7 +255,7 @@ int run_firm(const FirmOptions& options) {
       nlohmann::ordered_json truth = plan.truth();
       for (const OdometerNote& note : plan.notes())
         notebook.walk_round(note.unix_ms, note.odometer_km);
-      notebook.charges(truth["sessions"], 0.64);
+      notebook.charges(truth["sessions"]);
       van.odometer_km = truth["throughput"]["odometer_km"].get<double>();
       van.traits.pack.capacity_ah = truth["pack"]["capacity_ah_end"].get<double>();
       van.soc_pct = truth["pack"]["soc_pct_end"].get<double>();
@@ -219,18 +268,18 @@ int run_firm(const FirmOptions& options) {
     fmt::print("{}: {} cards, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
                van.name, written, trips, sessions, values, sectors, cpu_seconds() - cpu_from_s);
     std::fflush(stdout);
+    papers[i] = {.name = van.name, .vin = van.vin};
+    for (const Errand& errand : kErrands) {
+      if (errand.van == story.name)
+        notebook.add(kMonthStartUnixMs - errand.days_ago * kMsPerDay + kMsPerDay / 2,
+                     std::string(errand.note));
+    }
     vans.push_back({{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}});
     notes.insert(notes.end(), notebook.lines().begin(), notebook.lines().end());
   }
 
   std::ofstream fleet = make_file(fleet_path);
-  fleet << "zone = \"Europe/London\"\ncurrency = \"GBP\"\n";
-  for (const nlohmann::ordered_json& van : vans) {
-    fleet << fmt::format(
-        "\n[[van]]\nname = {}\nvin = {}\nnominal_kwh = {:.1f}\nnominal_ah = {:.1f}\n"
-        "onboard_charger_kw = {:.1f}\n",
-        van["van"].dump(), van["vin"].dump(), kNominalKwh, kNominalAh, kOnboardChargerKw);
-  }
+  fleet << firm_fleet_toml(papers);
   close_file(fleet, fleet_path);
   std::ofstream notes_file = make_file(notes_path);
   notes_file << "van,date,kind,v1,v2,v3,remark\n";
