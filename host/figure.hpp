@@ -11,6 +11,13 @@ namespace packmile {
 
 // Milliseconds UTC. Local time exists only where people read it.
 using UtcTime = std::chrono::sys_time<std::chrono::milliseconds>;
+// Milliseconds since the start of 1970 UTC, and back.
+[[nodiscard]] constexpr std::int64_t unix_ms_of(UtcTime at) {
+  return at.time_since_epoch().count();
+}
+[[nodiscard]] constexpr UtcTime utc_of(std::int64_t unix_ms) {
+  return UtcTime{std::chrono::milliseconds{unix_ms}};
+}
 
 // By how much a moment may be said too late and too early, ms; absent: nothing
 // bounds it on that side.

@@ -9,7 +9,6 @@
 namespace packmile {
 namespace {
 
-constexpr double kOdometerStepKm = 0.1;
 constexpr double kOdometerLeastKm = 2;
 constexpr double kWholeKmLeastKm = 20;
 // Steps are timed where the odometer is asked at least this often (1 Hz and

@@ -25,8 +25,6 @@ constexpr double kSteadySd = 0.03;
 constexpr ChargerLoss kAcLoss{0.925, 0.025, 0.2, 0.1};
 constexpr ChargerLoss kDcLoss{1.0, 0.015, 0.3, 0.2};
 
-UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
-
 // Mean power into the pack over whole minutes, seen time only.
 std::vector<double> minute_means(const PackRows& rows, const Segment& segment, double gap_periods) {
   std::vector<double> means;
@@ -172,8 +170,8 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   const Episode& episode = input.episode;
   work.span = segment.span;
   work.by_soc = segment.by_soc;
-  work.start_doubt = episode.doubt_of(at(segment.span.from_ms));
-  work.end_doubt = episode.doubt_of(at(segment.span.to_ms));
+  work.start_doubt = episode.doubt_of(utc_of(segment.span.from_ms));
+  work.end_doubt = episode.doubt_of(utc_of(segment.span.to_ms));
   work.touches_end = segment.span.to_ms >= episode.end.time_since_epoch().count() - kMinuteMs;
   add_clock_findings(work.findings, episode);
   const auto soc_first = before(episode.soc, segment.span.from_ms);
@@ -248,8 +246,8 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
                            const EnergyRules& rules) {
   SessionRows rows;
   ChargeSession& session = rows.session;
-  session.start = at(work.span.from_ms);
-  session.end = at(work.span.to_ms);
+  session.start = utc_of(work.span.from_ms);
+  session.end = utc_of(work.span.to_ms);
   session.start_doubt = work.start_doubt;
   session.end_doubt = work.end_doubt;
   session.source = work.by_soc ? SessionSource::inferred : SessionSource::measured;

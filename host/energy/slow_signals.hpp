@@ -10,6 +10,9 @@
 
 namespace packmile {
 
+// Of the standard odometer, SAE J1979 PID $A6.
+inline constexpr double kOdometerStepKm = 0.1;
+
 struct IndexRange {
   std::size_t from = 0;
   std::size_t past = 0;  // one behind the last

@@ -15,8 +15,7 @@ constexpr double kStretchKm = 5;
 constexpr double kLeastKm = 200;
 constexpr std::size_t kLeastStretches = 10;
 // The odometer is placed where it steps between two answers no further apart.
-constexpr std::int64_t kStepTimedMs = 15'000;
-constexpr double kOdometerStepKm = 0.1;
+constexpr std::int64_t kScaleStepTimedMs = 15'000;
 // What a cut takes of every km/h answered.
 constexpr double kCutKmh = 0.5;
 // An answer is taken where the other one is three standard uncertainties away.
@@ -145,7 +144,7 @@ void SpeedScale::find_stretches(const Episode& episode, Seen& seen) const {
       continue;
     }
     const bool answered = before_ms >= speed.time_ms.front() && now_ms <= speed.time_ms.back();
-    if (!answered || now_ms - before_ms > kStepTimedMs) continue;
+    if (!answered || now_ms - before_ms > kScaleStepTimedMs) continue;
     Place here;
     here.time_ms = now_ms;
     const Way early = sum.at(before_ms);

@@ -18,8 +18,6 @@ constexpr double kLeastCoverage = 0.5;
 constexpr std::int64_t kAmbientOldMs = 30 * 60'000;
 constexpr const char* kSocTellsNetOnly = "the state of charge tells the net energy only";
 
-UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
-
 std::optional<double> mean_ambient_c(const SignalSeries& ambient, const Span& span) {
   const IndexRange range = samples_in(ambient, span);
   if (range.empty()) {
@@ -101,8 +99,8 @@ void set_energy_per_distance(Trip& trip, const std::string& doubt) {
 Trip build_trip(const SegmentInput& input, const Segment& segment) {
   Trip trip;
   const Episode& episode = input.episode;
-  trip.start = at(segment.span.from_ms);
-  trip.end = at(segment.span.to_ms);
+  trip.start = utc_of(segment.span.from_ms);
+  trip.end = utc_of(segment.span.to_ms);
   trip.start_doubt = episode.doubt_of(trip.start);
   trip.end_doubt = episode.doubt_of(trip.end);
   add_clock_findings(trip.findings, episode);

@@ -37,9 +37,6 @@ constexpr std::size_t kWholeKmSteps = 3;
 // Two parts of a session that a 48 h border cut lie this near. Common practice.
 constexpr std::int64_t kCutMs = 120'000;
 
-UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
-std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
-
 // What was last known before a silence.
 struct Ending {
   std::int64_t end_ms = 0;
@@ -51,8 +48,8 @@ struct Ending {
 
 Stand build_stand(const SegmentInput& input, const Segment& segment) {
   Stand stand;
-  stand.start = at(segment.span.from_ms);
-  stand.end = at(segment.span.to_ms);
+  stand.start = utc_of(segment.span.from_ms);
+  stand.end = utc_of(segment.span.to_ms);
   stand.start_doubt = input.episode.doubt_of(stand.start);
   stand.end_doubt = input.episode.doubt_of(stand.end);
   const PackEnergy energy = pack_energy_of(input, segment);
@@ -245,13 +242,13 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   const bool rose =
       near(kNearSilenceRiseMs) && rise_pct >= kUnseenChargeSteps * least_pct - kRoundingPct;
   const bool fell = near(kNearSilenceMs) && -rise_pct >= least_pct - kRoundingPct;
-  const TimeDoubt end_doubt = episode.doubt_of(at(awake.from_ms));
+  const TimeDoubt end_doubt = episode.doubt_of(utc_of(awake.from_ms));
   std::vector<Finding> doubts = last.clock_findings;
   add_clock_findings(doubts, episode);
   if (drove) {
     UnseenDrive drive;
-    drive.start = at(last.end_ms);
-    drive.end = at(awake.from_ms);
+    drive.start = utc_of(last.end_ms);
+    drive.end = utc_of(awake.from_ms);
     drive.start_doubt = last.end_doubt;
     drive.end_doubt = end_doubt;
     drive.km = driven_codes * 0.1;
@@ -268,8 +265,8 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   }
   if (rose) {
     UnseenCharge charge;
-    charge.start = at(last.end_ms);
-    charge.end = at(awake.from_ms);
+    charge.start = utc_of(last.end_ms);
+    charge.end = utc_of(awake.from_ms);
     charge.start_doubt = last.end_doubt;
     charge.end_doubt = end_doubt;
     charge.soc_before_pct = before_pct;
@@ -284,8 +281,8 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     figures.sessions.push_back(std::move(session));
   } else if (fell && !drove) {
     Stand stand;
-    stand.start = at(last.end_ms);
-    stand.end = at(awake.from_ms);
+    stand.start = utc_of(last.end_ms);
+    stand.end = utc_of(awake.from_ms);
     stand.start_doubt = last.end_doubt;
     stand.end_doubt = end_doubt;
     const std::string unseen = "nothing was heard of the van while its charge fell";
@@ -324,12 +321,12 @@ void VanAccount::State::add(const Episode& episode, const SeePlanned& see) {
   const CurrentVerdict verdict = reading != nullptr ? reading->verdict : CurrentVerdict::too_little;
   const bool whole_km = odometer_steps >= kWholeKmSteps && odometer_divisor % 10 == 0;
   const SegmentInput input{episode, rows, reading, facts, rules, whole_km};
-  const std::int64_t start_ms = ms_of(episode.start);
+  const std::int64_t start_ms = unix_ms_of(episode.start);
   const bool goes_on = last_cut && start_ms - last_end_ms < kCutMs;
 
   // Silences, before the episode and inside it, each with what was awake after.
   std::vector<Span> awake;
-  Span now{start_ms, ms_of(episode.end)};
+  Span now{start_ms, unix_ms_of(episode.end)};
   for (const Span& silence : plan.silences) {
     awake.push_back({now.from_ms, silence.from_ms});
     now.from_ms = silence.to_ms;
@@ -340,7 +337,7 @@ void VanAccount::State::add(const Episode& episode, const SeePlanned& see) {
     if (ending && !(i == 0 && goes_on)) add_across(episode, *ending, span, verdict);
     Ending here = ending.value_or(Ending{});
     here.end_ms = std::max(span.to_ms, here.end_ms);
-    here.end_doubt = episode.doubt_of(at(here.end_ms));
+    here.end_doubt = episode.doubt_of(utc_of(here.end_ms));
     here.clock_findings.clear();
     add_clock_findings(here.clock_findings, episode);
     if (const auto soc = last_in(episode.soc, span)) {
@@ -383,7 +380,7 @@ void VanAccount::State::add(const Episode& episode, const SeePlanned& see) {
   }
   if (!episode.cut) close_session();
   last_cut = episode.cut;
-  last_end_ms = ms_of(episode.end);
+  last_end_ms = unix_ms_of(episode.end);
 }
 
 VanFigures VanAccount::finish() {

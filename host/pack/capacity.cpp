@@ -24,8 +24,6 @@ constexpr double kVoltageGainU = 0.003;  // a judgment
 constexpr double kUnknownOhm = 0.1;
 constexpr double kNominalU = 0.05;  // an owner's figure; a judgment
 
-std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
-
 struct Group {
   std::vector<const ChargeCapacity*> known;
   std::vector<const ChargeCapacity*> refused;
@@ -301,7 +299,7 @@ void Combination::add_windows() {
     count(row.rejected, "window_not_spanned", series.n_not_spanning);
     std::vector<double> latest;
     for (const WindowPoint& p : series.points) {
-      if (ms_of(last) - ms_of(p.at) <= kLatestMs) latest.push_back(p.ah);
+      if (unix_ms_of(last) - unix_ms_of(p.at) <= kLatestMs) latest.push_back(p.ah);
     }
     row.n_used = latest.size();
     const double ah = median_of(latest);
@@ -342,7 +340,7 @@ void Combination::add_rests() {
   row.window_low_pct = 100;
   row.window_high_pct = 0;
   for (const RestToRest* pair : pairs) {
-    if (ms_of(last) - ms_of(pair->end) > kLatestMs) continue;
+    if (unix_ms_of(last) - unix_ms_of(pair->end) > kLatestMs) continue;
     PointWithErrors point = pair->point;
     // t is negative where the pack was filled: the offset hides charge there.
     point.y -= offset.a * point.t;
@@ -466,7 +464,7 @@ CapacityFindings Combination::run() {
   std::map<TemperatureStratum, Group> latest;
   std::int64_t last_ms = 0;
   for (const ChargeCapacity& c : charges_) {
-    if (c.segment == found_.last_segment) last_ms = std::max(last_ms, ms_of(c.start));
+    if (c.segment == found_.last_segment) last_ms = std::max(last_ms, unix_ms_of(c.start));
   }
   for (const ChargeCapacity& c : charges_) {
     const TemperatureStratum stratum = stratum_of(c.ambient_c);
@@ -474,7 +472,7 @@ CapacityFindings Combination::run() {
       (c.ah.figure ? group.known : group.refused).push_back(&c);
     };
     put(months[{c.segment, month_of(c.start), stratum}]);
-    if (c.segment == found_.last_segment && last_ms - ms_of(c.start) <= kLatestMs) {
+    if (c.segment == found_.last_segment && last_ms - unix_ms_of(c.start) <= kLatestMs) {
       put(latest[stratum]);
     }
     add_single(c);

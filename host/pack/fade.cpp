@@ -9,7 +9,6 @@
 namespace packmile {
 namespace {
 
-constexpr std::size_t kReferenceMonths = 3;
 // The owner's figure of the new pack, 1 sd, relative: a data sheet's nominal is not
 // always what is usable. A judgment.
 constexpr double kUsableU = 0.05;

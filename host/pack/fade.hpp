@@ -32,6 +32,9 @@ inline constexpr std::string_view kLineCaution =
     "this takes the fade for a straight line; packs often fade fast at first, then slower, and may "
     "fall off late";
 
+// The first months of a line, which the rest is compared with.
+inline constexpr std::size_t kReferenceMonths = 3;
+
 struct FadePoint {
   int month = 0;  // trend.hpp
   double ah = 0;

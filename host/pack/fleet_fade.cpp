@@ -12,7 +12,6 @@ namespace {
 
 constexpr std::size_t kLeastVans = 3;
 constexpr std::size_t kLeastMonths = 12;
-constexpr std::size_t kReferenceMonths = 3;
 constexpr double kMostInflation = 10;
 
 struct Row {

@@ -15,8 +15,6 @@ namespace {
 // As the account joins the parts of a session that an episode's end cut.
 constexpr std::int64_t kCutMs = 120'000;
 
-std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
-
 struct OpenCharge {
   ChargeTrace trace;
   SessionWork work;
@@ -116,7 +114,7 @@ void PackWatch::State::add(const PlannedEpisode& planned) {
   steps.add(episode, rows);
   rests.add(episode, rows, segment, removed_offset_a(input.reading, rows));
 
-  const bool goes_on = last_cut && ms_of(episode.start) - last_end_ms < kCutMs;
+  const bool goes_on = last_cut && unix_ms_of(episode.start) - last_end_ms < kCutMs;
   std::size_t next_session = 0;
   for (const Segment& part : planned.plan.segments) {
     if (part.kind == SegmentKind::trip) close_charge();
@@ -137,7 +135,7 @@ void PackWatch::State::add(const PlannedEpisode& planned) {
   }
   if (!episode.cut) close_charge();
   last_cut = episode.cut;
-  last_end_ms = ms_of(episode.end);
+  last_end_ms = unix_ms_of(episode.end);
 }
 
 PackObservations PackWatch::finish() {

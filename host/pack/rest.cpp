@@ -23,23 +23,20 @@ constexpr std::uint32_t kUnseenDriveCodes = 2;  // of the odometer, 0.1 km
 // Awake time before the first pack row and after the last is not seen, beyond
 // what a poll takes.
 constexpr std::int64_t kEdgeMs = 10'000;
-constexpr double kSamplingUAh = 0.05;  // and noise of the current; a judgment
-constexpr double kBridgedU = 0.1;
+constexpr double kRestSamplingUAh = 0.05;  // and noise of the current; a judgment
+constexpr double kRestBridgedU = 0.1;
 constexpr double kAsymmetryU = 0.001;  // gain of discharge against charge; a judgment
 constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
 constexpr std::size_t kLeastInBand = 3;
 // Three codes: the middle one +-1.
 constexpr double kBandPct = 3 * kSocPctPerCode;
-constexpr std::int64_t kStillHoldsMs = 1'800'000;
+constexpr std::int64_t kOldestSlowMs = 1'800'000;
 constexpr double kLeastSpreadPct = 10;
 // Rectangular, +-half a step.
 const double kUOfStep = 1 / std::sqrt(12.0);
 // A current that keeps its step this long is not dithered.
-constexpr std::int64_t kStillMs = 60'000;
+constexpr std::int64_t kStillRestMs = 60'000;
 constexpr std::int64_t kStillToothMs = 10'000;
-
-std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
-UtcTime at(std::int64_t t_ms) { return UtcTime{std::chrono::milliseconds{t_ms}}; }
 
 // What has flowed since the watch began; out of the pack positive.
 struct Tally {
@@ -67,7 +64,7 @@ double still_hours(const PackRows& rows) {
   int low = rows.tenths_a.front();
   int high = low;
   const auto close = [&] {
-    if (seen_ms - from_ms >= kStillMs) sum_ms += seen_ms - from_ms;
+    if (seen_ms - from_ms >= kStillRestMs) sum_ms += seen_ms - from_ms;
   };
   // Rows of one period lie evenly: the stride is looked at anew at each tooth.
   for (std::size_t i = 0; i < rows.size();) {
@@ -130,10 +127,10 @@ RestWatch& RestWatch::operator=(RestWatch&&) noexcept = default;
 
 void RestWatch::State::look_at_start(const Episode& episode, const PackRows& rows,
                                      std::uint32_t segment, double removed_a) {
-  const std::int64_t start_ms = ms_of(episode.start);
+  const std::int64_t start_ms = unix_ms_of(episode.start);
   const Span beginning{start_ms, start_ms + kFirstReadingMs};
   const auto soc = first_in(episode.soc, beginning);
-  const auto odometer = first_in(episode.odometer, {start_ms, ms_of(episode.end)});
+  const auto odometer = first_in(episode.odometer, {start_ms, unix_ms_of(episode.end)});
   const bool drove =
       last_odometer && odometer && odometer->raw >= last_odometer->raw + kUnseenDriveCodes;
   const double step_pct = episode.soc_step_pct;
@@ -147,8 +144,8 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
   if (last_end_ms && !drove && moved(kAsleepReAnchorPct) && fallen_pct > 0 &&
       last_segment == segment) {
     ReAnchor event;
-    event.start = at(*last_end_ms);
-    event.end = at(soc->time_ms);
+    event.start = utc_of(*last_end_ms);
+    event.end = utc_of(soc->time_ms);
     event.place = ReAnchorPlace::asleep;
     event.soc_before_pct = *last_soc_pct;
     event.soc_after_pct = soc->raw * step_pct;
@@ -169,14 +166,14 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
     return;
   }
   KnownRest rest;
-  rest.point.at = at(rows.time_ms[0]);
+  rest.point.at = utc_of(rows.time_ms[0]);
   rest.point.segment = segment;
   rest.point.soc_pct = soc->raw * step_pct;
   rest.point.soc_step_pct = step_pct;
   rest.point.pack_v = rows.v_raw[0] * kVoltPerCode;
   rest.point.v_step_v = rows.v_step_v;
   rest.point.rested_h = static_cast<double>(start_ms - *last_end_ms) / 3.6e6;
-  if (const auto ambient = first_in(episode.ambient, {start_ms, start_ms + kStillHoldsMs})) {
+  if (const auto ambient = first_in(episode.ambient, {start_ms, start_ms + kOldestSlowMs})) {
     rest.point.ambient_c = static_cast<double>(ambient->raw) - 40;
   }
   rest.tally = tally;
@@ -187,7 +184,8 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
 // One walk over the rows: what flowed, and the charge at every answer of the state
 // of charge.
 void RestWatch::State::sum(const Episode& episode, const PackRows& rows, double removed_a) {
-  const double episode_h = static_cast<double>(ms_of(episode.end) - ms_of(episode.start)) / 3.6e6;
+  const double episode_h =
+      static_cast<double>(unix_ms_of(episode.end) - unix_ms_of(episode.start)) / 3.6e6;
   tally.awake_h += episode_h;
   soc_in_rows.time_ms.clear();
   soc_in_rows.raw.clear();
@@ -240,8 +238,8 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows, double 
   tally.ah += static_cast<double>(twice) * kAhPerRaw / 2 + removed_a * rows_h;
   tally.one_way_ah += static_cast<double>(twice_one_way) * kAhPerRaw / 2;
   tally.still_u_ah += still_hours(rows) * rows.a_step_a * kUOfStep;
-  for (const std::int64_t edge_ms :
-       {rows.time_ms.front() - ms_of(episode.start), ms_of(episode.end) - rows.time_ms.back()}) {
+  for (const std::int64_t edge_ms : {rows.time_ms.front() - unix_ms_of(episode.start),
+                                     unix_ms_of(episode.end) - rows.time_ms.back()}) {
     if (edge_ms > kEdgeMs) tally.unseen_h += static_cast<double>(edge_ms) / 3.6e6;
   }
 }
@@ -262,9 +260,9 @@ void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t 
   state.look_at_start(episode, rows, segment, removed_a);
   state.sum(episode, rows, removed_a);
   state.look_for_re_anchors(episode);
-  state.last_end_ms = ms_of(episode.end);
+  state.last_end_ms = unix_ms_of(episode.end);
   state.last_segment = segment;
-  const Span whole{ms_of(episode.start), ms_of(episode.end)};
+  const Span whole{unix_ms_of(episode.start), unix_ms_of(episode.end)};
   // What was known before may be old: only this episode's end counts.
   state.last_soc_pct.reset();
   if (const auto soc = last_in(episode.soc, whole)) {
@@ -291,8 +289,8 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   point.y = turn * between.ah;
   point.t = turn * between.awake_h;
   point.u_x = std::sqrt(2.0) * std::hypot(kUOfStep * b.point.soc_step_pct / 100, kSocAtRestU);
-  point.u_y = std::hypot(std::hypot(kSamplingUAh, between.still_u_ah),
-                         kBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
+  point.u_y = std::hypot(std::hypot(kRestSamplingUAh, between.still_u_ah),
+                         kRestBridgedU * between.bridged_ah, kAsymmetryU * between.one_way_ah);
   const double ah = point.y / point.x;
   pair.ah = capacity_figure(ah, std::hypot(point.u_y, ah * point.u_x) / point.x,
                             between.awake_h / point.x, {rules.current_gain_u, rules.offset_u_a});
@@ -341,12 +339,12 @@ RestObservations RestWatch::finish() {
 RestDriftOrWhy tell_rest_drift(std::span<const RestPoint> points) {
   RestDriftOrWhy result;
   if (points.size() < 2 * kLeastInBand ||
-      ms_of(points.back().at) - ms_of(points.front().at) < 2 * kQuarterMs) {
+      unix_ms_of(points.back().at) - unix_ms_of(points.front().at) < 2 * kQuarterMs) {
     result.why = "long rests reach over less than half a year";
     return result;
   }
-  const std::int64_t early_ms = ms_of(points.front().at) + kQuarterMs;
-  const std::int64_t late_ms = ms_of(points.back().at) - kQuarterMs;
+  const std::int64_t early_ms = unix_ms_of(points.front().at) + kQuarterMs;
+  const std::int64_t late_ms = unix_ms_of(points.back().at) - kQuarterMs;
   struct Band {
     std::vector<double> early_v, late_v;
     double v_step_v = kVoltPerCode;
@@ -357,8 +355,8 @@ RestDriftOrWhy tell_rest_drift(std::span<const RestPoint> points) {
     Band& band =
         bands[{stratum_of(p.ambient_c), static_cast<std::uint32_t>(p.soc_pct / kBandPct + 1e-9)}];
     band.v_step_v = std::max(band.v_step_v, p.v_step_v);
-    if (ms_of(p.at) <= early_ms) band.early_v.push_back(p.pack_v);
-    if (ms_of(p.at) >= late_ms) band.late_v.push_back(p.pack_v);
+    if (unix_ms_of(p.at) <= early_ms) band.early_v.push_back(p.pack_v);
+    if (unix_ms_of(p.at) >= late_ms) band.late_v.push_back(p.pack_v);
     soc_pct.push_back(p.soc_pct);
     volt.push_back(p.pack_v);
   }

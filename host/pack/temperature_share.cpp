@@ -10,9 +10,7 @@ namespace packmile {
 namespace {
 
 constexpr std::size_t kLeastPerStratum = 8;
-constexpr double kYearMs = 365.25 * 86.4e6;
-
-std::int64_t ms_of(UtcTime t) { return t.time_since_epoch().count(); }
+constexpr double kStrataYearMs = 365.25 * 86.4e6;
 
 }  // namespace
 
@@ -23,9 +21,11 @@ std::optional<Figure> fit_temperature_share(std::span<const ChargeCapacity> char
   for (const ChargeCapacity& c : charges) {
     if (!c.ah.figure || !c.ambient_c || !(c.point.x > 0)) continue;
     ++strata[stratum_of(c.ambient_c)];
-    columns.push_back({1,
-                       static_cast<double>(ms_of(c.start) - ms_of(charges.front().start)) / kYearMs,
-                       *c.ambient_c - kReferenceC});
+    columns.push_back(
+        {1,
+         static_cast<double>(unix_ms_of(c.start) - unix_ms_of(charges.front().start)) /
+             kStrataYearMs,
+         *c.ambient_c - kReferenceC});
     ah.push_back(c.point.y / c.point.x);
     const double u = std::hypot(c.point.u_y, ah.back() * c.point.u_x) / c.point.x;
     weights.push_back(u > 0 ? 1 / (u * u) : 0);

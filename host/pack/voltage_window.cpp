@@ -30,7 +30,7 @@ constexpr double kCoverGroup = 0.6;
 constexpr std::size_t kMostCandidates = 40;
 constexpr double kLeastWidthV = 2;
 // Of a day's 24 h: the first and the last quarter of a year are compared.
-constexpr std::int64_t kQuarterMs = std::int64_t{91} * 86'400'000;
+constexpr std::int64_t kWindowQuarterMs = std::int64_t{91} * 86'400'000;
 constexpr std::size_t kLeastPoints = 3;
 
 struct Plateau {
@@ -133,7 +133,7 @@ void tell_change(WindowSeries& series) {
   const auto ms = [](const WindowPoint& p) { return p.at.time_since_epoch().count(); };
   const std::int64_t first_ms = ms(series.points.front());
   const std::int64_t last_ms = ms(series.points.back());
-  if (last_ms - first_ms < 2 * kQuarterMs) {
+  if (last_ms - first_ms < 2 * kWindowQuarterMs) {
     series.why = "like charges reach over less than half a year";
     return;
   }
@@ -143,11 +143,11 @@ void tell_change(WindowSeries& series) {
     const double day = static_cast<double>(ms(p) - first_ms) / 86.4e6;
     days.push_back(day);
     all.push_back(p.ah);
-    if (ms(p) <= first_ms + kQuarterMs) {
+    if (ms(p) <= first_ms + kWindowQuarterMs) {
       early.push_back(p.ah);
       early_day += day;
     }
-    if (ms(p) >= last_ms - kQuarterMs) {
+    if (ms(p) >= last_ms - kWindowQuarterMs) {
       late.push_back(p.ah);
       late_day += day;
     }

@@ -19,7 +19,7 @@ constexpr std::size_t kMostOhms = 4'096;
 constexpr double kKineticLeast = 5.0;  // m^2/s^3
 constexpr std::int64_t kKineticLongestMs = 4'000;
 constexpr std::int64_t kKineticCoveredMs = 1'000;
-constexpr std::int64_t kSocPauseMs = 120'000;
+constexpr std::int64_t kSignSocPauseMs = 120'000;
 constexpr std::int64_t kSocVoteCodes = 2;
 // More than this between two answers is a controller that has thought again, not
 // a charge: 3 points. Common practice, no source.
@@ -187,7 +187,7 @@ void SignVotes::observe_soc(const Episode& episode, CurrentCoding coding,
       moving_samples = 0;
       speed_samples = 0;
     };
-    if (first || now_ms - previous_ms > kSocPauseMs ||
+    if (first || now_ms - previous_ms > kSignSocPauseMs ||
         std::abs(code - previous_code) > reanchor_codes) {
       restart_fall();
       rise = unseen = here;

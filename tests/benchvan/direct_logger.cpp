@@ -11,7 +11,7 @@
 namespace packmile::benchvan {
 namespace {
 
-constexpr Nanos kClockPeriodNs = 3600 * kNanosPerSecond;
+constexpr Nanos kDirectClockPeriodNs = 3600 * kNanosPerSecond;
 constexpr Tick kBalanceEveryMs = 10'000;
 // As the logger does: class Logger.
 constexpr Tick kListenMs = 2'000;
@@ -85,7 +85,7 @@ void DirectLogger::run(Nanos after_ns) {
                            .unix_ms = static_cast<std::uint64_t>(*setup_.origin_unix_ms) + tick(),
                            .tick = tick(),
                            .resolution_ms = 1};
-      next_clock_ns_ = now_ns_ + kClockPeriodNs;
+      next_clock_ns_ = now_ns_ + kDirectClockPeriodNs;
       session_.start();
     }
     if (!lasted_told_ && tick() >= kResetWindowMs) {

@@ -9,7 +9,7 @@
 namespace packmile::benchvan {
 namespace {
 
-constexpr Nanos kSilentEndNs = 45 * kNanosPerSecond;
+constexpr Nanos kRunSilentEndNs = 45 * kNanosPerSecond;
 constexpr double kKmSinceCodesCleared = 1200;
 
 }  // namespace
@@ -44,12 +44,12 @@ VanRunCounts run_van(const MonthVan& van, MonthPlan& plan, const RunIdentity& id
                          .entropy = identity.number("boot"),
                          .van = van.name,
                          .origin_unix_ms = origin_unix_ms});
-    logger.run(kSilentEndNs);
+    logger.run(kRunSilentEndNs);
   } else {
     Clockwork clockwork(bench, scene, card,
                         {.entropy = identity.number("boot"), .origin_unix_ms = origin_unix_ms});
     clockwork.run(kNever, [&] { return scene.finished(); });
-    clockwork.run(clockwork.now_ns() + kSilentEndNs);
+    clockwork.run(clockwork.now_ns() + kRunSilentEndNs);
     clockwork.stop();
   }
   lines.close();

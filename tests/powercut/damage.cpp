@@ -18,8 +18,8 @@
 namespace packmile::powercut {
 namespace {
 
-constexpr std::uint32_t kRing = 32;
-constexpr std::uint32_t kLogSectors = kHeadSectors + kRing;
+constexpr std::uint32_t kDamagedRing = 32;
+constexpr std::uint32_t kDamagedLogSectors = kHeadSectors + kDamagedRing;
 constexpr std::uint32_t kOtherLogId = 0x0DDB1175;
 
 using Image = std::vector<std::uint8_t>;
@@ -47,20 +47,21 @@ std::unique_ptr<SmallCard> make_card(std::uint32_t log_id, std::uint32_t boot_id
                                      std::uint32_t step, std::uint64_t seed,
                                      std::initializer_list<std::uint32_t> boot_sectors) {
   auto made = std::make_unique<SmallCard>();
-  LyingCard card(kLogSectors, seed);
-  prepare(card, kRing, log_id);
+  LyingCard card(kDamagedLogSectors, seed);
+  prepare(card, kDamagedRing, log_id);
   Tally tally;
   Tick tick = 4'000;
   for (const std::uint32_t sectors : boot_sectors) {
     card.power_up({});
-    SmallBoot boot(card, kRing, log_id, boot_id, seed + tick, made->recorded, tally, "card", tick);
+    SmallBoot boot(card, kDamagedRing, log_id, boot_id, seed + tick, made->recorded, tally, "card",
+                   tick);
     if (!boot.find_end() || !boot.write_sectors(sectors)) throw std::logic_error("no small card");
     card.cut();
     boot_id += step;
     tick += 10'000'000;
   }
   made->image = card.image();
-  for (std::uint32_t place = 0; place < kRing; ++place) {
+  for (std::uint32_t place = 0; place < kDamagedRing; ++place) {
     SectorHeader header;
     if (read_sector(at(made->image, kHeadSectors + place), header) == SectorVerdict::good)
       made->boots[header.boot_id].push_back(place);
@@ -168,12 +169,12 @@ void flips(const Settings& settings, const SmallCard& card, std::vector<Row>& ro
              if (has(survey, Finding::head_destroyed) != (address == 0))
                tally.fail(tally.named_wrong, name + ": finding head");
              const bool inside =
-                 good && address > kHeadSectors && address + 1 < kLogSectors && [&] {
+                 good && address > kHeadSectors && address + 1 < kDamagedLogSectors && [&] {
                    SectorHeader a, b;
                    return read_sector(at(card.image, address - 1), a) == SectorVerdict::good &&
                           read_sector(at(card.image, address + 1), b) == SectorVerdict::good &&
                           a.boot_id == b.boot_id && a.sequence + 2 == b.sequence &&
-                          a.sequence + kRing > newest;
+                          a.sequence + kDamagedRing > newest;
                  }();
              if (inside && survey.sectors_missing != whole.sectors_missing + 1)
                tally.fail(tally.named_wrong, name + ": not counted as missing");
@@ -201,30 +202,32 @@ void truncations(const Settings& settings, const SmallCard& card, std::vector<Ro
                      return;
                    }
                    if (!(found(survey) == expected(image, kSmallLogId))) wrong("counts");
-                   if (survey.sectors_cut_off != kLogSectors - whole) wrong("sectors cut off");
+                   if (survey.sectors_cut_off != kDamagedLogSectors - whole)
+                     wrong("sectors cut off");
                    if (!has(survey, Finding::truncated)) wrong("not called truncated");
                  })});
 }
 
 void places(const Settings& settings, const SmallCard& card, const SmallCard& other,
             std::vector<Row>& rows) {
-  constexpr std::uint64_t kPairs = std::uint64_t{kLogSectors} * kLogSectors;
-  rows.push_back({"every pair of sectors swapped", true,
-                  run_cases(settings, std::uint64_t{kLogSectors} * (kLogSectors - 1) / 2,
-                            [&](std::uint64_t n, Reader& reader, Tally& tally) {
-                              std::size_t i = 1;
-                              while (n >= i) n -= i++;
-                              const auto j = static_cast<std::size_t>(n);
-                              Image image = card.image;
-                              put(image, i, at(card.image, j));
-                              put(image, j, at(card.image, i));
-                              judge_named(reader, image, card.recorded, kSmallLogId,
-                                          fmt::format("{} and {} swapped", i, j), tally);
-                            })});
+  constexpr std::uint64_t kPairs = std::uint64_t{kDamagedLogSectors} * kDamagedLogSectors;
+  rows.push_back(
+      {"every pair of sectors swapped", true,
+       run_cases(settings, std::uint64_t{kDamagedLogSectors} * (kDamagedLogSectors - 1) / 2,
+                 [&](std::uint64_t n, Reader& reader, Tally& tally) {
+                   std::size_t i = 1;
+                   while (n >= i) n -= i++;
+                   const auto j = static_cast<std::size_t>(n);
+                   Image image = card.image;
+                   put(image, i, at(card.image, j));
+                   put(image, j, at(card.image, i));
+                   judge_named(reader, image, card.recorded, kSmallLogId,
+                               fmt::format("{} and {} swapped", i, j), tally);
+                 })});
   rows.push_back({"every sector copied to every place", true,
                   run_cases(settings, kPairs, [&](std::uint64_t n, Reader& reader, Tally& tally) {
-                    const std::size_t from = n / kLogSectors;
-                    const std::size_t to = n % kLogSectors;
+                    const std::size_t from = n / kDamagedLogSectors;
+                    const std::size_t to = n % kDamagedLogSectors;
                     Image image = card.image;
                     put(image, to, at(card.image, from));
                     judge_named(reader, image, card.recorded, kSmallLogId,
@@ -232,8 +235,8 @@ void places(const Settings& settings, const SmallCard& card, const SmallCard& ot
                   })});
   rows.push_back({"every sector of another card at every place", true,
                   run_cases(settings, kPairs, [&](std::uint64_t n, Reader& reader, Tally& tally) {
-                    const std::size_t from = n / kLogSectors;
-                    const std::size_t to = n % kLogSectors;
+                    const std::size_t from = n / kDamagedLogSectors;
+                    const std::size_t to = n % kDamagedLogSectors;
                     Image image = card.image;
                     put(image, to, at(other.image, from));
                     // The settings say whose life is the present one.
@@ -244,45 +247,45 @@ void places(const Settings& settings, const SmallCard& card, const SmallCard& ot
                   })});
   rows.push_back(
       {"another card up to every sector", true,
-       run_cases(settings, kLogSectors, [&](std::uint64_t n, Reader& reader, Tally& tally) {
+       run_cases(settings, kDamagedLogSectors, [&](std::uint64_t n, Reader& reader, Tally& tally) {
          Image image = card.image;
          for (std::size_t i = 0; i <= n; ++i) put(image, i, at(other.image, i));
          judge_named(reader, image, other.recorded, kOtherLogId,
                      fmt::format("another card up to {}", n), tally);
          // And the other way: our settings, the other's end.
          image = card.image;
-         for (std::size_t i = n + 1; i < kLogSectors; ++i) put(image, i, at(other.image, i));
+         for (std::size_t i = n + 1; i < kDamagedLogSectors; ++i) put(image, i, at(other.image, i));
          judge_named(reader, image, card.recorded, kSmallLogId,
                      fmt::format("another card from {}", n + 1), tally);
        })});
 }
 
 void boots(const Settings& settings, const SmallCard& card, std::vector<Row>& rows) {
-  rows.push_back({"every boot copied to every other place", true,
-                  run_cases(settings, card.boots.size() * (kRing - 1),
-                            [&](std::uint64_t n, Reader& reader, Tally& tally) {
-                              const auto boot = std::next(
-                                  card.boots.begin(), static_cast<std::ptrdiff_t>(n / (kRing - 1)));
-                              const auto by = static_cast<std::uint32_t>(n % (kRing - 1)) + 1;
-                              Image image = card.image;
-                              for (const std::uint32_t place : boot->second)
-                                put(image, kHeadSectors + (place + by) % kRing,
-                                    at(card.image, kHeadSectors + place));
-                              judge_named(reader, image, card.recorded, kSmallLogId,
-                                          fmt::format("boot {} copied {} on", boot->first, by),
-                                          tally);
-                            })});
+  rows.push_back(
+      {"every boot copied to every other place", true,
+       run_cases(settings, card.boots.size() * (kDamagedRing - 1),
+                 [&](std::uint64_t n, Reader& reader, Tally& tally) {
+                   const auto boot = std::next(card.boots.begin(),
+                                               static_cast<std::ptrdiff_t>(n / (kDamagedRing - 1)));
+                   const auto by = static_cast<std::uint32_t>(n % (kDamagedRing - 1)) + 1;
+                   Image image = card.image;
+                   for (const std::uint32_t place : boot->second)
+                     put(image, kHeadSectors + (place + by) % kDamagedRing,
+                         at(card.image, kHeadSectors + place));
+                   judge_named(reader, image, card.recorded, kSmallLogId,
+                               fmt::format("boot {} copied {} on", boot->first, by), tally);
+                 })});
 
   // A card was copied, and both went on: two boots under the same sequences.
   Recorded both(card.recorded, card.recorded.sectors());
   Tally making;
   std::array<Image, 2> went_on;
   for (std::uint32_t which = 0; which < 2; ++which) {
-    LyingCard copy(kLogSectors, settings.seed + which);
+    LyingCard copy(kDamagedLogSectors, settings.seed + which);
     copy.image() = card.image;
     copy.power_up({});
-    SmallBoot boot(copy, kRing, kSmallLogId, 700 + which, settings.seed + 700 + which, both, making,
-                   "went on");
+    SmallBoot boot(copy, kDamagedRing, kSmallLogId, 700 + which, settings.seed + 700 + which, both,
+                   making, "went on");
     if (!boot.find_end() || !boot.write_sectors(10))
       making.fail(making.not_continued, "a copied card did not go on");
     went_on[which] = copy.image();
@@ -290,12 +293,12 @@ void boots(const Settings& settings, const SmallCard& card, std::vector<Row>& ro
   const std::uint32_t began = both.sector(card.recorded.sectors()).address - kHeadSectors;
   rows.push_back(
       {"two copies that went on, mixed at every place", true,
-       run_cases(settings, kRing - 1, [&](std::uint64_t n, Reader& reader, Tally& tally) {
+       run_cases(settings, kDamagedRing - 1, [&](std::uint64_t n, Reader& reader, Tally& tally) {
          const auto by = static_cast<std::uint32_t>(n) + 1;
          Image image = went_on[0];
          for (std::uint32_t i = 0; i < 10; ++i)
-           put(image, kHeadSectors + (began + i + by) % kRing,
-               at(went_on[1], kHeadSectors + (began + i) % kRing));
+           put(image, kHeadSectors + (began + i + by) % kDamagedRing,
+               at(went_on[1], kHeadSectors + (began + i) % kDamagedRing));
          judge_named(reader, image, both, kSmallLogId, fmt::format("mixed {} on", by), tally);
        })});
   const std::uint64_t cases = rows.back().tally.cases;
@@ -303,10 +306,10 @@ void boots(const Settings& settings, const SmallCard& card, std::vector<Row>& ro
   rows.back().tally.cases = cases;
 
   rows.push_back({"every sector with another content elsewhere", true,
-                  run_cases(settings, std::uint64_t{kRing} * kRing,
+                  run_cases(settings, std::uint64_t{kDamagedRing} * kDamagedRing,
                             [&](std::uint64_t n, Reader& reader, Tally& tally) {
-                              const std::size_t from = kHeadSectors + n / kRing;
-                              const std::size_t to = kHeadSectors + n % kRing;
+                              const std::size_t from = kHeadSectors + n / kDamagedRing;
+                              const std::size_t to = kHeadSectors + n % kDamagedRing;
                               Image image = card.image;
                               Sector forged;
                               std::copy_n(at(image, from).begin(), kSectorBytes, forged.begin());

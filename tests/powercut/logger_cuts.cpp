@@ -12,8 +12,8 @@
 namespace packmile::powercut {
 namespace {
 
-constexpr std::uint32_t kRing = 64;
-constexpr std::uint32_t kLogSectors = kHeadSectors + kRing;
+constexpr std::uint32_t kLoggerRing = 64;
+constexpr std::uint32_t kLoggerLogSectors = kHeadSectors + kLoggerRing;
 // Virtual time of the boots of the log that is cut: more than two laps. Each
 // outlives ten minutes: a logger that is reset more often than that only listens.
 constexpr std::array<Tick, 3> kBootMs{620'000, 660'000, 620'000};
@@ -28,7 +28,7 @@ constexpr std::array<std::uint32_t, 14> kTornAt{0,   1,   4,   27,  28,  29,  10
 // samples that libprotobuf reads in it.
 class WatchedVan {
  public:
-  explicit WatchedVan(Recorded& recorded) : van_(kLogSectors), recorded_(recorded) {
+  explicit WatchedVan(Recorded& recorded) : van_(kLoggerLogSectors), recorded_(recorded) {
     van_.ecus = test::plain_van();
     card_ = van_.card;
   }
@@ -102,7 +102,7 @@ void logger_experiments(const Settings& settings, std::vector<Row>& rows) {
     std::uint32_t entropy = 1;
     for (const Tick until : kBootMs) van.boot(entropy++, until, making, "history");
   }
-  if (history.sectors() < 2 * kRing)
+  if (history.sectors() < 2 * kLoggerRing)
     making.fail(making.not_continued, "the log that is to be cut has not gone round twice");
 
   constexpr std::uint64_t kTears = kTornAt.size() * 3;
@@ -123,7 +123,7 @@ void logger_experiments(const Settings& settings, std::vector<Row>& rows) {
                    const std::string name = fmt::format(
                        "write {}, fate {} at byte {}, rest {}", write, static_cast<int>(fate.fate),
                        fate.torn_at_byte, static_cast<int>(fate.rest));
-                   LyingCard card(kLogSectors, settings.seed + n);
+                   LyingCard card(kLoggerLogSectors, settings.seed + n);
                    card.image() = before[write];
                    card.power_up({});
                    card.cut_after(0);
@@ -136,7 +136,7 @@ void logger_experiments(const Settings& settings, std::vector<Row>& rows) {
                    van.set_card(card.image());
                    // In every fourth case a place of the ring does not read, either.
                    Random random(settings.seed + n);
-                   if (n % 4 == 3) van.fail_reads_at(kHeadSectors + draw(random, kRing));
+                   if (n % 4 == 3) van.fail_reads_at(kHeadSectors + draw(random, kLoggerRing));
                    van.boot(static_cast<std::uint32_t>(1'000 + n), kBootAfterCutMs, tally, name);
                    van.stop(tally, name);
                    const std::size_t first = write + 1;
