@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """The same drives and charges told by vans of every family: the same energies.
 
-    families.py BIN [DATA]
+    families.py BIN [DATA]      with DATA minutes: tests/long.sh
 
 A van may answer services 01 and 09; or the same items by service 22 as F400 + PID;
 or only identifiers that its owner has listed, in another scale, sign, place and

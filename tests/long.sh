@@ -1,0 +1,25 @@
+#!/usr/bin/env bash
+# What tests/run.sh makes a part of, because all of it takes too long for every
+# run: every round of the tests by chance, the families on measured drives, two
+# minutes of real time, thirty days of the soak. After tests/run.sh:
+#   bash tests/long.sh [SEED]
+# Ends with the first thing that fails.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+bin=$PWD/build/release/bin
+seed=${1:-$((RANDOM * 32768 + RANDOM))}
+[ -x "$bin/packmile_soak" ] || { echo "long: build first: bash tests/run.sh" >&2; exit 2; }
+echo "seed $seed"
+
+part() {
+  local began=$SECONDS
+  printf '\n== %s\n' "$1"
+  shift
+  "$@"
+  printf '%s s\n' "$((SECONDS - began))"
+}
+
+part "every round by chance" env PACKMILE_SHARE=1 "$bin/packmile_card_tests"
+part "families, measured" /usr/bin/python3 tests/conformity/families.py "$bin" ../shared/data
+part "killed in real time" /usr/bin/python3 tests/ports/killed_in_real_time.py "$bin" 120
+part "soak of 30 days" /usr/bin/python3 tests/soak/soak.py "$bin" --days 30 --seed "$seed"
