@@ -59,6 +59,12 @@ ExitCode run_check(const CheckOptions& options) {
     case Format::json:
       write_json(*out, "check", rows, *zone);
       break;
+    case Format::xlsx:
+      if (const auto written = write_xlsx(*out, "check", rows, *zone); !written) {
+        say(written.error());
+        return ExitCode::failed;
+      }
+      break;
   }
   if (const auto done = out->commit(); !done) {
     say(done.error());

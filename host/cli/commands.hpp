@@ -14,7 +14,7 @@ namespace packmile::cli {
 
 inline constexpr char kProgramVersion[] = "0.1.0";
 
-enum class Format : std::uint8_t { table, csv, json };
+enum class Format : std::uint8_t { table, csv, json, xlsx };
 enum class Units : std::uint8_t { miles, km };
 
 struct NewOptions {

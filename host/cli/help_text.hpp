@@ -21,7 +21,8 @@ inline constexpr std::string_view kRowsMore =
     "has\n"
     "x_low and x_high (95 %) and x_scatter (random part alone); unknown is null or empty, with "
     "the\n"
-    "reason in x_why.\n";
+    "reason in x_why. A spreadsheet (xlsx, into -o FILE) has the columns of the CSV, with real\n"
+    "dates in the depot's zone, and x_why only where something is unknown.\n";
 
 inline constexpr std::array kCommandHelp{
     CommandHelp{"new",

@@ -58,7 +58,10 @@ std::optional<std::string> given(const CLI::App& app, const char* option, const 
 }
 
 Format format_of(const std::string& word) {
-  return word == "csv" ? Format::csv : word == "json" ? Format::json : Format::table;
+  return word == "csv"    ? Format::csv
+         : word == "json" ? Format::json
+         : word == "xlsx" ? Format::xlsx
+                          : Format::table;
 }
 
 void add_depot(CLI::App& app, Words& words) {
@@ -75,6 +78,15 @@ void add_format(CLI::App& app, Words& words, std::vector<std::string> formats) {
 void add_output(CLI::App& app, std::string& file) {
   app.add_option("-o,--output", file,
                  "FILE   appears whole or not at all; default standard output");
+}
+
+// Of commands that write tables: a spreadsheet is a file.
+void add_rows_format(Command& command, Words& words, std::string& file) {
+  add_format(*command.app, words, {"table", "csv", "json", "xlsx"});
+  add_output(*command.app, file);
+  command.required.emplace_back(
+      "-o FILE with --format xlsx: a spreadsheet cannot go to standard output",
+      [&words, &file] { return words.format != "xlsx" || (!file.empty() && file != "-"); });
 }
 
 void print_general_help() {
@@ -322,8 +334,7 @@ class Program {
   void add_check() {
     Command& command = add("check");
     add_cards(command, check_.cards);
-    add_format(*command.app, words_of("check"), {"table", "csv", "json"});
-    add_output(*command.app, check_.output);
+    add_rows_format(command, words_of("check"), check_.output);
     command.run = [this] {
       check_.format = format_of(words_of("check").format);
       return run_check(check_);
@@ -359,8 +370,7 @@ class Program {
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     app.add_flag("--list", note_.list, "show the notes that are there, with their numbers");
-    add_format(app, words, {"table", "csv", "json"});
-    add_output(app, note_.output);
+    add_rows_format(command, words, note_.output);
     add_depot(app, words);
     command.run = [this, &app, &words] {
       note_.depot = given(app, "--depot", words.depot);
@@ -415,9 +425,8 @@ class Program {
     if (today == Today::asked)
       app.add_option("--as-of", words.as_of,
                      "D   what today is; default the last moment in archive and notes");
-    add_format(app, words, {"table", "csv", "json"});
     std::string& output = outputs_[name];
-    add_output(app, output);
+    add_rows_format(command, words, output);
     command.run = [&app, &words, &output, list, today] {
       return list({given(app, "--depot", words.depot), given(app, "--van", words.van),
                    given(app, "--from", words.from), given(app, "--to", words.to),
@@ -474,8 +483,7 @@ class Program {
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     command.app->add_option("--depot", words.depot,
                             "DIR   and those of its fleet.toml; without it no depot is looked at");
-    add_format(*command.app, words, {"table", "csv", "json"});
-    add_output(*command.app, signals_.output);
+    add_rows_format(command, words, signals_.output);
     command.run = [this, app = command.app, &words] {
       signals_.depot = given(*app, "--depot", words.depot);
       signals_.format = format_of(words_of("signals").format);

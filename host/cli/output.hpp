@@ -25,6 +25,10 @@ class Output {
   [[nodiscard]] bool good() const { return good_; }
   [[nodiscard]] Result<Done> commit();
   [[nodiscard]] bool is_terminal() const;
+  // The name as given, and the one until commit(), for a library that writes by
+  // itself; empty: stdout.
+  [[nodiscard]] const std::string& file() const { return file_; }
+  [[nodiscard]] const std::string& temporary() const { return temporary_; }
 
  private:
   Output() = default;

@@ -267,6 +267,12 @@ ExitCode run_signals(const SignalsOptions& options) {
     case Format::json:
       write_json(*out, "signals", rows, *zone);
       break;
+    case Format::xlsx:
+      if (const auto written = write_xlsx(*out, "signals", rows, *zone); !written) {
+        say(written.error());
+        return ExitCode::failed;
+      }
+      break;
   }
   if (const auto done = out->commit(); !done) {
     say(done.error());

@@ -230,6 +230,12 @@ ExitCode write_rows(const RowsOptions& options, std::string_view command, const 
     case Format::json:
       write_json(*out, command, rows, zone);
       break;
+    case Format::xlsx:
+      if (const auto written = write_xlsx(*out, command, rows, zone); !written) {
+        say(written.error());
+        return ExitCode::failed;
+      }
+      break;
     case Format::table: {
       const auto text = table();
       if (!text) {
