@@ -140,6 +140,23 @@ Zone::Day Zone::day_of(UtcTime at) const {
   return {start_of_day(zone, day), start_of_day(zone, day + date::days{1})};
 }
 
+Zone::Clock Zone::clock_at(UtcTime at) const {
+  const date::sys_info info = zone_of(zone_).get_info(at);
+  // The last rule of a zone holds until the end of the library's time.
+  constexpr UtcTime kFar{std::chrono::sys_days{std::chrono::year{9999} / 1 / 1}};
+  return {info.offset,
+          info.end.time_since_epoch() < kFar.time_since_epoch() ? UtcTime{info.end} : kFar};
+}
+
+double Zone::days_at(UtcTime at) const {
+  const auto& zone = zone_of(zone_);
+  const auto day = date::floor<date::days>(zone.to_local(at));
+  const Day whole = day_of(at);
+  return static_cast<double>(day.time_since_epoch().count()) +
+         std::chrono::duration<double>(at - whole.from) /
+             std::chrono::duration<double>(whole.to - whole.from);
+}
+
 Zone::Month Zone::month_of(UtcTime at) const {
   const auto& zone = zone_of(zone_);
   const auto day = date::floor<date::days>(zone.to_local(at));

@@ -39,6 +39,16 @@ class Zone {
     UtcTime from, to;
   };
   [[nodiscard]] Month month_of(UtcTime at) const;
+  // What the clocks of the zone are ahead of UTC at `at`, and the instant from
+  // which on that may be otherwise.
+  struct Clock {
+    std::chrono::milliseconds ahead;
+    UtcTime until;
+  };
+  [[nodiscard]] Clock clock_at(UtcTime at) const;
+  // Local days since 1970-01-01, and the share of the present one that is over:
+  // differences count local days, whatever their length, and add up.
+  [[nodiscard]] double days_at(UtcTime at) const;
 
  private:
   std::string name_;

@@ -96,6 +96,10 @@ class Matcher {
         notes[k].session = cases[k].fitting.front();
       else
         notes[k].why = why_not(notes[k], cases[k]);
+      if (notes[k].session) continue;
+      notes[k].candidates = cases[k].fitting;
+      notes[k].candidates.insert(notes[k].candidates.end(), cases[k].unknown.begin(),
+                                 cases[k].unknown.end());
     }
   }
 
@@ -258,9 +262,9 @@ std::vector<NotedCharge> match_noted_charges(const VanNotes& notes,
                                              const std::function<std::string(UtcTime)>& time_text) {
   std::vector<NotedCharge> out;
   for (const MeterNote& note : notes.meter)
-    out.push_back({note.id, NoteKind::meter, note.when, note.kwh(), note.step_kwh, {}, {}});
+    out.push_back({note.id, NoteKind::meter, note.when, note.kwh(), note.step_kwh, {}, {}, {}});
   for (const ReceiptNote& note : notes.receipts)
-    out.push_back({note.id, NoteKind::receipt, note.when, note.kwh, note.step_kwh, {}, {}});
+    out.push_back({note.id, NoteKind::receipt, note.when, note.kwh, note.step_kwh, {}, {}, {}});
   const Matcher matcher{sessions, time_text};
   matcher.match(out);
   return out;

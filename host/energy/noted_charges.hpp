@@ -34,6 +34,9 @@ struct NotedCharge {
   // another question: its coverage and source say.
   std::optional<std::size_t> session;
   std::string why;  // not empty where there is no session
+  // It is one of these, or may be; empty where the session is told, and where none
+  // is known that it could be.
+  std::vector<std::size_t> candidates;
 };
 
 // Meters first, then receipts, each in order of time. time_text: how a session's

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "energy/charge_curve.hpp"
 #include "energy/slow_signals.hpp"
 #include "energy/soc_energy.hpp"
 #include "energy/uncertainty.hpp"
@@ -206,6 +207,10 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   const double gap_periods = input.rules.gap_periods;
   work.minute_kw = minute_means(input.rows, segment, gap_periods);
   work.band_hours = hours_by_band(input.rows, segment, gap_periods);
+  work.curve = charge_curve(input.rows, segment.row_from, segment.row_to);
+  // Rows may begin a little later than the session.
+  const std::int64_t late_ms = input.rows.time_ms[segment.row_from] - segment.span.from_ms;
+  for (CurvePoint& point : work.curve) point.after_ms += late_ms;
   if (const auto peak = greatest_mean(input.rows, segment, kPeakMs, gap_periods)) {
     const double gain = std::hypot(input.rules.current_gain_u, input.rules.voltage_gain_u);
     work.peak_kw =
@@ -219,6 +224,14 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
 }
 
 void join_sessions(SessionWork& first, const SessionWork& second) {
+  const double kwh = first.curve.empty() ? 0 : first.curve.back().kwh;
+  for (CurvePoint point : second.curve) {
+    point.after_ms += second.span.from_ms - first.span.from_ms;
+    point.kwh += kwh;
+    // The last row of the one may be the first of the other.
+    if (first.curve.empty() || point.after_ms > first.curve.back().after_ms)
+      first.curve.push_back(point);
+  }
   first.span.to_ms = second.span.to_ms;
   first.touches_end = second.touches_end;
   first.end_doubt = second.end_doubt;
@@ -279,6 +292,7 @@ SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
   session.pack_kwh = MaybeFigure::known(pack);
   session.pack_ah = MaybeFigure::known(work.integral.charge_figure_ah(rules));
   session.band_hours = work.band_hours;
+  session.curve = work.curve;
   Figure all = pack;
   if (work.filled.figure) {
     session.filled_kwh = MaybeFigure::known(scaled(*work.filled.figure, -1));

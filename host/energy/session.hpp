@@ -32,6 +32,7 @@ struct SessionWork {
   std::optional<Figure> peak_kw;  // greatest 10 s mean into the pack
   double strong_kw = 0;           // greatest 30 s mean into the pack
   ChargeBandHours band_hours{};
+  std::vector<CurvePoint> curve;
   std::optional<double> soc_first_pct, soc_last_pct;
   double soc_step_pct = kSocPctPerCode;
   std::vector<Finding> findings;

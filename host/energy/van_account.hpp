@@ -92,6 +92,16 @@ inline constexpr std::array kChargeBandFromKw{0.6, 2.0, 5.0, 8.5, 15.0, 25.0, 50
 // Hours with power in each band; what lies below the first is none.
 using ChargeBandHours = std::array<double, kChargeBandFromKw.size()>;
 
+// A corner of the line of energy that went into the pack since a session's start:
+// straight between corners, within kCurveKwh of what was integrated.
+struct CurvePoint {
+  std::int64_t after_ms = 0;
+  double kwh = 0;
+  friend bool operator==(const CurvePoint&, const CurvePoint&) = default;
+};
+// A fifth of a watt-hour: a tenth of a second of the slowest usual charge (2 kW).
+inline constexpr double kCurveKwh = 0.0002;
+
 struct ChargeSession {
   UtcTime start, end;
   TimeDoubt start_doubt, end_doubt;
@@ -100,6 +110,10 @@ struct ChargeSession {
   MaybeFigure pack_kwh, pack_ah;  // charging lobes only
   MaybeFigure grid_kwh, peak_kw;
   ChargeBandHours band_hours{};  // of the time that samples cover
+  // When the energy came, gaps crossed by a straight line of power; from start to
+  // end; empty: it was not seen. Its shape is what counts: its sum may differ from
+  // pack_kwh by what an offset takes and gaps are filled with.
+  std::vector<CurvePoint> curve;
   std::optional<double> soc_start_pct, soc_end_pct;
   double soc_step_pct = kSocPctPerCode;
   double coverage = 0;

@@ -1,0 +1,99 @@
+// What a van cost in a period, and by the mile.
+//
+// Input     its priced charges, what people noted, and what the owner says is paid
+//           by the year.
+// Method    what has a day counts in the period that holds the day; what is paid by
+//           time counts by local days, so that parts of a period add up to it. A
+//           cost per mile divides by the distance between the first and the last
+//           odometer reading inside the period, or where there are not two by the
+//           trips that were measured; it is never stretched to the period's ends.
+// Rule      what nobody has told is not nought: it is left out and named.
+#pragma once
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "money/session_cost.hpp"
+
+namespace packmile {
+
+// Insurance, road tax, finance: paid whether the van moves or not.
+struct FixedCost {
+  std::string name;
+  double per_year = 0;
+  std::vector<std::string> vans;    // empty: every van, each this much
+  std::optional<UtcTime> from, to;  // absent: without that end
+};
+
+// What the van was worth; between two of them in a straight line.
+struct ValuePoint {
+  UtcTime at;
+  double sum = 0;
+  double u = 0;       // 1 sd: an opinion has one, a price that was paid has none
+  bool sold = false;  // nothing is lost any more
+};
+
+// A valuation is an opinion: a tenth of it either way (from memory).
+inline constexpr double kValuationShare = 0.1;
+
+struct OdometerPoint {
+  NoteTime when;
+  double km = 0;
+  double step_km = 0.1;  // of service 01, $A6, where it is the logger's
+};
+
+struct CostInput {
+  std::string van;
+  std::optional<double> nominal_kwh;
+  std::span<const ChargeSession> sessions;
+  std::span<const Trip> trips;
+  std::span<const Stand> stands;
+  const PricedCharges* priced = nullptr;  // of the sessions
+  const VanNotes* notes = nullptr;
+  std::vector<OdometerPoint> odometer;  // of the logger and of notes, in any order
+  std::vector<ValuePoint> values;       // in order of time
+  const MoneyFacts* money = nullptr;
+  std::span<const FixedCost> fixed;
+  std::optional<double> labour_rate;  // of an hour
+  std::size_t fleet_vans = 1;         // that share a standing charge
+};
+
+struct VanCost {
+  UtcTime from, to;
+  MaybeFigure distance_km;
+  std::optional<UtcTime> distance_from, distance_to;  // of the readings that it is between
+  MaybeFigure energy_cost, tyres_cost, parts_cost, labour_cost, fixed_cost, depreciation_cost;
+  MaybeFigure hire_cost;  // in place of the van, as the off_road notes say
+  MaybeFigure lost_days;
+  MaybeFigure total_cost;
+  MaybeFigure cost_per_mile, cost_per_mile_without_depreciation, energy_cost_per_mile;
+  // At the socket: as noted, or worked out from the pack.
+  MaybeFigure grid_kwh, grid_kwh_per_mile;
+  // Parts of energy_cost: what the charger and its post lost, and what the van took
+  // standing.
+  MaybeFigure charger_loss_cost, standing_cost;
+  // What is not in total_cost: energy, charges_without_cost, meter_without_price,
+  // tyres, parts, labour, off_road, fixed, depreciation.
+  std::vector<std::string> not_included;
+  std::vector<std::string> remarks;  // why, in the same order
+  std::size_t unsure_sessions = 0;   // may or may not belong to the period
+};
+
+// No cost per mile is told from less.
+inline constexpr double kLeastMiles = 100;
+// What was in the pack at either end weighs less than this long (design: a month).
+inline constexpr double kLeastMeterDays = 28;
+
+[[nodiscard]] VanCost cost_of(const CostInput& input, UtcTime from, UtcTime to);
+
+// What the van lost of its worth between two moments. Behind the last point the
+// last stretch goes on for a year at most.
+[[nodiscard]] MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone,
+                                       UtcTime from, UtcTime to);
+
+// kWh at the meter by the mile: what was in the pack at either end is known to a
+// tenth of it.
+[[nodiscard]] Figure meter_kwh_per_mile(const Figure& kwh, const Figure& km, double nominal_kwh);
+
+}  // namespace packmile

@@ -1,0 +1,294 @@
+#include "money/cost.hpp"
+
+#include <doctest/doctest.h>
+
+#include <random>
+
+#include "energy/session.hpp"
+#include "unit/host/money/night_tariff.hpp"
+
+using namespace packmile;
+using namespace std::chrono;
+using doctest::Approx;
+
+namespace {
+
+UtcTime at(const char* text) { return london().read(text).value(); }
+NoteTime instant(const char* text) { return {at(text), at(text)}; }
+NoteTime on_day(const char* text) {
+  const Zone::Day d = london().day_of(at(text));
+  return {d.from, d.to};
+}
+std::string text(UtcTime t) { return london().minute(t); }
+
+struct Van {
+  MoneyFacts money;
+  VanNotes notes;
+  std::vector<ChargeSession> sessions;
+  std::vector<Trip> trips;
+  std::vector<Stand> stands;
+  std::vector<FixedCost> fixed;
+  std::vector<ValuePoint> values;
+  std::optional<double> labour_rate;
+  std::optional<double> nominal_kwh = 60;
+  std::size_t fleet_vans = 1;
+
+  Van() { money.zone = london(); }
+  VanCost cost(const char* from, const char* to) const { return cost(at(from), at(to)); }
+  VanCost cost(UtcTime from, UtcTime to) const {
+    const PricedCharges priced = price_charges(sessions, trips, notes, money, text);
+    CostInput input;
+    input.van = "rowan";
+    input.nominal_kwh = nominal_kwh;
+    input.sessions = sessions;
+    input.trips = trips;
+    input.stands = stands;
+    input.priced = &priced;
+    input.notes = &notes;
+    for (const OdometerNote& note : notes.odometer)
+      input.odometer.push_back({note.when, note.km, note.step_km});
+    input.values = values;
+    input.money = &money;
+    input.fixed = fixed;
+    input.labour_rate = labour_rate;
+    input.fleet_vans = fleet_vans;
+    return cost_of(input, from, to);
+  }
+};
+
+ChargeSession session(UtcTime start, double kw, double hours) {
+  ChargeSession s;
+  s.start = start;
+  s.end = start + milliseconds{static_cast<std::int64_t>(hours * 3.6e6)};
+  s.kind = ChargeKind::ac;
+  s.curve = steady(kw, s.start, s.end);
+  s.pack_kwh = MaybeFigure::known(figure_of(kw * hours, 0.01, 0.1));
+  s.grid_kwh = grid_energy_kwh(s.kind, *s.pack_kwh.figure, hours);
+  s.filled_kwh = MaybeFigure::known({});
+  s.coverage = 1;
+  return s;
+}
+
+// A silent van of one month, all of it from paper:
+//   meter     18240.5 -> 19105.0 kWh                        = 864.5 kWh
+//   odometer  61200 -> 65040 km: 3840 km                    = 2386.064 miles
+//   depot     8.4 p flat                    864.5 * 0.084   =  72.618
+//   receipt   21.3 kWh                                      =  14.70
+//   energy                                                  =  87.318
+//   tyres     two for 236.00                                = 236.00
+//   insurance 1095.75 a year / 365.25 * 31 days             =  93.00
+//   total                                                   = 416.318
+//   by the mile  416.318 / 2386.064                         = 0.174479
+//   energy       87.318 / 2386.064                          = 0.036595
+//   at the meter (864.5 + 21.3) / 2386.064                  = 0.371239
+Van silent() {
+  Van van;
+  van.money.tariffs = {flat_tariff("yard", 0.084)};
+  van.money.places = {{"yard", PlaceKind::depot, "yard", {}, {}, {}}};
+  van.money.meter = DepotMeter{"yard", {"rowan"}, 1};
+  van.notes.odometer = {{1, instant("2026-03-01T07:00:00Z"), 61200, 1},
+                        {2, instant("2026-03-31T18:00:00Z"), 65040, 1}};
+  van.notes.meter = {{3, instant("2026-03-31T18:00:00Z"), 18240.5, 19105.0, 0.1}};
+  van.notes.receipts = {{4, on_day("2026-03-12"), 21.3, 0.1, 14.70, "Corn Exchange"}};
+  van.notes.jobs = {{5, on_day("2026-03-20"), "tyre front", 236, std::nullopt}};
+  van.fixed = {{"insurance", 1095.75, {}, {}, {}}};
+  return van;
+}
+
+}  // namespace
+
+TEST_CASE("a silent van: notes, a receipt and the meter give the cost per mile") {
+  const VanCost cost = silent().cost("2026-03-01", "2026-04-01");
+  CHECK(cost.distance_km.figure->value == Approx(3840));
+  CHECK(cost.energy_cost.figure->value == Approx(87.318));
+  CHECK(cost.tyres_cost.figure->value == Approx(236));
+  // A March of 31 local days, one of them an hour short.
+  CHECK(cost.fixed_cost.figure->value == Approx(93.00));
+  CHECK(cost.total_cost.figure->value == Approx(416.318));
+  CHECK(cost.cost_per_mile.figure->value == Approx(0.174479).epsilon(1e-5));
+  CHECK(cost.energy_cost_per_mile.figure->value == Approx(0.036595).epsilon(1e-4));
+  CHECK(cost.grid_kwh_per_mile.figure->value == Approx(0.371239).epsilon(1e-5));
+  CHECK(cost.grid_kwh_per_mile.figure->low < 0.36);
+  CHECK_FALSE(cost.parts_cost.figure);
+  CHECK_FALSE(cost.labour_cost.figure);
+  CHECK_FALSE(cost.depreciation_cost.figure);
+  CHECK_FALSE(cost.lost_days.figure);
+  CHECK(cost.not_included ==
+        std::vector<std::string>{"parts", "labour", "off_road", "depreciation"});
+}
+
+// 864.5 kWh over 3840 km, 60 kWh in the pack: 0.36231 kWh by the mile, 1 sd 0.00356
+// from a tenth of the pack at either end.
+TEST_CASE("kWh per mile at the meter") {
+  const Figure kwh_per_mile =
+      meter_kwh_per_mile({864.5, 864.5, 864.5, 0}, {3840, 3840, 3840, 0}, 60);
+  CHECK(kwh_per_mile.value == Approx(0.36231).epsilon(1e-4));
+  CHECK((kwh_per_mile.high - kwh_per_mile.value) / kZ95 == Approx(0.00356).epsilon(2e-3));
+}
+
+// 2.1 p by the mile at 8.4 p a kWh are 0.25 kWh at the meter; and 1.8 p at 7.5 p are
+// 0.24 (common practice, no source).
+TEST_CASE("pence by the mile and kWh by the mile agree") {
+  for (const auto& [price, kwh, pence] : {std::tuple{0.084, 0.25, 2.1}, {0.075, 0.24, 1.8}}) {
+    Van van = silent();
+    van.money.tariffs = {flat_tariff("yard", price)};
+    van.notes.receipts.clear();
+    van.notes.odometer[1].km = van.notes.odometer[0].km + 1000 * kKmPerMile;
+    van.notes.meter[0].after_kwh = van.notes.meter[0].before_kwh + 1000 * kwh;
+    const VanCost cost = van.cost("2026-03-01", "2026-04-01");
+    CHECK(100 * cost.energy_cost_per_mile.figure->value == Approx(pence));
+    CHECK(cost.grid_kwh_per_mile.figure->value == Approx(kwh));
+  }
+}
+
+TEST_CASE("a counter of one van counts between its notes, too; one of several does not") {
+  Van van = silent();
+  van.notes.receipts.clear();
+  van.notes.meter = {{3, instant("2026-03-10T18:00:00Z"), 18240.5, 18300.5, 0.1},
+                     {4, instant("2026-03-31T18:00:00Z"), 18400.5, 18440.5, 0.1}};
+  CHECK(van.cost("2026-03-01", "2026-04-01").grid_kwh.figure->value == Approx(200));
+  van.money.meter->vans = {"rowan", "alder"};
+  CHECK(van.cost("2026-03-01", "2026-04-01").grid_kwh.figure->value == Approx(100));
+}
+
+TEST_CASE("at two rates the meter of a month gives a range") {
+  Van van = silent();
+  van.notes.receipts.clear();
+  van.money.tariffs = {night_tariff()};
+  van.money.places = {{"yard", PlaceKind::depot, "night", {}, {}, {}}};
+  Figure energy = *van.cost("2026-03-01", "2026-04-01").energy_cost.figure;
+  CHECK(energy.low == Approx(864.5 * 0.084).epsilon(0.02));
+  CHECK(energy.high == Approx(864.5 * 0.30).epsilon(0.02));
+  // Charged between 00:30 and 05:00 alone.
+  van.money.places[0].hours = PlaceHours{30, 300, 0x7F};
+  energy = *van.cost("2026-03-01", "2026-04-01").energy_cost.figure;
+  CHECK(energy.value == Approx(864.5 * 0.084));
+}
+
+TEST_CASE("no cost by the mile under a hundred miles, and none without a distance") {
+  Van van = silent();
+  van.notes.odometer[1].km = van.notes.odometer[0].km + 99 * kKmPerMile;
+  VanCost cost = van.cost("2026-03-01", "2026-04-01");
+  CHECK_FALSE(cost.cost_per_mile.figure);
+  CHECK(cost.cost_per_mile.why.find("too few") != std::string::npos);
+  CHECK(cost.total_cost.figure);
+  van.notes.odometer.pop_back();
+  cost = van.cost("2026-03-01", "2026-04-01");
+  CHECK_FALSE(cost.distance_km.figure);
+  CHECK(cost.cost_per_mile.why.find("note the odometer") != std::string::npos);
+}
+
+TEST_CASE("an odometer that falls gives no distance") {
+  Van van = silent();
+  std::swap(van.notes.odometer[0].km, van.notes.odometer[1].km);
+  const VanCost cost = van.cost("2026-03-01", "2026-04-01");
+  CHECK_FALSE(cost.distance_km.figure);
+  CHECK(cost.distance_km.why.find("fell from 65040 to 61200") != std::string::npos);
+}
+
+TEST_CASE("the cost of a month is the cost of its parts, however it is cut") {
+  const unsigned seed = 4711;
+  MESSAGE("seed ", seed);
+  std::mt19937 random{seed};
+  Van van;
+  van.money.tariffs = {night_tariff(), flat_tariff("post", 0.69)};
+  van.money.places = {{"yard", PlaceKind::depot, "night", PlaceHours{1080, 360, 0x7F}, {}, {}}};
+  van.money.tariffs[0].lists[0].standing_per_day = 0.47;
+  van.fixed = {{"insurance", 1240, {}, {}, at("2026-03-20")}};
+  van.values = {{at("2024-03-01"), 30000, 0}, {at("2026-03-10"), 20000, 1000}};
+  van.notes.off_road = {{1, on_day("2026-03-14"), 5, 300}};
+  van.notes.jobs = {{2, on_day("2026-03-17"), "tyre", 118.5, 1.5},
+                    {3, on_day("2026-03-25"), "wiper", 17.9, {}}};
+  van.notes.receipts = {{4, on_day("2026-03-12"), 21.3, 0.1, 14.70, "Corn Exchange"}};
+  van.labour_rate = 32;
+  const UtcTime from = at("2026-03-01"), to = at("2026-04-01");
+  for (UtcTime t = from; t < to; t += hours{7 + static_cast<int>(random() % 30)})
+    van.sessions.push_back(
+        session(t, 2 + static_cast<int>(random() % 5), 1 + static_cast<int>(random() % 4)));
+  const VanCost whole = van.cost(from, to);
+  for (int round = 0; round < 20; ++round) {
+    std::vector<UtcTime> cuts{from, to};
+    for (int k = 0; k < 5; ++k)
+      cuts.push_back(from + milliseconds{static_cast<std::int64_t>(
+                                random() % static_cast<std::uint64_t>((to - from).count()))});
+    std::ranges::sort(cuts);
+    std::array<double, 8> sums{};
+    const auto parts = [](const VanCost& c) {
+      return std::array{&c.energy_cost, &c.tyres_cost, &c.parts_cost, &c.labour_cost,
+                        &c.fixed_cost,  &c.hire_cost,  &c.lost_days,  &c.depreciation_cost};
+    };
+    for (std::size_t k = 1; k < cuts.size(); ++k) {
+      const VanCost part = van.cost(cuts[k - 1], cuts[k]);
+      const auto figures = parts(part);
+      for (std::size_t p = 0; p < figures.size(); ++p)
+        if (figures[p]->figure) sums[p] += figures[p]->figure->value;
+    }
+    const auto figures = parts(whole);
+    for (std::size_t p = 0; p < figures.size(); ++p)
+      CHECK(sums[p] == Approx(figures[p]->figure->value).epsilon(1e-9));
+  }
+}
+
+TEST_CASE("the order of notes does not matter") {
+  Van van = silent();
+  const double before = van.cost("2026-03-01", "2026-04-01").total_cost.figure->value;
+  std::ranges::reverse(van.notes.odometer);
+  CHECK(van.cost("2026-03-01", "2026-04-01").total_cost.figure->value == before);
+  CHECK(van.cost("2026-03-01", "2026-04-01").distance_km.figure->value == Approx(3840));
+}
+
+TEST_CASE("a receipt that may be of two charges is paid once") {
+  Van van;
+  van.money.tariffs = {flat_tariff("yard", 0.30)};
+  van.money.places = {{"yard", PlaceKind::depot, "yard", PlaceHours{0, 1440, 0x7F}, {}, {}}};
+  van.sessions = {session(at("2026-03-12T08:00:00Z"), 7, 3),
+                  session(at("2026-03-12T18:00:00Z"), 7, 3)};
+  van.notes.receipts = {{4, on_day("2026-03-12"), 23.4, 0.1, 15, "Corn Exchange"}};
+  const VanCost cost = van.cost("2026-03-01", "2026-04-01");
+  const double one = van.sessions[0].grid_kwh.figure->value * 0.30;
+  CHECK(cost.energy_cost.figure->value == Approx(one + 15));
+}
+
+TEST_CASE("a charge that may belong to another month widens the interval") {
+  Van van;
+  van.money.tariffs = {flat_tariff("yard", 0.30)};
+  van.sessions = {session(at("2026-03-12T08:00:00Z"), 7, 3),
+                  session(at("2026-03-31T08:00:00Z"), 7, 3)};
+  van.sessions[1].start_doubt = van.sessions[1].end_doubt = {0, 3 * 86'400'000LL};
+  const VanCost march = van.cost("2026-03-01", "2026-04-01");
+  const VanCost april = van.cost("2026-04-01", "2026-05-01");
+  CHECK(march.unsure_sessions == 1);
+  CHECK(march.energy_cost.figure->low < van.sessions[0].grid_kwh.figure->value * 0.30);
+  CHECK_FALSE(april.energy_cost.figure);
+}
+
+TEST_CASE("depreciation goes in a straight line between two values") {
+  const std::vector<ValuePoint> values{{at("2024-01-01"), 30000, 0, false},
+                                       {at("2026-01-01"), 20000, 1000, false}};
+  // 10,000 over 731 days.
+  const MaybeFigure month = depreciation(values, london(), at("2025-06-01"), at("2025-07-01"));
+  CHECK(month.figure->value == Approx(10000.0 / 731 * 30));
+  CHECK((month.figure->high - month.figure->value) / kZ95 == Approx(1000.0 / 731 * 30));
+  // Behind the last one at the same pace, for a year.
+  CHECK(depreciation(values, london(), at("2026-06-01"), at("2026-07-01")).figure->value ==
+        Approx(10000.0 / 731 * 30));
+  CHECK_FALSE(depreciation(values, london(), at("2027-02-01"), at("2027-03-01")).figure);
+  CHECK_FALSE(depreciation(values, london(), at("2023-02-01"), at("2023-03-01")).figure);
+  CHECK_FALSE(
+      depreciation({values.data(), 1}, london(), at("2025-02-01"), at("2025-03-01")).figure);
+}
+
+TEST_CASE("standing and charger losses are named in money") {
+  Van van;
+  van.money.tariffs = {flat_tariff("yard", 0.30)};
+  van.sessions = {session(at("2026-03-12T08:00:00Z"), 7, 3)};
+  Stand stand;
+  stand.start = at("2026-03-12T15:00:00Z");
+  stand.end = stand.start + 1h;
+  stand.discharge_kwh = MaybeFigure::known(figure_of(0.5, 0, 0));
+  van.stands = {stand};
+  const VanCost cost = van.cost("2026-03-01", "2026-04-01");
+  const double grid = van.sessions[0].grid_kwh.figure->value;
+  CHECK(cost.charger_loss_cost.figure->value == Approx((grid - 21) * 0.30));
+  CHECK(cost.standing_cost.figure->value == Approx(0.5 * grid / 21 * 0.30));
+}
