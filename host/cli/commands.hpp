@@ -82,6 +82,7 @@ struct RowsOptions {
   Format format = Format::table;
   std::string output;
   std::optional<std::string> as_of;  // of commands that have a today
+  std::optional<std::string> by;     // of cost alone: month
 };
 
 struct SamplesOptions {
@@ -116,6 +117,7 @@ struct SignalsOptions {
 [[nodiscard]] ExitCode run_sessions(const RowsOptions& options);
 [[nodiscard]] ExitCode run_throughput(const RowsOptions& options);
 [[nodiscard]] ExitCode run_verdicts(const RowsOptions& options);
+[[nodiscard]] ExitCode run_cost(const RowsOptions& options);
 [[nodiscard]] ExitCode run_compare(const RowsOptions& options);
 [[nodiscard]] ExitCode run_capacity(const RowsOptions& options);
 [[nodiscard]] ExitCode run_upkeep(const RowsOptions& options);

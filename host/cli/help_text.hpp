@@ -129,7 +129,7 @@ inline constexpr std::array kCommandHelp{
                 "packmile sessions"},
     CommandHelp{"sessions",
                 "",
-                "Lists charge sessions: energy into the pack, power, SoC.",
+                "Lists charge sessions: energy into the pack, power, SoC, place, cost.",
                 {"packmile sessions", "packmile sessions --van Linden --format json",
                  "packmile sessions --from 2026-03-01 --to 2026-04-01"},
                 kRowsMore,
@@ -140,6 +140,17 @@ inline constexpr std::array kCommandHelp{
                 {"packmile throughput", "packmile throughput --from 2026-03-01 --to 2026-04-01",
                  "packmile throughput --units km --format json"},
                 kRowsMore,
+                "packmile cost"},
+    CommandHelp{"cost",
+                "",
+                "Adds up what each van cost in a period, in all and by the mile.",
+                {"packmile cost", "packmile cost --by month",
+                 "packmile cost --from 2026-03-01 --to 2026-04-01 --format json"},
+                "Prices come from [[tariff]] and [[place]] of fleet.toml and from receipts; jobs,\n"
+                "days off the road and values from notes. There is no price that is not entered:\n"
+                "what nobody has told is left out and named. A cost by the mile needs 100 miles\n"
+                "between two odometer readings in the period. Notes alone are enough for a van\n"
+                "that answers nothing.\n",
                 "packmile compare"},
     CommandHelp{"compare",
                 "",

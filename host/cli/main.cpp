@@ -22,7 +22,7 @@ namespace {
 
 // Words as CLI11 stores them, before they become options.
 struct Words {
-  std::string format;
+  std::string by, format;
   std::string units = "miles";
   std::string depot, van, from, to, as_of, pulled_at;
   std::string remark, replaces;
@@ -190,6 +190,7 @@ class Program {
     add_rows("trips", run_trips);
     add_rows("sessions", run_sessions);
     add_rows("throughput", run_throughput);
+    add_rows("cost", run_cost, Today::asked, Pieces::asked);
     add_rows("verdicts", run_verdicts);
     add_rows("compare", run_compare, Today::asked);
     add_rows("upkeep", run_upkeep, Today::asked);
@@ -411,8 +412,9 @@ class Program {
   }
 
   enum class Today : bool { not_asked, asked };
+  enum class Pieces : bool { not_asked, asked };
   void add_rows(const char* name, ExitCode (*list)(const RowsOptions&),
-                Today today = Today::not_asked) {
+                Today today = Today::not_asked, Pieces pieces = Pieces::not_asked) {
     Command& command = add(name);
     Words& words = words_of(name);
     CLI::App& app = *command.app;
@@ -420,6 +422,9 @@ class Program {
     app.add_option("--van", words.van, "NAME|VIN   one van; default all");
     app.add_option("--from", words.from, "D   a day or an instant with offset; included");
     app.add_option("--to", words.to, "D   the same; not included");
+    if (pieces == Pieces::asked)
+      app.add_option("--by", words.by, "month   a row for each; default one for the period")
+          ->check(CLI::IsMember({"month"}));
     app.add_option("--units", words.units, "miles|km   of tables; default miles")
         ->check(CLI::IsMember({"miles", "km"}));
     if (today == Today::asked)
@@ -427,11 +432,12 @@ class Program {
                      "D   what today is; default the last moment in archive and notes");
     std::string& output = outputs_[name];
     add_rows_format(command, words, output);
-    command.run = [&app, &words, &output, list, today] {
+    command.run = [&app, &words, &output, list, today, pieces] {
       return list({given(app, "--depot", words.depot), given(app, "--van", words.van),
                    given(app, "--from", words.from), given(app, "--to", words.to),
                    words.units == "km" ? Units::km : Units::miles, format_of(words.format), output,
-                   today == Today::asked ? given(app, "--as-of", words.as_of) : std::nullopt});
+                   today == Today::asked ? given(app, "--as-of", words.as_of) : std::nullopt,
+                   pieces == Pieces::asked ? given(app, "--by", words.by) : std::nullopt});
     };
   }
 

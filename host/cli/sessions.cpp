@@ -5,13 +5,26 @@
 
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
+#include "ledger/van_cost.hpp"
+#include "money/currency.hpp"
 
 namespace packmile::cli {
 
+namespace {
+
+// "yard (assumed)"; "-" where it is not known.
+std::string place_text(const SessionCost& cost) {
+  if (cost.place.empty()) return "-";
+  return clean_text(cost.place) + (cost.source == PlaceSource::assumed ? " (assumed)" : "");
+}
+
+}  // namespace
+
 ExitCode run_sessions(const RowsOptions& options) {
-  AskedOr answer = ask(options);
+  AskedOr answer = ask(options, true);
   if (!answer.asked) return answer.code;
   Asked& asked = *answer.asked;
+  const Fleet& fleet = asked.open.depot.fleet;
 
   Rows rows{session_columns(), {}};
   std::vector<std::vector<std::string>> lines;
@@ -19,43 +32,74 @@ ExitCode run_sessions(const RowsOptions& options) {
   std::int64_t beside = 0;
   std::int64_t unsure = 0;
   for (const AskedVan& van : asked.vans) {
-    if (!van.id) continue;
-    const auto list = asked.open.ledger.sessions(*van.id, asked.period);
-    if (!list) {
-      say(list.error());
+    auto parts = parts_of_van(asked, van);
+    if (!parts) {
+      say(parts.error());
       return ExitCode::failed;
     }
-    const auto others = asked.open.ledger.sessions_beside(*van.id, asked.period);
-    if (!others) {
-      say(others.error());
+    auto notes = van_notes(asked.open.ledger, van.names.van);
+    if (!notes) {
+      say(notes.error());
       return ExitCode::failed;
     }
-    beside += *others;
-    for (const ChargeSession& session : *list) {
-      unsure += std::ranges::count(session.findings, Finding::period_unsure);
-      rows.rows.push_back(row_of(van.names, session, asked.open.depot.fleet.currency));
+    if (van.id) {
+      const auto others = asked.open.ledger.sessions_beside(*van.id, asked.period);
+      if (!others) {
+        say(others.error());
+        return ExitCode::failed;
+      }
+      beside += *others;
+    }
+    // Priced in the order of the van's life: which charge a note is about, and what
+    // was driven before it, do not hang on the period.
+    const VanMoney money = van_money(van.names, std::move(*parts), std::move(*notes), fleet);
+    const NotedSessions noted = noted_sessions(money, fleet);
+    std::vector<std::pair<ChargeSession, const SessionCost*>> list;
+    for (std::size_t k = 0; k < money.parts.sessions.size(); ++k)
+      list.emplace_back(money.parts.sessions[k], &money.priced.sessions[k]);
+    for (std::size_t k = 0; k < noted.sessions.size(); ++k)
+      list.emplace_back(noted.sessions[k], &noted.costs[k]);
+    std::ranges::stable_sort(list, {}, [](const auto& one) { return one.first.start; });
+    for (auto& [session, cost] : list) {
+      if (!asked.period.holds(session.start)) continue;
+      if (!asked.period.surely_holds(session.start, session.start_doubt)) {
+        session.findings.push_back(Finding::period_unsure);
+        ++unsure;
+      }
+      rows.rows.push_back(row_of(van.names, session, *cost, fleet.currency));
       if (options.format != Format::table) continue;
-      for (const MaybeFigure* f : {&session.pack_kwh, &session.grid_kwh, &session.peak_kw})
-        reasons.note(*f);
+      for (const auto& f : {session.pack_kwh, cost->grid_kwh, session.peak_kw, cost->cost})
+        reasons.note(f);
       const auto soc = [](const std::optional<double>& soc_pct) {
         return soc_pct ? fmt::format("{:.0f}", *soc_pct) : std::string{"-"};
       };
-      lines.push_back({clean_text(van.names.van),
-                       moment_text(asked.zone(), session.start, session.start_doubt),
-                       minutes_text(session), std::string{word_of(session.kind)},
-                       std::string{word_of(session.source)}, figure_text(session.pack_kwh),
-                       figure_text(session.grid_kwh), figure_text(session.peak_kw),
-                       soc(session.soc_start_pct) + " to " + soc(session.soc_end_pct),
-                       share_text(session.coverage), text_of(session.findings)});
+      lines.push_back(
+          {clean_text(van.names.van), moment_text(asked.zone(), session.start, session.start_doubt),
+           minutes_text(session), std::string{word_of(session.kind)},
+           std::string{word_of(session.source)}, figure_text(session.pack_kwh),
+           figure_text(cost->receipt || cost->meter ? cost->grid_kwh : session.grid_kwh),
+           figure_text(session.peak_kw),
+           soc(session.soc_start_pct) + " to " + soc(session.soc_end_pct), place_text(*cost),
+           money_text(cost->cost, fleet.currency), share_text(session.coverage),
+           text_of(session.findings)});
     }
   }
   return write_rows(options, "sessions", rows, asked.zone(), [&]() -> Result<std::string> {
     const auto evidence = evidence_of(asked, true);
     if (!evidence) return evidence.error();
-    const std::vector<TableColumn> columns{
-        {"van", false},    {"start", false},   {"min", true},      {"kind", false},
-        {"source", false}, {"pack kWh", true}, {"grid kWh", true}, {"peak kW", true},
-        {"SoC %", true},   {"seen", true},     {"findings", false}};
+    const std::vector<TableColumn> columns{{"van", false},
+                                           {"start", false},
+                                           {"min", true},
+                                           {"kind", false},
+                                           {"source", false},
+                                           {"pack kWh", true},
+                                           {"grid kWh", true},
+                                           {"peak kW", true},
+                                           {"SoC %", true},
+                                           {"place", false},
+                                           {"cost " + fleet.currency, true},
+                                           {"seen", true},
+                                           {"findings", false}};
     return render_table(columns, lines) + fmt::format("{} sessions\n", lines.size()) +
            foot_of(asked, reasons) + beside_text(beside, unsure, "sessions") + *evidence;
   });

@@ -25,7 +25,7 @@ bool sure(const TimeDoubt& doubt) {
 
 }  // namespace
 
-AskedOr ask(const RowsOptions& options) {
+AskedOr ask(const RowsOptions& options, bool with_noted) {
   auto open = open_depot(options.depot);
   if (!open) return {std::nullopt, ExitCode::failed};
   const Zone& zone = open->depot.fleet.zone;
@@ -62,6 +62,16 @@ AskedOr ask(const RowsOptions& options) {
     const bool has_data =
         std::ranges::any_of(vans, [&](const AskedVan& v) { return v.names.van == van.name; });
     if (!has_data) vans.push_back({{van.name, van.vin}, std::nullopt});
+  }
+  if (with_noted) {
+    const auto noted = open->ledger.noted_vans();
+    if (!noted) {
+      say(noted.error());
+      return {std::nullopt, ExitCode::failed};
+    }
+    for (const std::string& name : *noted)
+      if (std::ranges::none_of(vans, [&](const AskedVan& v) { return v.names.van == name; }))
+        vans.push_back({{name, {}}, std::nullopt});
   }
   std::ranges::stable_sort(vans, {}, [](const AskedVan& v) {
     return std::pair{v.names.van, v.names.vin};

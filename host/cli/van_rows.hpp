@@ -1,4 +1,4 @@
-// What trips, sessions, throughput, capacity, fade, compare and verdicts have in common: a
+// What trips, sessions, throughput, cost, capacity, fade, compare and verdicts have in common: a
 // depot brought up to
 // date, the vans and the period that were asked for, and the three formats.
 #pragma once
@@ -35,7 +35,8 @@ struct AskedOr {
   std::optional<Asked> asked;
   ExitCode code = ExitCode::failed;
 };
-[[nodiscard]] AskedOr ask(const RowsOptions& options);
+// with_noted: also vans of which there are notes alone.
+[[nodiscard]] AskedOr ask(const RowsOptions& options, bool with_noted = false);
 
 // Everything that the ledger has of a van's life; nothing of one that only
 // fleet.toml knows.

@@ -6,13 +6,15 @@
 // interval (between what a moment lies), figure, reading, soc (a reading with a
 // step of its own), word, real, whole, findings; for capacity also when, window,
 // number, text, yes_no and rejected; kept_figure and kept_number for
-// what the ledger keeps and rows do not show; and unknown_text, unknown_figure,
-// fixed for what rows show and the ledger does not keep yet.
+// what the ledger keeps and rows do not show, curve likewise; and shown_text,
+// shown_figure, fixed for what rows show and the ledger does not keep: prices and
+// places may change without a card being read again.
 #pragma once
 #include <array>
 #include <string>
 
 #include "energy/van_account.hpp"
+#include "money/session_cost.hpp"
 #include "pack/capacity.hpp"
 #include "pack/witness.hpp"
 
@@ -91,7 +93,7 @@ void of_trip(V& v, T& trip) {
 }
 
 template <typename V, typename T>
-void of_session(V& v, T& session, const std::string& currency) {
+void of_session(V& v, T& session, const SessionCost& money, const std::string& currency) {
   v.moment("start", session.start, session.start_doubt);
   v.moment("end", session.end, session.end_doubt);
   v.word("kind", session.kind);
@@ -102,9 +104,9 @@ void of_session(V& v, T& session, const std::string& currency) {
   v.figure("peak_kw", session.peak_kw);
   v.soc("soc_start_pct", session.soc_start_pct, session.soc_step_pct);
   v.soc("soc_end_pct", session.soc_end_pct, session.soc_step_pct);
-  v.unknown_text("place", "nobody has said where this charge was");
-  v.fixed("place_source", "unknown");
-  v.unknown_figure("cost", "the depot has no tariff for this charge");
+  v.shown_text("place", money.place, money.place_why);
+  v.fixed("place_source", std::string{word_of(money.source)});
+  v.shown_figure("cost", money.cost);
   v.fixed("currency", currency);
   v.real("coverage", session.coverage);
   v.figure("filled_kwh", session.filled_kwh);
@@ -114,6 +116,7 @@ void of_session(V& v, T& session, const std::string& currency) {
   v.interval("end_low", "end_high", session.end, session.end_doubt);
   for (std::size_t k = 0; k < session.band_hours.size(); ++k)
     v.kept_number(kChargeBandColumns[k], session.band_hours[k]);
+  v.curve("curve", session.curve);
 }
 
 template <typename V, typename T>

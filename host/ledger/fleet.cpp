@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "ledger/fleet_keep.hpp"
+#include "ledger/fleet_money.hpp"
 #include "ledger/fleet_ownership.hpp"
 #include "ledger/fleet_parts.hpp"
 #include "ledger/fleet_signals.hpp"
@@ -62,6 +63,17 @@ std::string read_currency(Fleet& fleet, const toml::node& node) {
   if (fleet.currency.size() != 3 ||
       !std::ranges::all_of(fleet.currency, [](char c) { return c >= 'A' && c <= 'Z'; }))
     return "must be three capital letters (ISO 4217), such as GBP";
+  return {};
+}
+
+// More is a slip of the decimal point, in any currency (common practice, no source).
+constexpr double kMostLabourRate = 1e6;
+
+std::string read_labour_rate(Fleet& fleet, const toml::node& node) {
+  const double value = node.is_number() ? node.value<double>().value_or(-1) : -1;
+  if (!(value >= 0 && value <= kMostLabourRate))
+    return fmt::format("must be a number from 0 to {} of the currency", kMostLabourRate);
+  fleet.labour_rate = value;
   return {};
 }
 
@@ -176,6 +188,7 @@ const std::vector<Key<Fleet>>& fleet_keys() {
   static const std::vector<Key<Fleet>> keys{
       {"zone", true, read_zone},
       {"currency", true, read_currency},
+      {"labour_rate", false, read_labour_rate},
   };
   return keys;
 }
@@ -248,9 +261,11 @@ FleetRead parse_fleet(std::string_view text, const std::string& where) {
   Complaints complaints{where};
   try {
     const toml::table table = toml::parse(text);
-    static const std::array<std::string, 4> kOthers{"van", "signal", "part", "keep"};
+    static const std::array<std::string, 8> kOthers{
+        "van", "signal", "part", "keep", "tariff", "place", "depot_meter", "fixed_cost"};
     read_table(table, fleet_keys(), kOthers, "the file", out.fleet, complaints);
     if (const auto* vans = table.get("van")) read_vans(*vans, out.fleet, complaints);
+    read_money(table, out.fleet, complaints);
     if (const auto* signals = table.get("signal")) read_signals(*signals, out.fleet, complaints);
     if (const auto* parts = table.get("part")) read_parts(*parts, out.fleet, complaints);
     if (const auto* keeps = table.get("keep")) read_keeps(*keeps, out.fleet, complaints);
@@ -313,6 +328,8 @@ std::string fleet_template(std::string_view zone, std::string_view currency) {
 zone = {}
 # ISO 4217 code of the money in notes and tariffs; XXX means none.
 currency = {}
+# What an hour of your own work on a van costs; without it hours in notes are not reckoned.
+#labour_rate = 32.00
 
 # One block for each van; `packmile import` prints it for a van not yet known.
 #[[van]]
@@ -324,7 +341,7 @@ currency = {}
 # What you expect the pack to hold, percent of its new capacity: any number of points,
 # by at_miles, at_km or at_years; straight between them, 100 at the beginning.
 #expectation = [ {{ at_miles = 50000, percent = 95 }}, {{ at_miles = 150000, percent = 90 }} ]
-{}
+{}{}
 # One block for each signal that a van keeps under an identifier of its own, read by
 # service 22 and nothing else. This block is INVENTED: no van answers so. Take yours
 # from the maker's service information; never try identifiers out on a running van.
@@ -348,7 +365,8 @@ currency = {}
 #unit = "%"                     # of the role: V, A, %, km, km/h, degC, code, Ah or kWh
 #period_ms = 10000              # while driving; the logger's own where it is left out
 )",
-             toml_text(zone), toml_text(currency), ownership_template(), role_words()) +
+             toml_text(zone), toml_text(currency), ownership_template(), money_template(),
+             role_words()) +
          parts_template() + keep_template();
 }
 

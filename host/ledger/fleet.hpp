@@ -14,6 +14,7 @@
 
 #include "card/owners_definition.hpp"
 #include "energy/van_account.hpp"
+#include "money/cost.hpp"
 #include "calendar/zone.hpp"
 #include "result.hpp"
 
@@ -111,6 +112,9 @@ struct Fleet {
   std::vector<FleetSignal> signals;  // in order of the file
   std::vector<FleetPart> parts;      // in order of the file
   std::vector<FleetKeep> keeps;      // in order of the file
+  MoneyFacts money;                  // tariffs, places, the depot's counter
+  std::vector<FixedCost> fixed_costs;
+  std::optional<double> labour_rate;  // of an hour of one's own work
   // What looks wrong and is allowed, as file:line:column: text.
   std::vector<std::string> warnings;
 

@@ -23,8 +23,9 @@ struct Table<ChargeSession> {
   static constexpr const char* kName = "session";
   template <typename V, typename T>
   static void fields(V& v, T& value) {
+    static const SessionCost kMoneyIsOfTheFleet;
     static const std::string kCurrencyIsOfTheFleet;
-    fields::of_session(v, value, kCurrencyIsOfTheFleet);
+    fields::of_session(v, value, kMoneyIsOfTheFleet, kCurrencyIsOfTheFleet);
   }
 };
 template <>

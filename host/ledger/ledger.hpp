@@ -105,6 +105,9 @@ class Ledger {
   // they correct.
   [[nodiscard]] Result<std::vector<Note>> notes_of(std::string_view van);
 
+  // Names that notes that hold are kept under, in order.
+  [[nodiscard]] Result<std::vector<std::string>> noted_vans();
+
   // What the whole ledger was made from; empty: not made yet.
   [[nodiscard]] Result<std::string> made_from();
   [[nodiscard]] Result<Done> set_made_from(const std::string& fingerprint);

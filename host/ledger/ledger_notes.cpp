@@ -76,6 +76,20 @@ Result<std::vector<Note>> Ledger::notes_of(std::string_view van) {
   }
 }
 
+Result<std::vector<std::string>> Ledger::noted_vans() {
+  auto statement = Statement::prepare(
+      db_, "SELECT DISTINCT van FROM note WHERE replaced_by IS NULL AND kind<>?1 ORDER BY van");
+  if (!statement) return statement.error();
+  statement->bind(1, rule_of(NoteKind::withdrawn).word);
+  std::vector<std::string> out;
+  for (;;) {
+    const auto row = statement->step();
+    if (!row) return row.error();
+    if (!*row) return out;
+    out.push_back(statement->text(0));
+  }
+}
+
 Result<VanNotes> van_notes(Ledger& ledger, std::string_view van) {
   const auto notes = ledger.notes_of(van);
   if (!notes) return notes.error();

@@ -57,8 +57,11 @@ struct ColumnLister {
   void rejected(const char* name, const std::vector<Rejected>&) { add(name, ColumnKind::words); }
   void kept_figure(const char*, const MaybeFigure&) {}
   void kept_number(const char*, const std::optional<double>&) {}
-  void unknown_text(const char* name, const char*) { add(name, ColumnKind::text, true); }
-  void unknown_figure(const char* name, const char*) { add(name, ColumnKind::figure); }
+  void curve(const char*, const std::vector<CurvePoint>&) {}
+  void shown_text(const char* name, const std::string&, const std::string&) {
+    add(name, ColumnKind::text, true);
+  }
+  void shown_figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
   void fixed(const char* name, const std::string&) { add(name, ColumnKind::text); }
 };
 
@@ -119,8 +122,11 @@ struct CellMaker {
   }
   void kept_figure(const char*, const MaybeFigure&) {}
   void kept_number(const char*, const std::optional<double>&) {}
-  void unknown_text(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
-  void unknown_figure(const char*, const char* why) { row.push_back(Cell::unknown(why)); }
+  void curve(const char*, const std::vector<CurvePoint>&) {}
+  void shown_text(const char*, const std::string& text, const std::string& why) {
+    row.push_back(text.empty() ? Cell::unknown(why) : Cell{text, {}});
+  }
+  void shown_figure(const char*, const MaybeFigure& f) { row.push_back(Cell::of(f)); }
   void fixed(const char*, const std::string& value) { row.push_back({value, {}}); }
 };
 
@@ -151,13 +157,16 @@ Row row_of(const VanNames& van, const Trip& trip) {
 std::vector<Column> session_columns() {
   ColumnLister lister;
   const ChargeSession session;
-  fields::of_session(lister, session, {});
+  fields::of_session(lister, session, {}, {});
   return std::move(lister.columns);
 }
 
-Row row_of(const VanNames& van, const ChargeSession& session, const std::string& currency) {
+Row row_of(const VanNames& van, const ChargeSession& session, const SessionCost& money,
+           const std::string& currency) {
   CellMaker maker{van};
-  fields::of_session(maker, session, currency);
+  ChargeSession shown = session;
+  if (money.receipt || money.meter) shown.grid_kwh = money.grid_kwh;
+  fields::of_session(maker, shown, money, currency);
   return std::move(maker.row);
 }
 

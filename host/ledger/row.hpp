@@ -14,6 +14,7 @@
 
 #include "energy/van_account.hpp"
 #include "figure.hpp"
+#include "money/session_cost.hpp"
 #include "pack/capacity.hpp"
 #include "reading/verdict.hpp"
 #include "timeline/lost_stretch.hpp"
@@ -127,8 +128,9 @@ struct VanNames {
 [[nodiscard]] std::vector<Column> trip_columns();
 [[nodiscard]] Row row_of(const VanNames& van, const Trip& trip);
 [[nodiscard]] std::vector<Column> session_columns();
+// grid_kwh is that of the note where one is about the session.
 [[nodiscard]] Row row_of(const VanNames& van, const ChargeSession& session,
-                         const std::string& currency);
+                         const SessionCost& money, const std::string& currency);
 // Of `verdicts` without van and vin, which come first in its rows.
 [[nodiscard]] std::vector<Column> verdict_columns();
 [[nodiscard]] Row row_of(const Verdict& verdict);

@@ -280,6 +280,10 @@ ALTER TABLE pack_witness ADD COLUMN cells_low_pct REAL;
 ALTER TABLE pack_witness ADD COLUMN cells_high_pct REAL;
 ALTER TABLE pack_witness ADD COLUMN level_agrees INTEGER NOT NULL DEFAULT 0;
 )sql",
+    R"sql(-- When the energy of a charge came: corners "ms kWh;" since its start. Prices and
+-- places are in fleet.toml: costs are worked out when they are asked for.
+ALTER TABLE session ADD COLUMN curve TEXT;
+)sql",
 };
 
 }  // namespace

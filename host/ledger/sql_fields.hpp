@@ -2,6 +2,8 @@
 // and values out of a SELECT, all three in the same order.
 #pragma once
 #include <algorithm>
+#include <array>
+#include <charconv>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -23,6 +25,9 @@ namespace packmile {
   return out;
 }
 
+// A hundredth of a watt-hour: finer than the curve is true.
+inline constexpr int kCurveDecimals = 5;
+
 [[nodiscard]] inline std::string text_of(const std::vector<Rejected>& rejected) {
   std::string out;
   for (const Rejected& r : rejected)
@@ -35,6 +40,36 @@ namespace packmile {
   std::string reason;
   for (std::size_t count = 0; std::getline(in >> std::ws, reason, '=') && in >> count;)
     out.push_back({reason, count});
+  return out;
+}
+
+// "0 0;3600000 6.98;": after how many ms how many kWh.
+[[nodiscard]] inline std::string text_of(const std::vector<CurvePoint>& curve) {
+  std::string out;
+  std::array<char, 64> kwh{};
+  for (const CurvePoint& point : curve) {
+    const auto end = std::to_chars(kwh.data(), kwh.data() + kwh.size(), point.kwh,
+                                   std::chars_format::fixed, kCurveDecimals);
+    out += std::to_string(point.after_ms) + ' ';
+    out.append(kwh.data(), end.ptr);
+    out += ';';
+  }
+  return out;
+}
+// Nothing, where it is not such a text.
+[[nodiscard]] inline std::vector<CurvePoint> curve_of(std::string_view text) {
+  std::vector<CurvePoint> out;
+  const char* at = text.data();
+  const char* const end = at + text.size();
+  while (at != end) {
+    CurvePoint point;
+    const auto ms = std::from_chars(at, end, point.after_ms);
+    if (ms.ec != std::errc{} || ms.ptr == end || *ms.ptr != ' ') return {};
+    const auto kwh = std::from_chars(ms.ptr + 1, end, point.kwh);
+    if (kwh.ec != std::errc{} || kwh.ptr == end || *kwh.ptr != ';') return {};
+    out.push_back(point);
+    at = kwh.ptr + 1;
+  }
   return out;
 }
 
@@ -75,10 +110,11 @@ struct SqlColumns {
   void text(const char* name, const std::string&) { add(name, ColumnKind::text); }
   void yes_no(const char* name, bool) { add(name, ColumnKind::text); }
   void rejected(const char* name, const std::vector<Rejected>&) { add(name, ColumnKind::words); }
+  void curve(const char* name, const std::vector<CurvePoint>&) { add(name, ColumnKind::text); }
   void kept_figure(const char* name, const MaybeFigure&) { add(name, ColumnKind::figure); }
   void kept_number(const char* name, const std::optional<double>&) { add(name, ColumnKind::real); }
-  void unknown_text(const char*, const char*) {}
-  void unknown_figure(const char*, const char*) {}
+  void shown_text(const char*, const std::string&, const std::string&) {}
+  void shown_figure(const char*, const MaybeFigure&) {}
   void fixed(const char*, const std::string&) {}
 };
 
@@ -148,6 +184,9 @@ class SqlBinder {
   void rejected(const char*, const std::vector<Rejected>& value) {
     statement_.bind(next_++, std::string_view{text_of(value)});
   }
+  void curve(const char*, const std::vector<CurvePoint>& curve) {
+    statement_.bind(next_++, std::string_view{text_of(curve)});
+  }
   void kept_figure(const char* name, const MaybeFigure& f) { figure(name, f); }
   void kept_number(const char*, const std::optional<double>& value) {
     if (value)
@@ -155,8 +194,8 @@ class SqlBinder {
     else
       statement_.bind_null(next_++);
   }
-  void unknown_text(const char*, const char*) {}
-  void unknown_figure(const char*, const char*) {}
+  void shown_text(const char*, const std::string&, const std::string&) {}
+  void shown_figure(const char*, const MaybeFigure&) {}
   void fixed(const char*, const std::string&) {}
 
  private:
@@ -231,6 +270,9 @@ class SqlReader {
   void rejected(const char*, std::vector<Rejected>& value) {
     value = rejected_of(statement_.text(next_++));
   }
+  void curve(const char*, std::vector<CurvePoint>& curve) {
+    curve = curve_of(statement_.text(next_++));
+  }
   void kept_figure(const char* name, MaybeFigure& f) { figure(name, f); }
   void kept_number(const char*, std::optional<double>& value) {
     value = statement_.real_or_none(next_++);
@@ -238,8 +280,8 @@ class SqlReader {
   void kept_number(const char*, double& value) {
     value = statement_.real_or_none(next_++).value_or(0);
   }
-  void unknown_text(const char*, const char*) {}
-  void unknown_figure(const char*, const char*) {}
+  void shown_text(const char*, const std::string&, const std::string&) {}
+  void shown_figure(const char*, const MaybeFigure&) {}
   void fixed(const char*, const std::string&) {}
 
  private:

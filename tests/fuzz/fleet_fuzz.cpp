@@ -49,6 +49,33 @@ void check_signals(const Fleet& fleet, std::string_view van) {
   }
 }
 
+// Every minute has a price, and a walk over the clocks' change has no hole.
+void check_tariffs(const MoneyFacts& money) {
+  for (const Tariff& tariff : money.tariffs) {
+    must(!tariff.lists.empty(), "a tariff has prices");
+    for (const PriceList& list : tariff.lists) {
+      int next_min = 0;
+      for (const PriceBand& band : list.bands) {
+        must(band.from_min == next_min && band.to_min > band.from_min, "bands follow each other");
+        must(band.per_kwh >= 0, "a price is not negative");
+        next_min = band.to_min;
+      }
+      must(next_min == kWeekMinutes, "the whole week has a price");
+    }
+    // The last week of March 2026, UTC.
+    const UtcTime from{std::chrono::milliseconds{1'774'224'000'000}};
+    UtcTime now = from;
+    const UtcTime to = from + std::chrono::days{8};
+    for (const PricePiece& piece : price_pieces(tariff, money.zone, from, to)) {
+      must(piece.from == now && piece.to > now, "pieces follow each other");
+      now = piece.to;
+    }
+    must(now == to, "and reach the end");
+  }
+  for (const Place& place : money.places)
+    must(place.tariff.empty() || money.tariff_named(place.tariff) != nullptr, "tariffs are there");
+}
+
 }  // namespace
 
 void try_fleet(Input input) {
@@ -60,6 +87,7 @@ void try_fleet(Input input) {
     must(error.where.starts_with("fleet.toml"), "an error names the file");
   }
   if (!read.errors.empty()) return;
+  check_tariffs(read.fleet.money);
   std::set<std::string> names;
   std::set<std::string> vins;
   for (const FleetVan& van : read.fleet.vans) {

@@ -52,6 +52,7 @@ VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
   session.pack_kwh = MaybeFigure::known({20, 19, 21, 0.1});
   session.coverage = 1.0000000001;  // the rounding of a sum
   session.band_hours = {0.25, 0, 6.5, 0, 0, 0, 0, 0.125};
+  session.curve = {{0, 0}, {3'600'000, 6.98125}, {10'000'000, 20.5}};
   van.figures.sessions = {session};
   Stand stand;
   stand.start = session.end;
@@ -277,7 +278,7 @@ TEST_CASE("ledger: the tables spell their columns as the rows do") {
   const ChargeSession s;
   const Stand st;
   fields::of_trip(trip, t);
-  fields::of_session(session, s, {});
+  fields::of_session(session, s, {}, {});
   fields::of_stand(stand, st);
   const CapacityRow c;
   fields::of_capacity(capacity, c);

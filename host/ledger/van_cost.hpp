@@ -1,0 +1,39 @@
+// The rows of `cost`, and what the account of a van's money needs of the ledger,
+// the notes and fleet.toml.
+#pragma once
+#include <string>
+#include <vector>
+
+#include "ledger/fleet.hpp"
+#include "ledger/throughput.hpp"
+#include "money/cost.hpp"
+
+namespace packmile {
+
+// A van's whole life, priced.
+struct VanMoney {
+  std::string van;
+  VanParts parts;
+  VanNotes notes;
+  PricedCharges priced;
+  std::vector<ValuePoint> values;       // in order of time
+  std::vector<OdometerPoint> odometer;  // of the logger, of notes, of the purchase
+};
+[[nodiscard]] VanMoney van_money(const VanNames& names, VanParts parts, VanNotes notes,
+                                 const Fleet& fleet);
+
+[[nodiscard]] VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime to);
+
+// Charges that only notes tell of, in order of time: source noted, each with its
+// cost. Those that are told to be about a heard charge, or may be, are not among
+// them.
+struct NotedSessions {
+  std::vector<ChargeSession> sessions;
+  std::vector<SessionCost> costs;  // in the same order
+};
+[[nodiscard]] NotedSessions noted_sessions(const VanMoney& van, const Fleet& fleet);
+
+[[nodiscard]] std::vector<Column> cost_columns();
+[[nodiscard]] Row row_of(const std::string& van, const VanCost& cost, const std::string& currency);
+
+}  // namespace packmile
