@@ -13,6 +13,7 @@
 #include "benchvan/direct_logger.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/out_files.hpp"
+#include "benchvan/prices.hpp"
 #include "benchvan/report.hpp"
 #include "benchvan/run_identity.hpp"
 #include "benchvan/truth.hpp"
@@ -117,6 +118,12 @@ int run_month(const MonthOptions& options) {
       notes << fmt::format("{},{},odometer,{:.0f},,,\n", van.name, iso_time(note.unix_ms),
                            std::floor(note.odometer_km));
     }
+    for (const nlohmann::ordered_json& session : truth["sessions"]) {
+      if (session["place"] != kPost) continue;
+      const Receipt receipt = receipt_of(session["grid_kwh"].get<double>());
+      notes << fmt::format("{},{},receipt,{:.2f},{:.2f},{},\n", van.name,
+                           session["end"].get<std::string>(), receipt.kwh, receipt.sum, kPost);
+    }
     fmt::print("{}: {} days, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
                van.name, options.days, truth["trips"].size(), truth["sessions"].size(),
                counts.bench.values, counts.sectors, cpu_seconds() - cpu_from_s);
@@ -126,6 +133,7 @@ int run_month(const MonthOptions& options) {
   std::ofstream truth = make_file(truth_path);
   truth << nlohmann::ordered_json{{"vans", vans}}.dump(1) << '\n';
   close_file(truth, truth_path);
+  fleet << price_blocks();
   close_file(fleet, fleet_path);
   close_file(notes, notes_path);
   return exit_code;

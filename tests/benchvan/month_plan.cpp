@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "benchvan/prices.hpp"
 #include "benchvan/round.hpp"
 #include "benchvan/truth.hpp"
 
@@ -181,14 +182,14 @@ std::optional<Act> MonthPlan::charge() {
       std::max(static_cast<double>(day_) * kDayS + plug_s, free_from_s_ + 20 * 60);
   if (dc) {
     return charge_from(wake_s, dc_shape(until_pct), ambient_c(day_shift_c_ - 2.5),
-                       generator_.between(200, 500), true);
+                       generator_.between(200, 500), true, false);
   }
   ChargeShape shape{.power_kw = kAcKw, .until_pct = until_pct};
   if (traits.mechanisms.charger)
     shape.power_kw = traits.ac_supply_kw * traits.ac_efficiency - traits.ac_own_kw;
   if (traits.mechanisms.balance && until_pct == kFullPct) shape.balance_s = 1800;
   return charge_from(wake_s, shape, ambient_c(day_shift_c_ - 2.5), generator_.between(200, 500),
-                     false);
+                     false, false);
 }
 
 ChargeShape MonthPlan::dc_shape(double until_pct) const {
@@ -205,11 +206,11 @@ std::optional<Act> MonthPlan::charge_at_midday() {
   const double until_pct = chance_.between(78, 88);
   if (!wanted || !works() || pack_.soc_pct() > until_pct - 12) return std::nullopt;
   return charge_from(free_from_s_ + after_s, dc_shape(until_pct), ambient_c(day_shift_c_ + 1), 120,
-                     true);
+                     true, true);
 }
 
 Act MonthPlan::charge_from(double wake_s, const ChargeShape& shape, double ambient,
-                           double stand_after_s, bool dc) {
+                           double stand_after_s, bool dc, bool at_post) {
   const VanTraits& traits = van_.traits;
   sleep_until(wake_s, ambient);
   const double pack_temp_c = pack_.temp_c(ambient);
@@ -223,6 +224,11 @@ Act MonthPlan::charge_from(double wake_s, const ChargeShape& shape, double ambie
   const double hours = (to_s - from_s) / 3600;
   const double grid_kwh = dc ? (truth.charge_kwh + traits.dc_own_kw * hours) / traits.dc_efficiency
                              : (truth.charge_kwh + traits.ac_own_kw * hours) / traits.ac_efficiency;
+  const double cost =
+      at_post ? receipt_of(grid_kwh).sum
+              : grid_kwh * mean_yard_price(
+                               track, origin_unix_ms_ + static_cast<std::int64_t>(wake_s * 1000));
+  energy_cost_ += cost;
   sessions_.push_back({{"van", van_.name},
                        {"vin", van_.vin},
                        {"start", at(from_s)},
@@ -233,7 +239,9 @@ Act MonthPlan::charge_from(double wake_s, const ChargeShape& shape, double ambie
                        {"grid_kwh", grid_kwh},
                        {"peak_kw", truth.peak_charge_kw},
                        {"soc_start_pct", soc_at_start(track)},
-                       {"soc_end_pct", soc_at_end(track)}});
+                       {"soc_end_pct", soc_at_end(track)},
+                       {"place", at_post ? kPost : kYard},
+                       {"cost", cost}});
   discharge_kwh_ += truth.discharge_kwh;
   charge_kwh_ += truth.charge_kwh;
   discharge_ah_ += truth.discharge_ah;
@@ -283,8 +291,19 @@ nlohmann::ordered_json MonthPlan::truth() const {
                                        {"ac_efficiency", traits.ac_efficiency},
                                        {"ac_own_kw", traits.ac_own_kw},
                                        {"mechanisms", names}};
-  return {{"van", van_.name},      {"vin", van_.vin},          {"trips", trips_},
-          {"sessions", sessions_}, {"throughput", throughput}, {"capacity", capacity_},
+  nlohmann::ordered_json cost = {{"van", van_.name},
+                                 {"distance_km", trip_km_},
+                                 {"energy_cost", energy_cost_},
+                                 {"energy_cost_per_mile", nullptr},
+                                 {"currency", "GBP"}};
+  if (trip_km_ > 0) cost["energy_cost_per_mile"] = energy_cost_ / (trip_km_ / kKmPerMile);
+  return {{"van", van_.name},
+          {"vin", van_.vin},
+          {"trips", trips_},
+          {"sessions", sessions_},
+          {"throughput", throughput},
+          {"capacity", capacity_},
+          {"cost", cost},
           {"pack", pack}};
 }
 

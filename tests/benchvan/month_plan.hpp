@@ -50,7 +50,7 @@ class MonthPlan : public ActSource {
   [[nodiscard]] std::optional<Act> next() override;
 
   // What really happened in the acts handed out so far: an object with van,
-  // vin, trips, sessions, throughput, capacity, pack.
+  // vin, trips, sessions, throughput, capacity, cost, pack.
   [[nodiscard]] nlohmann::ordered_json truth() const;
   [[nodiscard]] const std::vector<OdometerNote>& notes() const { return notes_; }
   // UTC of the end of the last act handed out.
@@ -68,7 +68,7 @@ class MonthPlan : public ActSource {
   // The van sleeps until then.
   void sleep_until(double wake_s, double ambient_c);
   [[nodiscard]] Act charge_from(double wake_s, const ChargeShape& shape, double ambient_c,
-                                double stand_after_s, bool dc);
+                                double stand_after_s, bool dc, bool at_post);
   // The track as it really is; `ambient_c` of its time.
   Act hand_out(double wake_s, Track track, double pack_temp_c);
   void begin_day();
@@ -88,6 +88,7 @@ class MonthPlan : public ActSource {
   double spell_c_ = 0;  // of the weather
   double shown_odometer_km_;
   double dc_kwh_ = 0, session_kwh_ = 0;
+  double energy_cost_ = 0;
   nlohmann::ordered_json capacity_ = nlohmann::ordered_json::array();
   double free_from_s_ = 0;  // bench time at which the last act is over
   nlohmann::ordered_json trips_ = nlohmann::ordered_json::array();
