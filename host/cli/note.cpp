@@ -11,6 +11,7 @@
 #include "cli/depot_choice.hpp"
 #include "cli/note_charge.hpp"
 #include "cli/note_list.hpp"
+#include "cli/note_wear.hpp"
 #include "ledger/note_entry.hpp"
 #include "notes/note_kinds.hpp"
 
@@ -67,7 +68,9 @@ std::optional<NoteEntry> begin(OpenDepot& open) {
 
 // The notes are in; the ledger follows.
 ExitCode follow(OpenDepot& open, const std::set<std::uint32_t>& entered) {
-  return refresh(open) && tell_charges(open, entered) ? ExitCode::done : ExitCode::failed;
+  return refresh(open) && tell_charges(open, entered) && tell_wear(open, entered)
+             ? ExitCode::done
+             : ExitCode::failed;
 }
 
 ExitCode enter_words(const NoteOptions& options, OpenDepot& open) {

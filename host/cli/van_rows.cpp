@@ -106,19 +106,19 @@ AskedOr ask(const RowsOptions& options, bool with_noted) {
           ExitCode::done};
 }
 
-Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
-  VanParts parts{facts_of(asked.open.depot.fleet, van.names), {}, {}, {}, {}, {}};
+Result<VanParts> parts_of_van(OpenDepot& open, const AskedVan& van) {
+  VanParts parts{facts_of(open.depot.fleet, van.names), {}, {}, {}, {}, {}};
   if (!van.id) return parts;
   // The whole life: what lies before and beyond the period is needed too.
-  auto trips = asked.open.ledger.trips(*van.id, {});
+  auto trips = open.ledger.trips(*van.id, {});
   if (!trips) return trips.error();
-  auto sessions = asked.open.ledger.sessions(*van.id, {});
+  auto sessions = open.ledger.sessions(*van.id, {});
   if (!sessions) return sessions.error();
-  auto stands = asked.open.ledger.stands(*van.id, {});
+  auto stands = open.ledger.stands(*van.id, {});
   if (!stands) return stands.error();
-  auto trace = asked.open.ledger.trace(*van.id);
+  auto trace = open.ledger.trace(*van.id);
   if (!trace) return trace.error();
-  auto lost = asked.open.ledger.lost(*van.id);
+  auto lost = open.ledger.lost(*van.id);
   if (!lost) return lost.error();
   parts.lost = std::move(*lost);
   parts.trips = std::move(*trips);

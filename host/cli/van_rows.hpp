@@ -40,7 +40,10 @@ struct AskedOr {
 
 // Everything that the ledger has of a van's life; nothing of one that only
 // fleet.toml knows.
-[[nodiscard]] Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van);
+[[nodiscard]] Result<VanParts> parts_of_van(OpenDepot& open, const AskedVan& van);
+[[nodiscard]] inline Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
+  return parts_of_van(asked.open, van);
+}
 
 // Collects why figures of a table are not known, each reason once.
 class Reasons {

@@ -6,6 +6,7 @@
 #include <tuple>
 
 #include "ledger/nearest.hpp"
+#include "ledger/part_words.hpp"
 #include "notes/note_kinds.hpp"
 
 namespace packmile {
@@ -255,6 +256,9 @@ Result<EnteredNote> NoteEntry::add(const NoteWords& words) {
         fmt::format("{} note {} ({})", judged.answer.empty() ? ": takes back" : "; in place of",
                     (*replaced)->id, told(**replaced));
   out.doubts.insert(out.doubts.end(), judged.doubts.begin(), judged.doubts.end());
+  if (note.kind == NoteKind::job || note.kind == NoteKind::fluid)
+    if (auto doubt = part_doubt(note.values[kJobPart].text, fleet_, note.van))
+      out.doubts.push_back(std::move(*doubt));
   const auto odd = ownership_doubts(note, setting);
   out.doubts.insert(out.doubts.end(), odd.begin(), odd.end());
   if (note.replaces) notes_.at(*note.replaces).replaced_by = note.id;

@@ -3,11 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <map>
 
 #include "duty/tyre_history.hpp"
+#include "ledger/part_words.hpp"
 #include "notes/positions.hpp"
 
 namespace packmile {
@@ -19,56 +19,10 @@ constexpr double kPadGaugeErrorMm = 0.25;
 // A van that was bought with less on its odometer was new, and all its parts with it
 // (common practice, no source): the drive from the factory and the dealer's.
 constexpr double kNewVanKm = 300;
-constexpr char kTyreName[] = "tyre";
-constexpr char kPadName[] = "brake pads";
 constexpr char kMotorName[] = "motor and gearbox";
 constexpr char kChargerName[] = "on-board charger";
 constexpr char kNoRecord[] =
     "this is counted by a logger, and no card of this van is in the archive";
-
-std::string lower(std::string_view text) {
-  std::string out;
-  for (const char c : text) out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return out;
-}
-
-std::vector<std::string> words_of(std::string_view text) {
-  std::vector<std::string> out;
-  std::string word;
-  for (const char c : lower(text) + ' ') {
-    if (c == ' ' || c == ',') {
-      if (!word.empty()) out.push_back(std::move(word));
-      word.clear();
-    } else {
-      word += c;
-    }
-  }
-  return out;
-}
-
-// Ends alike in the singular and the plural: tyre, tyres.
-bool same_word(std::string_view a, std::string_view b) {
-  return a == b || (a.size() == b.size() + 1 && a.ends_with('s') && a.starts_with(b)) ||
-         (b.size() == a.size() + 1 && b.ends_with('s') && b.starts_with(a));
-}
-
-// The places that a note's words name behind the part's own; nullopt: another part.
-std::optional<std::vector<std::string>> places_in(std::string_view noted, std::string_view part) {
-  const auto words = words_of(noted), name = words_of(part);
-  if (name.empty() || words.size() < name.size()) return std::nullopt;
-  for (std::size_t k = 0; k < name.size(); ++k)
-    if (!same_word(words[k], name[k])) return std::nullopt;
-  std::vector<std::string> out;
-  for (std::size_t k = name.size(); k < words.size(); ++k) {
-    std::string word = words[k];
-    if (k + 1 < words.size() && axle_named(word) &&
-        (words[k + 1] == "left" || words[k + 1] == "right"))
-      word = std::string{word[0]} + words[++k][0];
-    if (!wheel_named(word) && !axle_named(word)) return std::nullopt;
-    out.push_back(word);
-  }
-  return out;
-}
 
 // Whether a note that names `place` is about `position`: an axle is both its wheels.
 bool covers(const std::string& place, const std::string& position) {

@@ -343,6 +343,32 @@ def sheet():
     run(1, "sheet", depot="bare", says_err=["there is no van to walk round"])
 
 
+def wear():
+    """A silent van: odometer and gauge alone tell when a tyre is due.
+
+    By hand: 1.0 mm in 2,000 miles are 5.0 mm per 10,000 miles; two gauges of 0.25 mm each make
+    +-1.96 * 0.354 mm in those 2,000 miles, +-3.5 per 10,000. From 7.0 to 3.0 mm it is 8,000 miles,
+    224 days at 1,000 miles in 28: 2026-10-12.
+    """
+    new_depot()
+    write("wear.csv", HEADER + "Linden,2026-01-05,odometer,10000mi,,,\nLinden,2026-02-02,odometer,11000mi,,,\n"
+                               "Linden,2026-03-02,odometer,12000mi,,,\nLinden,2026-01-05,tread,fl,8.0,,\n"
+                               "Linden,2026-03-02,tread,fr,7.0,,\n")
+    done = run(0, "note", "--from", "wear.csv", says=["note 5: wear of tyre fr is not told yet: "])
+    expect("note 4: wear of tyre fl is not told yet: " in done.stdout, "one reading tells wear", done)
+    done = note(0, "Linden", "2026-03-02", "tread", "fl", "7.0",
+                says=["front left 1.0 mm (+-0.7, the gauge's error) less than 8.0 mm on 2026-01-05",
+                      "note 6: wear of tyre fl 5.0 (1.5 to 8.5) mm per 10,000 miles; 3.0 mm are due "])
+    dates = re.search(r"3\.0 mm are due between (\S+) and (\S+), the law's 1\.6 mm ", done.stdout)
+    expect(dates and dates[1] < "2026-10-12" < dates[2], "the tyre is due at another time", done)
+    # A reading that is not the newest of its tyre says nothing of when it is due.
+    done = note(0, "Linden", "2026-02-02", "tread", "fl", "7.5")
+    expect("wear of" not in done.stdout, "an older reading tells a date", done)
+    # Miles for those who write miles.
+    note(0, "Linden", "2026-03-09", "odometer", "19500")
+    note(0, "Linden", "2026-03-09", "tread", "fl", "6.9", says=["mm per 10,000 km; 3.0 mm are due "])
+
+
 def damaged():
     """Neither used nor written, and every command says where."""
     new_depot()
@@ -455,7 +481,7 @@ def main():
     work = tempfile.mkdtemp(prefix="packmile-notes-")
     os.chdir(work)
     try:
-        for part in (arguments, files, every_kind, sheet, damaged, charges, outside_reader):
+        for part in (arguments, files, every_kind, sheet, wear, damaged, charges, outside_reader):
             part()
     finally:
         os.chdir("/")

@@ -18,12 +18,14 @@ namespace packmile::test {
 // A depot's folder, its fleet, and a clock that stands still.
 class NoteDepot {
  public:
-  // `linden`: more lines of fleet.toml about Linden.
+  // `linden`: more lines of fleet.toml about Linden, or blocks of it.
   explicit NoteDepot(const std::string& linden = {}) {
+    const bool blocks = linden.starts_with("[[");
     auto read = parse_fleet(
         "zone = \"Europe/London\"\ncurrency = \"GBP\"\n[[van]]\nname = \"Linden\"\nvin = "
         "\"1M8GDM9AXKP042788\"\n" +
-            linden + "[[van]]\nname = \"Cedar\"\n",
+            (blocks ? std::string{} : linden) + "[[van]]\nname = \"Cedar\"\n" +
+            (blocks ? linden : std::string{}),
         "fleet.toml");
     REQUIRE(read.errors.empty());
     fleet_ = std::move(read.fleet);
