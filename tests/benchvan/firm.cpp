@@ -62,7 +62,22 @@ struct Errand {
   int days_ago;
   std::string_view note;
 };
-constexpr std::array<Errand, 20> kErrands{{
+constexpr std::array<Errand, 35> kErrands{{
+    {"alder", 600, "fluid,brake fluid,,,"},
+    {"alder", 330, "job,cabin filter,17.40,0.3,"},
+    {"alder", 600, "fluid,gear oil,,,"},
+    {"aspen", 700, "fluid,brake fluid,,,"},
+    {"aspen", 250, "job,cabin filter,17.40,0.3,"},
+    {"aspen", 400, "fluid,gear oil,,,"},
+    {"hazel", 500, "fluid,brake fluid,,,"},
+    {"hazel", 300, "job,cabin filter,17.40,0.3,"},
+    {"hazel", 700, "fluid,gear oil,,,"},
+    {"rowan", 420, "fluid,brake fluid,,,"},
+    {"rowan", 320, "job,cabin filter,17.40,0.3,"},
+    {"rowan", 500, "fluid,gear oil,,,"},
+    {"willow", 680, "fluid,brake fluid,,,"},
+    {"willow", 310, "job,cabin filter,17.40,0.3,"},
+    {"willow", 680, "fluid,gear oil,,,"},
     {"alder", 336, "valuation,20300,,,"},
     {"alder", 150, "job,inspection,168,1.5,"},
     {"alder", 40, "job,cabin filter,17.40,0.3,"},

@@ -93,26 +93,16 @@ least_mm = 3.0
 [[part]]
 name = "brake fluid"
 limit_years = 2
-fitted = 2024-04-02
 
 [[part]]
 name = "cabin filter"
 limit_miles = 15000
 limit_months = 12
-fitted = 2025-02-03
 
 [[part]]
 name = "gear oil"
 limit_miles = 75000
 limit_years = 6
-fitted = 2023-03-01
-fitted_miles = 0
-
-[[part]]
-name = "on-board charger"
-limit_hours = 10000
-counts = "charger"
-fitted = 2023-03-01
 
 [[keep]]
 challenger_price = [25500, 27500, 29500]
@@ -124,6 +114,16 @@ hire_per_lost_day = 78
 rate_pct = 6
 rate_kind = "nominal"
 miles_a_year = [19000, 20500, 22000]
+)";
+
+// A part of one van since it was new.
+constexpr std::string_view kCharger = R"(
+[[part]]
+name = "on-board charger"
+vans = ["{}"]
+limit_hours = 10000
+counts = "charger"
+fitted = {}
 )";
 
 // What one of the vans would fetch and may need next year.
@@ -154,6 +154,12 @@ std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans) {
       if (papers.van == van.name) out += papers.lines;
   }
   out += kRest;
+  for (const Papers& papers : kPapers) {
+    constexpr std::string_view kKey = "first_used = ";
+    const std::size_t at = papers.lines.find(kKey) + kKey.size();
+    out += fmt::format(fmt::runtime(kCharger), papers.van,
+                       papers.lines.substr(at, papers.lines.find('\n', at) - at));
+  }
   out += keep_one("alder", 17200, 14100, 900, 3);
   out += keep_one("aspen", 11800, 9300, 1900, 6);
   out += keep_one("hazel", 12900, 10600, 1500, 5);
