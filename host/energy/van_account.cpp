@@ -16,13 +16,10 @@
 namespace packmile {
 namespace {
 
-constexpr double kSocHighPct = 80;
-constexpr double kSocLowPct = 20;
 // What the arithmetic of steps may add or take.
 constexpr double kRoundingPct = 1e-6;
 // A state of charge is taken to hold until the next answer for at most this
 // long: a parked van is asked every minute. Common practice, no source.
-constexpr std::int64_t kSocHoldsMs = 300'000;
 // What was read this near to a silence still tells how it began or ended.
 constexpr std::int64_t kNearSilenceMs = 120'000;
 constexpr std::int64_t kNearSilenceRiseMs = 600'000;
@@ -197,16 +194,7 @@ void VanAccount::State::observe_slow(const Episode& episode) {
   const SignalSeries& soc = episode.soc;
   const double step_codes = episode.soc_step_pct / kSocPctPerCode;
   const double hysteresis = std::max(SocSwings::kHysteresisCodes, 2 * step_codes) - kRoundingPct;
-  for (std::size_t i = 0; i < soc.raw.size(); ++i) {
-    swings.observe(soc.raw[i] * step_codes, hysteresis);
-    if (i + 1 >= soc.raw.size()) break;
-    const std::int64_t step_ms = soc.time_ms[i + 1] - soc.time_ms[i];
-    if (step_ms > kSocHoldsMs) continue;
-    const double hours = static_cast<double>(step_ms) / 3.6e6;
-    const double pct = soc.raw[i] * episode.soc_step_pct;
-    if (pct >= kSocHighPct - kRoundingPct) figures.hours_soc_high += hours;
-    if (pct <= kSocLowPct + kRoundingPct) figures.hours_soc_low += hours;
-  }
+  for (const std::uint32_t code : soc.raw) swings.observe(code * step_codes, hysteresis);
 }
 
 // What happened in a silence, told by what was read before and after it.

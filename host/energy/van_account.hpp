@@ -11,6 +11,7 @@
 //           is estimated apart in filled_kwh.
 // Rule      every kWh of awake time is in exactly one of trip, session, stand.
 #pragma once
+#include <chrono>
 #include <array>
 #include <cstdint>
 #include <functional>
@@ -32,6 +33,7 @@ struct VanFacts {
   std::optional<double> nominal_kwh;
   std::optional<double> nominal_ah;
   std::optional<double> onboard_charger_kw;
+  std::optional<std::chrono::sys_days> first_used;  // by whoever; its age counts from here
 };
 
 // Settings of the segmentation and of the intervals, with their defaults.
@@ -151,8 +153,6 @@ struct VanFigures {
   std::optional<UtcTime> measured_from, measured_to;
   std::optional<double> odometer_first_km, odometer_last_km;
   std::vector<SwingCount> swings;  // rainflow of the SoC, ASTM E1049-85
-  double hours_soc_high = 0;       // awake hours at or above 80 %
-  double hours_soc_low = 0;        // awake hours at or below 20 %
   std::vector<Finding> findings;
 };
 

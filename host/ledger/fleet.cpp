@@ -377,6 +377,7 @@ std::string van_lines(std::string_view name, std::string_view vin) {
          "#nominal_kwh =          # usable energy of the new pack, kWh, data sheet\n"
          "#nominal_ah =           # its charge, Ah, data sheet\n"
          "#onboard_charger_kw =   # greatest AC power that it takes, kW\n"
+         "#first_used =           # day of its first use by anybody, such as 2024-02-29\n"
          "#purchase = { day = , sum = , odometer_miles = }   # or odometer_km\n"
          "#warranty = [ { name = \"pack\", miles = , years = , from = } ]   # or km\n"
          "#annual_miles =         # what it is expected to drive in a year; or annual_km\n"

@@ -167,6 +167,7 @@ void read_warranties(const toml::node& node, FleetVan& van, Complaints& complain
 }
 
 struct WrittenUse {
+  std::optional<year_month_day> first_used;
   std::optional<double> annual_km, annual_miles, plated_weight_kg;
 };
 
@@ -176,6 +177,7 @@ void read_ownership(const toml::table& table, FleetVan& van, Complaints& complai
   if (const auto* purchase = table.get("purchase")) read_purchase(*purchase, van, complaints);
   if (const auto* warranty = table.get("warranty")) read_warranties(*warranty, van, complaints);
   static const std::vector<Key<WrittenUse>> keys{
+      {"first_used", false, day_key(&WrittenUse::first_used)},
       {"annual_km", false, bounded_key(&WrittenUse::annual_km, "km", 0, kMostAnnualKm, false)},
       {"annual_miles", false,
        bounded_key(&WrittenUse::annual_miles, "miles", 0, most_miles(kMostAnnualKm), false)},
@@ -190,10 +192,12 @@ void read_ownership(const toml::table& table, FleetVan& van, Complaints& complai
   written_twice(table, "annual_km", "annual_miles", "[[van]]", complaints);
   van.annual_km = WrittenDistance{use.annual_km, use.annual_miles}.in_km();
   van.plated_weight_kg = use.plated_weight_kg;
+  if (use.first_used) van.facts.first_used = std::chrono::sys_days{*use.first_used};
 }
 
 std::string_view ownership_template() {
-  return R"(# What was paid for the van, on which day, with what on its odometer (odometer_km or
+  return R"(#first_used = 2024-02-29       # day on which anybody first used it: its pack's age counts from here
+# What was paid for the van, on which day, with what on its odometer (odometer_km or
 # odometer_miles); leave it out for a van that is hired or leased.
 #purchase = { day = 2024-02-29, sum = 18500, odometer_miles = 12 }
 # Every promise that the maker or the seller still stands by: a name of your own, and

@@ -50,6 +50,7 @@ PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>&
       line.points.push_back({point.at, 100 - point.percent});
     out.expectations.push_back(std::move(line));
   }
+  if (facts.first_used) out.first_used = *facts.first_used;
   out.usable_ah = facts.nominal_ah;
   out.nominal_ah = facts.nominal_ah;
   std::map<int, double> months;

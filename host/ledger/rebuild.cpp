@@ -46,6 +46,7 @@ class Fingerprint {
     add(facts.nominal_kwh);
     add(facts.nominal_ah);
     add(facts.onboard_charger_kw);
+    add(facts.first_used ? facts.first_used->time_since_epoch().count() : -1);
   }
   void add(const std::optional<Expectation>& line) {
     if (!line) return add(std::string_view{"none"});

@@ -62,7 +62,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   input.profiles = observations.profiles;
   input.rests = &observations.rests;
   input.resistances = observations.resistances;
-  input.reported = facts.reported;
+  input.reported = observations.reported;
   input.re_anchors = observations.re_anchors;
   input.nominal_ah = facts.usable_ah ? facts.usable_ah : facts.nominal_ah;
   input.offsets = observations.offsets;

@@ -61,6 +61,7 @@ class Combination {
   void add_refused_latest(const std::vector<const ChargeCapacity*>& charges);
   void add_re_anchors();
   void add_other();
+  void add_reported(const ReportedCapacity& reported, CapacityScope scope, UtcTime date);
   void find_months();
   [[nodiscard]] CapacityRow row_of(CapacityMethod method, CapacityScope scope,
                                    std::optional<UtcTime> date, std::uint32_t segment) const;
@@ -335,12 +336,14 @@ void Combination::add_rests() {
   const UtcTime last = pairs.back()->end;
   CapacityRow row =
       row_of(CapacityMethod::rest_to_rest, CapacityScope::latest, last, found_.last_segment);
+  std::erase_if(pairs, [&](const auto* pair) {
+    return unix_ms_of(last) - unix_ms_of(pair->end) > kLatestMs;
+  });
   std::vector<PointWithErrors> points;
   double hours_per_share = 0;
   row.window_low_pct = 100;
   row.window_high_pct = 0;
   for (const RestToRest* pair : pairs) {
-    if (unix_ms_of(last) - unix_ms_of(pair->end) > kLatestMs) continue;
     PointWithErrors point = pair->point;
     // t is negative where the pack was filled: the offset hides charge there.
     point.y -= offset.a * point.t;
@@ -352,6 +355,7 @@ void Combination::add_rests() {
     row.soc_step_pct = std::max(row.soc_step_pct, pair->soc_step_pct);
   }
   hours_per_share = std::abs(hours_per_share) / static_cast<double>(points.size());
+  learn_rest_scatter(points);
   const auto fit = fit_proportion(points, Outliers::rejected);
   if (!fit) return;
   row.stratum = stratum_of(row.temp_c);
@@ -359,9 +363,9 @@ void Combination::add_rests() {
   row.n_rejected = points.size() - fit->n_used + input_.rests->n_refused;
   count(row.rejected, "outlier", points.size() - fit->n_used);
   count(row.rejected, "not_seen_through", input_.rests->n_refused);
-  row.ah =
-      MaybeFigure::known(capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
-                                         hours_per_share, {rules_.current_gain_u, offset.u_a}));
+  const double u_ah = fit->u_slope * fit->factor_95() / kZ95 * shared_rests_widening(pairs);
+  row.ah = MaybeFigure::known(
+      capacity_figure(fit->slope, u_ah, hours_per_share, {rules_.current_gain_u, offset.u_a}));
   row.reason =
       "charge between long rests per 100 points: free of what the controller does while "
       "charging";
@@ -369,20 +373,28 @@ void Combination::add_rests() {
   found_.rows.push_back(std::move(row));
 }
 
+void Combination::add_reported(const ReportedCapacity& reported, CapacityScope scope,
+                               UtcTime date) {
+  CapacityRow row = row_of(CapacityMethod::reported, scope, date, reported.segment);
+  row.offset_a = row.resistance_mohm = MaybeFigure::unknown("as the van says, nothing measured");
+  row.n_used = 1;
+  MaybeFigure& told = reported.in_kwh ? row.kwh : row.ah;
+  MaybeFigure& other = reported.in_kwh ? row.ah : row.kwh;
+  other =
+      MaybeFigure::unknown(reported.in_kwh ? "the van says it in kWh" : "the van says it in Ah");
+  // A number without an interval is worth no more than an owner's entry.
+  told = std::isfinite(reported.value) && reported.value > 0
+             ? MaybeFigure::known(figure_of(reported.value, 0, kNominalU * reported.value))
+             : MaybeFigure::unknown("what the van sends there is no capacity");
+  row.reason = "the van's own opinion, as it sends it: nothing was measured";
+  found_.rows.push_back(std::move(row));
+}
+
 void Combination::add_other() {
-  for (const ReportedCapacity& reported : input_.reported) {
-    CapacityRow row =
-        row_of(CapacityMethod::reported, CapacityScope::charge, reported.at, reported.segment);
-    row.offset_a = row.resistance_mohm = MaybeFigure::unknown("as the van says, nothing measured");
-    row.n_used = 1;
-    row.ah = MaybeFigure::unknown("the van's own opinion, without a width");
-    if (std::isfinite(reported.ah) && reported.ah > 0) {
-      // A number without an interval is worth no more than an owner's entry.
-      row.ah = MaybeFigure::known(figure_of(reported.ah, 0, kNominalU * reported.ah));
-    }
-    row.reason = "what the van says of itself";
-    found_.rows.push_back(std::move(row));
-  }
+  for (const ReportedCapacity& reported : input_.reported)
+    add_reported(reported, CapacityScope::month, start_of_month(month_of(reported.at)));
+  if (!input_.reported.empty())
+    add_reported(input_.reported.back(), CapacityScope::latest, input_.reported.back().at);
   const bool measured = std::any_of(found_.rows.begin(), found_.rows.end(), [](const auto& row) {
     return row.ah.figure && row.method != CapacityMethod::voltage_window;
   });

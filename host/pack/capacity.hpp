@@ -85,10 +85,11 @@ struct MonthCapacity {
   std::size_t n_charges = 0;
 };
 
-// A value that the van gives of itself.
+// The last value of a month that the van gave of itself.
 struct ReportedCapacity {
   UtcTime at;
-  double ah = 0;
+  double value = 0;  // as the van sends it, Ah or kWh
+  bool in_kwh = false;
   std::uint32_t segment = 0;
 };
 
@@ -98,8 +99,8 @@ struct CapacityInput {
   std::span<const VoltageProfile> profiles;
   const RestObservations* rests = nullptr;
   std::span<const MonthlyResistance> resistances;
-  std::span<const ReportedCapacity> reported;
-  std::span<const ReAnchor> re_anchors;  // in time order
+  std::span<const ReportedCapacity> reported;  // in time order
+  std::span<const ReAnchor> re_anchors;        // in time order
   std::optional<double> nominal_ah;
   // By segment, as the reading tells them; absent: not told.
   std::map<std::uint32_t, SensorOffset> offsets;

@@ -20,6 +20,12 @@ struct Pool {
   double degrees = 0;
 };
 
+// rule_u: taken without evidence.
+double learnt_u(double rule_u, const Pool& pool) {
+  return std::sqrt((kWeightOfRule * rule_u * rule_u + std::max(0.0, pool.squares)) /
+                   (kWeightOfRule + pool.degrees));
+}
+
 }  // namespace
 
 void learn_count_scatter(std::vector<ChargeCapacity>& charges, const CapacityRules& rules) {
@@ -55,11 +61,24 @@ void learn_count_scatter(std::vector<ChargeCapacity>& charges, const CapacityRul
   for (ChargeCapacity& c : charges) {
     if (!c.ah.figure) continue;
     const Pool& pool = pools[c.segment];
-    const double of_rule = kWeightOfRule * rules.count_u * rules.count_u;
-    const double count_u =
-        std::sqrt((of_rule + std::max(0.0, pool.squares)) / (kWeightOfRule + pool.degrees));
-    c.point.u_x = share_u(c, count_u);
+    c.point.u_x = share_u(c, learnt_u(rules.count_u, pool));
   }
+}
+
+void learn_rest_scatter(std::vector<PointWithErrors>& points) {
+  if (points.size() < kLeastAlike) return;
+  const auto fit = fit_proportion(points, Outliers::rejected);
+  if (!fit || fit->n_used < kLeastAlike) return;
+  const double kept = 1 - 1 / static_cast<double>(fit->n_used);
+  Pool pool;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (!fit->used[i]) continue;
+    const double away = points[i].y / fit->slope - points[i].x;
+    const double explained = points[i].u_y / fit->slope;
+    pool.squares += away * away - kept * explained * explained;
+    pool.degrees += kept;
+  }
+  for (PointWithErrors& p : points) p.u_x = learnt_u(p.u_x, pool);
 }
 
 }  // namespace packmile

@@ -1,5 +1,5 @@
 // By what a controller's count strays from its own scale, told by the van's own
-// charges.
+// charges; and the same of what it makes of its rests.
 //
 // Input     charges with the sensor's offset taken off.
 // Output    the 1 sd of each charge's share (point.u_x), learned; apart_x.
@@ -15,5 +15,9 @@ namespace packmile {
 
 // Charges that tell no capacity are left as they are.
 void learn_count_scatter(std::vector<ChargeCapacity>& charges, const CapacityRules& rules);
+
+// The same for stretches between rests, of one segment: their u_x, as they are given,
+// are what is taken without evidence.
+void learn_rest_scatter(std::vector<PointWithErrors>& points);
 
 }  // namespace packmile

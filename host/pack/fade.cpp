@@ -52,7 +52,7 @@ std::string why_no_place(FadeAxis axis) {
     case FadeAxis::odometer_km:
       return "the van did not answer its odometer when it charged";
     case FadeAxis::age_years:
-      return "no month has an age";
+      return "first_used in fleet.toml lies after the months";
     case FadeAxis::full_cycles:
       return "nominal_ah is not in fleet.toml for this van, or nothing was seen flowing out";
   }
@@ -283,9 +283,11 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
     }
     if (since_logged && expectation != nullptr) {
       row.reason = row.expected_why =
-          std::string(axis == FadeAxis::age_years ? "when the van was new"
-                                                  : "what flowed before the first record") +
-          " is not known, so the expectation cannot be put against it";
+          std::string(axis == FadeAxis::age_years ? "when the van was new is not known (first_used "
+                                                    "in fleet.toml would say it)"
+                                                  : "what flowed before the first record is not "
+                                                    "known") +
+          ", so the expectation cannot be put against it";
     }
     if (row.since_first_logged && row.weak) {
       row.reason += "; weak below 24 months: seasons may still show through";

@@ -50,6 +50,7 @@ struct PackWatch::State {
   void add(const PlannedEpisode& planned);
   void close_charge();
   void close_month();
+  void hear_reported(const Episode& episode, std::uint32_t segment);
 };
 
 PackWatch::PackWatch(VanFacts facts, std::vector<PackReading> readings, EnergyRules rules,
@@ -102,6 +103,20 @@ void PackWatch::State::close_month() {
   steps_month.reset();
 }
 
+void PackWatch::State::hear_reported(const Episode& episode, std::uint32_t segment) {
+  const ReportedSeries& said = episode.reported;
+  for (std::size_t i = 0; i < said.value.size(); ++i) {
+    const UtcTime at{std::chrono::milliseconds{said.time_ms[i]}};
+    const ReportedCapacity now{at, said.value[i], said.in_kwh, segment};
+    const bool same = !found.reported.empty() && found.reported.back().segment == segment &&
+                      month_of(found.reported.back().at) == month_of(at);
+    if (same)
+      found.reported.back() = now;
+    else
+      found.reported.push_back(now);
+  }
+}
+
 void PackWatch::State::add(const PlannedEpisode& planned) {
   const SegmentInput& input = planned.input;
   const Episode& episode = input.episode;
@@ -112,6 +127,7 @@ void PackWatch::State::add(const PlannedEpisode& planned) {
   if (steps_month && *steps_month != month) close_month();
   steps_month = month;
   steps.add(episode, rows);
+  hear_reported(episode, segment);
   rests.add(episode, rows, segment, removed_offset_a(input.reading, rows));
 
   const bool goes_on = last_cut && unix_ms_of(episode.start) - last_end_ms < kCutMs;

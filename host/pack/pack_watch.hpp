@@ -3,7 +3,8 @@
 // Input     episodes in time order and the readings of the pack-current word, as
 //           VanAccount takes them.
 // Output    charges measured one by one, their voltage profiles, rests, steps of
-//           current by month. Each is small: no trace is kept.
+//           current by month, what the van says of itself. Each is small: no trace
+//           is kept.
 // Segment   a new one where another ECU or calibration id answers, or the reading
 //           of its current word changes its coding or sign.
 #pragma once
@@ -13,6 +14,7 @@
 #include <vector>
 
 #include "energy/van_account.hpp"
+#include "pack/capacity.hpp"
 #include "pack/charge_capacity.hpp"
 #include "pack/resistance.hpp"
 #include "pack/rest.hpp"
@@ -28,6 +30,7 @@ struct PackObservations {
   RestObservations rests;
   std::vector<MonthlyResistance> resistances;
   std::vector<ReAnchor> re_anchors;               // of charges, rests and drives, in time order
+  std::vector<ReportedCapacity> reported;         // one a month and segment, in time order
   std::map<std::uint32_t, SensorOffset> offsets;  // of segments whose reading tells one
 };
 

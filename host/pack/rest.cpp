@@ -297,6 +297,18 @@ RestToRest RestWatch::State::pair_of(const KnownRest& a, const KnownRest& b) con
   return pair;
 }
 
+double shared_rests_widening(std::span<const RestToRest* const> pairs) {
+  if (pairs.empty()) return 1;
+  double shared = 0;
+  for (std::size_t i = 1; i < pairs.size(); ++i) {
+    if (pairs[i]->start != pairs[i - 1]->end) continue;
+    shared += pairs[i]->point.t * pairs[i - 1]->point.t < 0 ? 1 : -1;
+  }
+  // Two rests each: 2 n variances of one, and twice what is shared.
+  const auto n = static_cast<double>(pairs.size());
+  return std::sqrt(std::max(1 / n, 1 + shared / n));
+}
+
 RestObservations RestWatch::finish() {
   State& state = *state_;
   RestObservations result;

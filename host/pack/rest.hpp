@@ -59,6 +59,11 @@ struct RestObservations {
   std::vector<ReAnchor> re_anchors;
 };
 
+// Neighbours share a rest: what the controller makes of it is in both, twice where
+// one comes down to it and the other goes up from it, and cancels where both go the
+// same way. What the width of their mean is to be multiplied by. In time order.
+[[nodiscard]] double shared_rests_widening(std::span<const RestToRest* const> pairs);
+
 class RestWatch {
  public:
   // nominal_ah: absent: changes of mind while awake are not looked for.

@@ -29,6 +29,7 @@ void Episode::clear() {
   clear_series(odometer);
   clear_series(ambient);
   clear_series(module_v);
+  reported = {};
   soc_step_pct = kSocStepPct;
   start = end = {};
   start_doubt = end_doubt = {};

@@ -78,6 +78,14 @@ struct PackSeries {
   std::uint64_t rows_not_supported = 0;  // left out: support bits not set
 };
 
+// What the van says of itself that its pack holds, by an owner's signal: no
+// measurement. Kept where it changes, and once an episode.
+struct ReportedSeries {
+  std::vector<std::int64_t> time_ms;  // UTC
+  std::vector<double> value;          // Ah, or kWh
+  bool in_kwh = false;
+};
+
 struct Episode {
   PackSeries pack;
   SignalSeries speed;     // 1 km/h
@@ -85,6 +93,7 @@ struct Episode {
   SignalSeries odometer;  // 0.1 km
   SignalSeries ambient;   // degC + 40
   SignalSeries module_v;  // mV
+  ReportedSeries reported;
   double soc_step_pct = kSocStepPct;
   // From the first to the last answer of any signal.
   UtcTime start;

@@ -258,6 +258,19 @@ void EpisodeBuilder::add_block(const BlockView& block, std::size_t begin, std::s
     add_pack(block, begin, end, v, a);
 }
 
+void EpisodeBuilder::add_reported(const OwnersDefinition& definition, const BlockView& block,
+                                  std::size_t k, std::size_t begin, std::size_t end) {
+  ReportedSeries& series = episode_.reported;
+  series.in_kwh = definition.unit == "kWh";
+  for (std::size_t row = skip_known(series.time_ms, block, begin, end); row < end; ++row) {
+    const double value = value_of(definition, block.raw[k][row]);
+    if (!series.value.empty() && series.value.back() == value) continue;
+    series.time_ms.push_back(static_cast<std::int64_t>(block.tick_ms[row]) +
+                             boot_->clock_offset_ms);
+    series.value.push_back(value);
+  }
+}
+
 // As add_block(), in a boot where owner's signals have the place of some others.
 void EpisodeBuilder::add_owners_block(const BlockView& block, std::size_t begin, std::size_t end) {
   const OwnersRoles& roles = boot_->roles;
@@ -315,7 +328,9 @@ void EpisodeBuilder::add_owners_block(const BlockView& block, std::size_t begin,
       case SignalRole::none:
       case SignalRole::pack_temp:
       case SignalRole::charger_state:
+        break;
       case SignalRole::reported_capacity:
+        add_reported(source->definition, block, k, begin, end);
         break;
     }
   }

@@ -43,6 +43,8 @@ class EpisodeBuilder {
   void open_episode(std::int64_t first_ms, std::int64_t last_ms);
   void add_block(const BlockView& block, std::size_t begin, std::size_t end);
   void add_owners_block(const BlockView& block, std::size_t begin, std::size_t end);
+  void add_reported(const OwnersDefinition& definition, const BlockView& block, std::size_t k,
+                    std::size_t begin, std::size_t end);
   void add_pack(const BlockView& block, std::size_t begin, std::size_t end, std::size_t v,
                 std::size_t a);
   void add_series(SignalSeries& series, const BlockView& block, std::size_t column,

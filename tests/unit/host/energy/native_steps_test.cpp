@@ -158,14 +158,6 @@ TEST_CASE("native steps: swings need two steps of the van, and are counted by de
   CHECK(counted[1].depth_pct == doctest::Approx(70).epsilon(0.01));
 }
 
-TEST_CASE("native steps: hours near full and near empty") {
-  const VanFigures figures = account_of({in_steps(drive_and_charge(true), 0.5)});
-  const VanFigures standard = account_of({drive_and_charge(true)});
-  CHECK(standard.hours_soc_high > 0);
-  CHECK(figures.hours_soc_high == doctest::Approx(standard.hours_soc_high).epsilon(0.1));
-  CHECK(figures.hours_soc_low == 0);
-}
-
 TEST_CASE("native steps: what the van rounds away widens the interval") {
   // Between 2 and 3 A, a step of 1 A apart: still, half a step off, at 400 V for 600 s.
   CHECK(systematic_kwh(1, kVoltPerCode, 2, 3) ==

@@ -64,6 +64,15 @@ TEST_CASE("fleet ownership: every key arrives, in km whatever it was written in"
   CHECK(van("annual_km = 19000\n").annual_km == 19000);
 }
 
+TEST_CASE("fleet ownership: the day of first use") {
+  CHECK(van("first_used = 2024-02-29\n").facts.first_used == std::chrono::sys_days{2024y / 2 / 29});
+  CHECK_FALSE(van("").facts.first_used);
+  CHECK(mistakes("first_used = \"2024-02-29\"\n") ==
+        "fleet.toml:5:14: first_used must be a day such as 2024-02-29, without quotes");
+  CHECK(mistakes("first_used = 1024-02-29\n") ==
+        "fleet.toml:5:14: first_used must be a day from 1990 to 2200");
+}
+
 TEST_CASE("fleet ownership: what is wrong has its place and says what is right") {
   CHECK(mistakes("purchase = 18500\n")
             .starts_with(

@@ -110,6 +110,13 @@ TEST_CASE("pack rows: charge that flowed counts from the van's beginning, by its
   CHECK(whole.discharged_ah[0].second == doctest::Approx(20'000 * 0.5 + 150));
 }
 
+TEST_CASE("pack rows: the pack's age counts from the van's first use") {
+  VanFacts facts;
+  CHECK_FALSE(pack_facts_of(facts, {}, {}).first_used);
+  facts.first_used = std::chrono::sys_days{std::chrono::year{2024} / 2 / 29};
+  CHECK(pack_facts_of(facts, {}, {}).first_used == UtcTime{*facts.first_used});
+}
+
 TEST_CASE("pack rows: the owner's line is per cent left, the fade's is per cent lost") {
   Expectation expectation;
   expectation.against = Expectation::Against::age_years;

@@ -317,4 +317,30 @@ TEST_CASE("pack watch: measured charges go the same way") {
   }
 }
 
+TEST_CASE("pack watch: what the van says of itself is kept once a month, the last of it") {
+  PackWatch watch{facts_of_150_ah(), {agreed_reading()}};
+  Week week;
+  double says_ah = 150;
+  std::vector<UtcTime> last;
+  for (int day = 0; day < 62; ++day) {
+    Episode drive = week.stretch(50, 1.5, 30);
+    for (const double value : {says_ah, says_ah - 0.1}) {
+      drive.reported.time_ms.push_back(drive.start.time_since_epoch().count() + 60'000);
+      drive.reported.value.push_back(value);
+    }
+    watch.add(drive);
+    week.sleep(8);
+    watch.add(week.stretch(-25, 3));
+    week.sleep(11.5);
+    says_ah -= 0.01;
+  }
+  const PackObservations found = watch.finish();
+  REQUIRE(found.reported.size() >= 2);
+  CHECK(found.reported.size() <= 4);
+  for (std::size_t i = 1; i < found.reported.size(); ++i)
+    CHECK(month_of(found.reported[i].at) == month_of(found.reported[i - 1].at) + 1);
+  CHECK(found.reported.back().value == doctest::Approx(150 - 0.61 - 0.1));
+  CHECK_FALSE(found.reported.back().in_kwh);
+}
+
 }  // namespace packmile::testing

@@ -78,6 +78,38 @@ TEST_CASE("rest to rest: a sensor's offset is seen from both sides") {
   CHECK(without.high - without.low < with.high - with.low);
 }
 
+// Down to a rest and up from it, each 100 Ah: every rest but the ends is in two
+// stretches. The spread of the mean over seeded sets is what the widening says.
+TEST_CASE("rest to rest: stretches that share a rest are less sure together than they look") {
+  std::mt19937 random{12};  // seed 12
+  std::normal_distribution<double> normal;
+  constexpr int kSets = 4000;
+  for (const bool to_and_fro : {true, false}) {
+    double squares = 0, told = 0;
+    for (int set = 0; set < kSets; ++set) {
+      std::vector<RestToRest> pairs(9);
+      double before = normal(random);
+      double mean = 0;
+      for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const double after = normal(random);
+        const double turn = to_and_fro && i % 2 == 1 ? -1 : 1;
+        pairs[i].start = UtcTime{std::chrono::hours{i}};
+        pairs[i].end = UtcTime{std::chrono::hours{i + 1}};
+        pairs[i].point.t = turn;
+        mean += turn * (before - after) / double(pairs.size());
+        before = after;
+      }
+      squares += mean * mean / kSets;
+      std::vector<const RestToRest*> of;
+      for (const RestToRest& pair : pairs) of.push_back(&pair);
+      told = std::sqrt(2.0 / double(pairs.size())) * shared_rests_widening(of);
+    }
+    std::printf("shared rests, seed 12, %s: sd %.3f, told %.3f\n",
+                to_and_fro ? "to and fro" : "one way", std::sqrt(squares), told);
+    CHECK(told == doctest::Approx(std::sqrt(squares)).epsilon(0.05));
+  }
+}
+
 TEST_CASE("rest to rest: refusals") {
   Week short_rest;
   short_rest.rest_h = 1.5;

@@ -251,6 +251,25 @@ TEST_CASE("owner's signals: each role takes the place of the standard signal") {
   CHECK(e.module_v.raw == std::vector<std::uint32_t>{14'000});
 }
 
+TEST_CASE("owner's signals: what the van says of its capacity is kept where it changes") {
+  for (const char* unit : {"Ah", "kWh"}) {
+    CardMaker maker{7};
+    OwnersDefinition capacity = defined(SignalRole::reported_capacity, 0.1);
+    capacity.unit = unit;
+    begin(maker, {capacity});
+    maker.response(1'000, key_of(kFirst, 5'000, kEcu), {1'480});
+    maker.response(6'000, key_of(kFirst, 5'000, kEcu), {1'480});
+    maker.response(11'000, key_of(kFirst, 5'000, kEcu), {1'475});
+    maker.response(16'000, key_of(kFirst, 5'000, 0x7E9), {1'000});  // another ECU's
+    const Told told = told_by(maker);
+    REQUIRE(told.episodes.size() == 1);
+    const ReportedSeries& said = told.episodes[0].reported;
+    CHECK(said.value == std::vector<double>{1'480 * 0.1, 1'475 * 0.1});
+    CHECK(said.time_ms == std::vector<std::int64_t>{at(1'000), at(11'000)});
+    CHECK(said.in_kwh == (std::string_view{unit} == "kWh"));
+  }
+}
+
 TEST_CASE("owner's signals: defined by the settings where no session record is left") {
   CardMaker maker{7};
   maker.settings("Elm", kSignalsMonday, {defined(SignalRole::soc, 0.5, 0, 1)});
