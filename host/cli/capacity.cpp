@@ -123,9 +123,11 @@ ExitCode run_capacity(const RowsOptions& options) {
         {"Ah", true},      {"kWh", true},     {"window", true},    {"degC", true},
         {"charge", false}, {"used", true},    {"left out", false}, {"expectation", false}};
     return render_table(columns, lines) + foot_of(asked, {}) +
-           "Ah by controller_edges and rest_to_rest are of 100 points of the controller's own "
-           "scale; voltage_window is no capacity but a witness.\n" +
-           means + *evidence;
+           prose(options,
+                 "Ah by controller_edges and rest_to_rest are of 100 points of the controller's "
+                 "own scale; voltage_window is no capacity but a witness; reported is what the "
+                 "van says of itself.\n" +
+                     means + *evidence);
   });
 }
 

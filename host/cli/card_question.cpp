@@ -129,14 +129,28 @@ std::string reading_text(const PackReading& reading) {
       clean_text(reading.evidence));
 }
 
+// The votes for a sign stand in the paragraph of the pack current already.
+std::string evidence_text(const Verdict& verdict, const VanHeard& heard) {
+  constexpr std::string_view kVotesFrom = "discharge: ";
+  const std::string evidence = clean_text(verdict.evidence);
+  const std::size_t from = evidence.find(kVotesFrom);
+  if (verdict.question != VerdictQuestion::sign || from == std::string::npos) return evidence;
+  const std::string_view votes = std::string_view{evidence}.substr(from + kVotesFrom.size());
+  const bool told = std::ranges::any_of(heard.readings, [&](const PackReading& reading) {
+    return reading.ecu == verdict.ecu && reading.calibration_id == verdict.calibration_id &&
+           clean_text(reading.evidence).find(votes) != std::string::npos;
+  });
+  return told ? "by the votes under pack current" : evidence;
+}
+
 // The pack current has its own paragraph.
-std::string verdict_text(const Verdict& verdict) {
+std::string verdict_text(const Verdict& verdict, const VanHeard& heard) {
   if (verdict.question == VerdictQuestion::pack_current) return {};
   std::string text = fmt::format("  {:<16}{}", word_of(verdict.question), word_of(verdict.answer));
   const std::string value = value_text(verdict);
   if (!value.empty()) text += ", " + value;
   if (verdict.segment > 1) text += fmt::format(", segment {}", verdict.segment);
-  return text + "\n    " + clean_text(verdict.evidence) + "\n";
+  return text + "\n    " + evidence_text(verdict, heard) + "\n";
 }
 
 std::string wrapped(const std::vector<std::string>& words, std::size_t indent) {
@@ -349,7 +363,7 @@ std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
     if (!heard.readings.empty()) out += "pack current\n";
     for (const PackReading& reading : heard.readings) out += reading_text(reading);
     if (!heard.verdicts.empty()) out += "verdicts, from this card alone\n";
-    for (const Verdict& verdict : heard.verdicts) out += verdict_text(verdict);
+    for (const Verdict& verdict : heard.verdicts) out += verdict_text(verdict, heard);
   }
   if (!survey.findings.empty() || !heard.findings.empty()) out += "findings\n";
   for (const Finding finding : survey.findings)

@@ -78,8 +78,9 @@ ExitCode run_fade(const RowsOptions& options) {
         {"lost", true},   {"unit", false},      {"least seen %/year", true},
         {"lost %", true}, {"expected %", true}, {"expectation", false}};
     return render_table(columns, lines) + foot_of(asked, {}) +
-           "least seen: a slower fade could not be told from none with these months.\n" +
-           std::string{kLineCaution} + "\n" + means + *evidence;
+           prose(options,
+                 "least seen: a slower fade could not be told from none with these months.\n" +
+                     std::string{kLineCaution} + "\n" + means + *evidence);
   });
 }
 

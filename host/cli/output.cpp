@@ -1,5 +1,6 @@
 #include "cli/output.hpp"
 
+#include <sys/ioctl.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -70,5 +71,12 @@ Result<Done> Output::commit() {
 }
 
 bool Output::is_terminal() const { return isatty(fileno(stream_)) == 1; }
+
+std::size_t terminal_columns(const std::string& file) {
+  winsize size{};
+  const bool terminal = (file.empty() || file == "-") && isatty(STDOUT_FILENO) == 1 &&
+                        ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0;
+  return terminal ? size.ws_col : 0;
+}
 
 }  // namespace packmile::cli

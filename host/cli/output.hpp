@@ -38,4 +38,7 @@ class Output {
   bool good_ = true;
 };
 
+// Of the terminal that a result for this file goes to; 0: to none.
+[[nodiscard]] std::size_t terminal_columns(const std::string& file);
+
 }  // namespace packmile::cli

@@ -8,6 +8,7 @@
 
 #include "cli/card_question.hpp"
 #include "cli/say.hpp"
+#include "cli/table.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -229,27 +230,6 @@ class Answers {
   bool reported_ = false;
 };
 
-// Words to the width of the page, later lines under the first.
-std::string wrapped_words(std::string_view text, std::size_t indent) {
-  std::string out;
-  std::size_t at = indent;
-  while (!text.empty()) {
-    const std::size_t end = std::min(text.find(' '), text.size());
-    const std::string_view word = text.substr(0, end);
-    if (!out.empty() && at + 1 + word.size() > kWidth) {
-      out += "\n" + std::string(indent, ' ');
-      at = indent;
-    } else if (!out.empty()) {
-      out += ' ';
-      ++at;
-    }
-    out += word;
-    at += word.size();
-    text.remove_prefix(std::min(end + 1, text.size()));
-  }
-  return out;
-}
-
 std::string title_of(std::string question) {
   std::ranges::replace(question, '_', ' ');
   return question;
@@ -288,7 +268,7 @@ std::vector<OwnersQuestion> questions_of(const CardSurvey& survey, const VanHear
 std::string questions_text(const CardSurvey& survey, const VanHeard& heard) {
   std::string out;
   const auto line = [&](std::string_view title, std::string_view text) {
-    out += fmt::format("  {:<{}}{}\n", title, kIndent - 2, wrapped_words(text, kIndent));
+    out += fmt::format("  {:<{}}{}\n", title, kIndent - 2, wrapped_words(text, kIndent, kWidth));
   };
   std::vector<std::pair<std::string_view, std::string>> rates;
   for (std::size_t k = 0; k < kHeardSeries; ++k) {
@@ -300,7 +280,7 @@ std::string questions_text(const CardSurvey& survey, const VanHeard& heard) {
   for (const auto& [title, rate] : rates) line(title, rate);
   out += "what can be known\n";
   if (answered_nothing(survey)) {
-    out += "  " + wrapped_words(tried_text(survey), 2) + "\n";
+    out += "  " + wrapped_words(tried_text(survey), 2, kWidth) + "\n";
     out += "  What can still be known comes from notes:\n";
   }
   const OwnersQuestion* before = nullptr;

@@ -51,4 +51,42 @@ std::string render_table(const std::vector<TableColumn>& columns,
   return out;
 }
 
+std::string wrapped_words(std::string_view text, std::size_t indent, std::size_t columns) {
+  std::string out;
+  std::size_t at = indent;
+  while (!text.empty()) {
+    const std::size_t end = std::min(text.find(' '), text.size());
+    const std::string_view word = text.substr(0, end);
+    const std::size_t width = width_of(word);
+    if (!out.empty() && at + 1 + width > columns) {
+      out += "\n" + std::string(indent, ' ');
+      at = indent;
+    } else if (!out.empty()) {
+      out += ' ';
+      ++at;
+    }
+    out += word;
+    at += width;
+    text.remove_prefix(std::min(end + 1, text.size()));
+  }
+  return out;
+}
+
+std::string wrapped_lines(std::string_view lines, std::size_t columns) {
+  constexpr std::size_t kIndent = 2;
+  if (columns <= kIndent) return std::string{lines};
+  std::string out;
+  while (!lines.empty()) {
+    const std::size_t end = std::min(lines.find('\n'), lines.size());
+    const std::string_view line = lines.substr(0, end);
+    // The first word stands at the left edge.
+    const std::string wrapped =
+        width_of(line) <= columns ? std::string{line} : wrapped_words(line, kIndent, columns);
+    out += wrapped;
+    if (end < lines.size()) out += '\n';
+    lines.remove_prefix(std::min(end + 1, lines.size()));
+  }
+  return out;
+}
+
 }  // namespace packmile::cli

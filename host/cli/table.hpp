@@ -20,4 +20,11 @@ struct TableColumn {
 [[nodiscard]] std::string render_table(const std::vector<TableColumn>& columns,
                                        const std::vector<std::vector<std::string>>& rows);
 
+// Words to so many columns, lines after the first moved in by `indent`; the first
+// word stands at `indent` already. A word that is longer has its line to itself.
+[[nodiscard]] std::string wrapped_words(std::string_view text, std::size_t indent,
+                                        std::size_t columns);
+// Every line to so many columns, what follows it moved in by two; 0: as it is.
+[[nodiscard]] std::string wrapped_lines(std::string_view lines, std::size_t columns);
+
 }  // namespace packmile::cli

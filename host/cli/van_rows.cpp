@@ -202,6 +202,10 @@ Result<std::string> evidence_of(Asked& asked, bool undecided_only) {
   return out;
 }
 
+std::string prose(const RowsOptions& options, std::string_view lines) {
+  return wrapped_lines(lines, terminal_columns(options.output));
+}
+
 std::string lost_text(const std::string& van, const std::vector<LostStretch>& lost,
                       const Zone& zone) {
   const std::size_t first = lost.size() - std::min(lost.size(), kMostLostLines);

@@ -77,6 +77,10 @@ template <typename Row>
 // undecided_only: leaves out the vans whose pack current is agreed.
 [[nodiscard]] Result<std::string> evidence_of(Asked& asked, bool undecided_only);
 
+// Sentences below a table, to the width of the terminal; into a pipe or a file as
+// they are.
+[[nodiscard]] std::string prose(const RowsOptions& options, std::string_view lines);
+
 // "lost before it was read: Rowan, 2026-03-02 07:10 to 2026-03-04 18:22, 4210
 // sectors overwritten", one line a stretch, the newest last; of many only the
 // newest. Empty when nothing was lost.

@@ -44,7 +44,7 @@ ExitCode run_verdicts(const RowsOptions& options) {
     const std::vector<TableColumn> columns{
         {"van", false},      {"ECU", false},     {"calibration", false}, {"segment", true},
         {"question", false}, {"verdict", false}, {"value", true},        {"decided on", false}};
-    return render_table(columns, lines) + foot_of(asked, {}) + evidence;
+    return render_table(columns, lines) + foot_of(asked, {}) + prose(options, evidence);
   });
 }
 
