@@ -1,14 +1,19 @@
 // packmile compare: one row a van, its energy per mile at the conditions of the
-// fleet, and whether that tells it from the others.
+// fleet, whether that tells it from the others, and whether it is worth keeping.
 #include "ledger/compare.hpp"
 
 #include <fmt/format.h>
 
+#include "cli/as_of.hpp"
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
+#include "ledger/upkeep.hpp"
 
 namespace packmile::cli {
 namespace {
+
+// A cost per mile comes from tariffs, receipts and jobs.
+constexpr char kNoCost[] = "no cost per mile is worked out for this van; see packmile cost";
 
 // Of one type: what the terms came out as, and which were left out and why.
 std::string effects_text(const MileType& type, const std::string& vans, bool miles) {
@@ -56,6 +61,8 @@ ExitCode run_compare(const RowsOptions& options) {
   const bool miles = options.units == Units::miles;
   const double per = miles ? 1 : 1 / kKmPerMile;
 
+  const AsOfOr as_of = find_as_of(asked, options.as_of);
+  if (!as_of.as_of) return as_of.code;
   std::vector<VanToCompare> vans;
   // A van is compared with all others, also where one row is shown.
   for (const AskedVan& van : asked.all) {
@@ -64,14 +71,33 @@ ExitCode run_compare(const RowsOptions& options) {
       say(parts.error());
       return ExitCode::failed;
     }
-    vans.push_back({van.names, std::move(*parts)});
+    const auto notes = van_notes(asked.open.ledger, van.names.van);
+    if (!notes) {
+      say(notes.error());
+      return ExitCode::failed;
+    }
+    std::vector<CapacityRow> capacity;
+    if (van.id) {
+      auto read = asked.open.ledger.capacity(*van.id);
+      if (!read) {
+        say(read.error());
+        return ExitCode::failed;
+      }
+      capacity = std::move(*read);
+    }
+    const Fleet& fleet = asked.open.depot.fleet;
+    const VanDuty duty = duty_of(*parts, *notes, asked.zone(), as_of.as_of->at);
+    VanKeep keep = keep_van(fleet.keep_of(van.names.van), duty, parts->trips, capacity,
+                            asked.zone(), fleet.currency);
+    vans.push_back({van.names, std::move(*parts), std::move(keep), MaybeFigure::unknown(kNoCost),
+                    equivalent_years_of(duty)});
   }
   const Comparison comparison = compare(vans, asked.period, asked.zone());
 
   Rows rows{compare_columns(), {}};
-  std::vector<std::vector<std::string>> lines, part_lines;
+  std::vector<std::vector<std::string>> lines, part_lines, keep_lines;
   std::vector<std::string> vans_of_type(comparison.study.types.size());
-  std::string told;
+  std::string told, keeping;
   Reasons reasons;
   for (std::size_t k = 0; k < comparison.vans.size(); ++k) {
     const ComparedVan& van = comparison.vans[k];
@@ -87,11 +113,31 @@ ExitCode run_compare(const RowsOptions& options) {
     reasons.note(van.kwh_per_mile);
     lines.push_back({name, fmt::format("{}", studied.drives), fmt::format("{}", studied.days),
                      figure_text(van.kwh_per_mile, per), figure_text(studied.at_reference, per),
-                     figure_text(van.difference_kwh_per_mile, per), van.decided ? "yes" : "no"});
+                     figure_text(van.difference_kwh_per_mile, per),
+                     van.energy_decided ? "yes" : "no"});
     std::vector<std::string> parts{name};
     for (const MaybeFigure& part : studied.parts) parts.push_back(figure_text(part, per));
     if (studied.at_reference.figure) part_lines.push_back(std::move(parts));
-    told += fmt::format("{}: {}\n", name, clean_text(van.reason));
+    told += fmt::format("{}: {}\n", name, clean_text(van.energy_reason));
+    const KeepOrSell* kept = van.keep.told ? &*van.keep.told : nullptr;
+    const auto money = [](const Figure& f) {
+      return fmt::format("{:.0f} ({:.0f} to {:.0f})", f.value, f.low, f.high);
+    };
+    keep_lines.push_back({name, figure_text(van.cost_per_mile, per, 2),
+                          van.cost_rank.rank ? fmt::format("{}", *van.cost_rank.rank) : "-",
+                          kept ? money(kept->break_even_price) : "-",
+                          kept ? std::string{word_of(kept->verdict)} : "-",
+                          kept ? fmt::format("{:.0f}", kept->selling_is_cheaper * 100) : "-",
+                          van.equivalent_years.figure
+                              ? fmt::format("{:.1f}", van.equivalent_years.figure->value)
+                              : "-"});
+    keeping += fmt::format("{}: {}\n", name, clean_text(van.keep.reason));
+    if (!van.keep.inputs.empty())
+      keeping += fmt::format("{}, what moves its break-even price most: {}\n", name,
+                             clean_text(van.keep.inputs));
+    keeping += fmt::format("{}: {}\n", name, clean_text(van.keep.winter.text));
+    if (van.cost_per_mile.figure && !van.cost_rank.rank)
+      keeping += fmt::format("{}, cost: {}\n", name, clean_text(van.cost_rank.why));
   }
   return write_rows(options, "compare", rows, asked.zone(), [&]() -> Result<std::string> {
     const std::string unit = miles ? "kWh/mile" : "kWh/km";
@@ -119,7 +165,17 @@ ExitCode run_compare(const RowsOptions& options) {
           miles ? "mph" : "km/h", reference->stops_per_mile * per, miles ? "mile" : "km");
     for (std::size_t k = 0; k < comparison.study.types.size(); ++k)
       text += effects_text(comparison.study.types[k], vans_of_type[k], miles);
-    return text + told;
+    const std::vector<TableColumn> keep_columns{
+        {"van", false},
+        {fmt::format("{} a {}", clean_text(asked.open.depot.fleet.currency), miles ? "mile" : "km"),
+         true},
+        {"rank", true},
+        {"keep below", true},
+        {"keep or sell", false},
+        {"sell %", true},
+        {"years of average use", true}};
+    return text + told + "\nKeep or sell, today " + as_of.as_of->text + ":\n" +
+           render_table(keep_columns, keep_lines) + keeping + kAverageMilesSource + ".\n";
   });
 }
 

@@ -14,7 +14,6 @@ namespace {
 constexpr std::size_t kVinTypeLetters = 8;
 // Beyond this nobody waits for it.
 constexpr double kMostMoreDays = 3650;
-constexpr const char* kMoneyWhy = "needs tariffs, upkeep and values, which are not worked out yet";
 constexpr const char* kSensorsWhy =
     "no number of days would do: what the vans' current sensors and odometers leave open is "
     "larger than the difference";
@@ -84,6 +83,48 @@ std::string reason_of(const MileDifference& d, std::size_t others, const MileTyp
 
 }  // namespace
 
+std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
+                               const std::vector<MaybeFigure>& costs) {
+  std::vector<CostRank> out(costs.size());
+  for (std::size_t k = 0; k < costs.size(); ++k) {
+    if (!costs[k].figure) {
+      out[k].why = costs[k].why;
+      continue;
+    }
+    const Figure& own = *costs[k].figure;
+    std::int64_t cheaper = 0;
+    std::size_t others = 0;
+    // The one that it overlaps most, by the wider of the two intervals.
+    const Figure* wide = nullptr;
+    std::string overlapped, widest;
+    for (std::size_t other = 0; other < costs.size(); ++other) {
+      if (other == k || !costs[other].figure) continue;
+      ++others;
+      const Figure& theirs = *costs[other].figure;
+      if (theirs.high < own.low) {
+        ++cheaper;
+      } else if (theirs.low <= own.high) {
+        overlapped += (overlapped.empty() ? "" : ", ") + vans[other];
+        const Figure& wider = theirs.high - theirs.low > own.high - own.low ? theirs : own;
+        if (wide == nullptr || wider.high - wider.low > wide->high - wide->low) {
+          wide = &wider;
+          widest = &wider == &own ? vans[k] : vans[other];
+        }
+      }
+    }
+    if (others == 0)
+      out[k].why = "no other van has a cost per mile in this period";
+    else if (wide != nullptr)
+      out[k].why = fmt::format(
+          "not ranked: its interval overlaps that of {}; what would decide it is a narrower cost "
+          "of {}: receipts or meter readings in place of assumed charges, or a longer period",
+          overlapped, widest);
+    else
+      out[k].rank = cheaper + 1;
+  }
+  return out;
+}
+
 Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, const Zone& zone,
                    const MileRules& rules) {
   Comparison out;
@@ -102,23 +143,34 @@ Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, 
   std::vector<std::uint32_t> able;
   for (std::uint32_t k = 0; k < vans.size(); ++k)
     if (out.study.vans[k].at_reference.figure) able.push_back(k);
+  std::vector<std::string> names;
+  std::vector<MaybeFigure> costs;
+  for (const VanToCompare& van : vans) {
+    names.push_back(van.names.van);
+    costs.push_back(van.cost_per_mile);
+  }
+  const std::vector<CostRank> ranks = ranks_of(names, costs);
   const std::size_t pairs = able.size() * (able.size() - 1) / 2;
   for (std::uint32_t k = 0; k < vans.size(); ++k) {
     ComparedVan van;
     van.names = vans[k].names;
+    van.keep = vans[k].keep;
+    van.cost_per_mile = costs[k];
+    van.equivalent_years = vans[k].equivalent_years;
+    van.cost_rank = ranks[k];
     van.kwh_per_mile = throughput_of(vans[k].parts, period, zone).kwh_per_mile;
     const MileVan& studied = out.study.vans[k];
     std::vector<std::uint32_t> others = able;
     std::erase(others, k);
     if (!studied.at_reference.figure) {
-      van.reason = studied.at_reference.why;
+      van.energy_reason = studied.at_reference.why;
     } else if (others.empty()) {
-      van.reason = "no other van has enough drives to compare with";
+      van.energy_reason = "no other van has enough drives to compare with";
     } else {
       const MileDifference d = difference_of(out.study, k, others, able.size(), rules);
       van.difference_kwh_per_mile = MaybeFigure::known(d.kwh_per_mile);
-      van.decided = d.decided;
-      van.reason = reason_of(d, others.size(), out.study.types[studied.type]);
+      van.energy_decided = d.decided;
+      van.energy_reason = reason_of(d, others.size(), out.study.types[studied.type]);
       for (const std::uint32_t other : others) {
         const std::uint32_t one_other[] = {other};
         const MileDifference pair = difference_of(out.study, k, one_other, pairs, rules);
@@ -128,7 +180,7 @@ Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, 
       }
     }
     if (!van.difference_kwh_per_mile.figure)
-      van.difference_kwh_per_mile = MaybeFigure::unknown(van.reason);
+      van.difference_kwh_per_mile = MaybeFigure::unknown(van.energy_reason);
     out.vans.push_back(std::move(van));
   }
   return out;
@@ -158,6 +210,18 @@ std::vector<Column> compare_columns() {
   for (const char* name : {"heating_kw_per_k", "cooling_kw_per_k", "hotel_kw",
                            "drag_at_50_mph_kwh_per_mile", "stop_kwh"})
     out.push_back({name, figure, true});
+  for (Column& column : std::vector<Column>{{"question", text, false},
+                                            {"energy_decided", text, false},
+                                            {"energy_reason", text, false},
+                                            {"keep_or_sell", text, true},
+                                            {"selling_is_cheaper", real, true},
+                                            {"keeping_cost_per_mile", figure, true},
+                                            {"challenger_cost_per_mile", figure, true},
+                                            {"break_even_inputs", text, true},
+                                            {"cost_rank", count, true},
+                                            {"winter_range_km", figure, true},
+                                            {"round_km", real, true}})
+    out.push_back(std::move(column));
   return out;
 }
 static_assert(kDragMph == 50, "the name of a column says so");
@@ -170,16 +234,19 @@ Row row_of(const Comparison& comparison, std::size_t index) {
   const auto real_or = [&](std::optional<double> value) {
     return value ? Cell{*value, {}} : Cell::unknown(no_reference);
   };
+  const KeepOrSell* kept = van.keep.told ? &*van.keep.told : nullptr;
+  const std::string keep_why = van.keep.why.empty() ? "not asked" : van.keep.why;
+  const bool decided = kept ? kept->verdict != KeepVerdict::open : van.energy_decided;
   Row row{{van.names.van, {}},
           van.names.vin.empty() ? Cell::unknown("the van never answered its VIN")
                                 : Cell{van.names.vin, {}},
           Cell::of(van.kwh_per_mile),
           Cell::of(studied.at_reference),
-          Cell::unknown(kMoneyWhy),
-          Cell::unknown(kMoneyWhy),
-          Cell::unknown(kMoneyWhy),
-          {std::string{van.decided ? "yes" : "no"}, {}},
-          {van.reason, {}},
+          Cell::of(van.cost_per_mile),
+          kept ? Cell{kept->break_even_price, {}} : Cell::unknown(keep_why),
+          Cell::of(van.equivalent_years),
+          {std::string{decided ? "yes" : "no"}, {}},
+          {kept ? van.keep.reason : van.energy_reason, {}},
           {static_cast<std::int64_t>(studied.drives), {}},
           {static_cast<std::int64_t>(studied.days), {}},
           reference ? Cell{kReferenceAmbientC, {}} : Cell::unknown(no_reference),
@@ -192,6 +259,25 @@ Row row_of(const Comparison& comparison, std::size_t index) {
     row.push_back(studied.at_reference.figure
                       ? Cell::of(comparison.study.types[studied.type].terms[k])
                       : Cell::unknown(studied.at_reference.why));
+  row.push_back({std::string{kept ? "keep_or_sell" : "kwh_per_mile"}, {}});
+  row.push_back({std::string{van.energy_decided ? "yes" : "no"}, {}});
+  row.push_back({van.energy_reason, {}});
+  row.push_back(kept ? Cell{std::string{word_of(kept->verdict)}, {}} : Cell::unknown(keep_why));
+  row.push_back(kept ? Cell{kept->selling_is_cheaper, {}} : Cell::unknown(keep_why));
+  row.push_back(kept ? Cell{kept->keeping_per_mile, {}} : Cell::unknown(keep_why));
+  row.push_back(kept ? Cell{kept->challenger_per_mile, {}} : Cell::unknown(keep_why));
+  row.push_back(!kept                     ? Cell::unknown(keep_why)
+                : van.keep.inputs.empty() ? Cell::unknown("every input is sure")
+                                          : Cell{van.keep.inputs, {}});
+  row.push_back(van.cost_rank.rank
+                    ? Cell{*van.cost_rank.rank, {}}
+                    : Cell::unknown(van.cost_rank.why.empty() ? "no cost per mile is known"
+                                                              : van.cost_rank.why));
+  row.push_back(Cell::of(van.keep.winter.range_km));
+  row.push_back(van.keep.winter.round_km
+                    ? Cell{*van.keep.winter.round_km, {}}
+                    : Cell::unknown(van.keep.winter.round_why.empty() ? "no days are on record"
+                                                                      : van.keep.winter.round_why));
   return row;
 }
 

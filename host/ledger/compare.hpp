@@ -1,7 +1,7 @@
 // Vans held against each other: energy per mile at the same temperature, speed
-// and stops.
+// and stops; cost per mile; and each against the van that could take its place.
 //
-// Input     trips of every van, the period that was asked for.
+// Input     trips of every van, the period that was asked for; costs and [[keep]].
 // Output    rows of `compare`.
 // Rule      a van is told apart from others only where 0 is outside the interval
 //           of the difference; else the row says how many more days would do.
@@ -13,17 +13,30 @@
 #include <vector>
 
 #include "energy/energy_per_mile.hpp"
+#include "ledger/keep.hpp"
 #include "ledger/throughput.hpp"
 
 namespace packmile {
 
+// Where a van stands by cost per mile; no rank where intervals overlap.
+struct CostRank {
+  std::optional<std::int64_t> rank;  // 1: the cheapest
+  std::string why;                   // there is none, and what would decide it
+};
+// costs: one a van. A van has a rank where its interval overlaps no other's.
+[[nodiscard]] std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
+                                             const std::vector<MaybeFigure>& costs);
+
 struct ComparedVan {
   VanNames names;
+  MaybeFigure cost_per_mile, equivalent_years;
+  CostRank cost_rank;
+  VanKeep keep;
   MaybeFigure kwh_per_mile;  // of all trips of the period, as in `throughput`
   // Against the mean of the others, at reference conditions.
   MaybeFigure difference_kwh_per_mile;
-  bool decided = false;
-  std::string reason;
+  bool energy_decided = false;
+  std::string energy_reason;
   std::vector<VanDifference> against;  // each of the others
 };
 
@@ -35,11 +48,16 @@ struct Comparison {
 struct VanToCompare {
   VanNames names;
   VanParts parts;
+  VanKeep keep = {};
+  MaybeFigure cost_per_mile = {};  // of the period, with what was lost in value
+  MaybeFigure equivalent_years = {};
 };
 
 [[nodiscard]] Comparison compare(const std::vector<VanToCompare>& vans, const Period& period,
                                  const Zone& zone, const MileRules& rules = {});
 
+// `decided` and `reason` of a row are about keeping or selling where [[keep]] says
+// enough, else about the energy; `question` says which.
 [[nodiscard]] std::vector<Column> compare_columns();
 // van: index of Comparison::vans.
 [[nodiscard]] Row row_of(const Comparison& comparison, std::size_t van);

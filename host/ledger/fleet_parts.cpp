@@ -274,18 +274,20 @@ std::string parts_template() {
 #[[part]]
 #name = "brake fluid"           # as in tables, and in job and fluid notes
 #vans = ["Linden"]              # all vans where it is left out
-#positions = ["front", "rear"]  # of fl fr rl rr front rear; one for the van where left out
 #limit_miles = 20000            # or limit_km, by the odometer
 #limit_years = 2                # or limit_months, by the calendar
 #limit_hours = 5000             # of what counts says
 #limit_starts = 20000           # drives and charges begun
 #limit_kwh = 30000              # through what counts says
 #counts = "motor"               # hours and kWh: motor, charger (on board) or pack
+#fitted = 2025-03-01            # before the first note of its renewal
+#fitted_miles = 12000           # or fitted_km: the odometer on that day
+#[[part]]
+#name = "tyres"
+#positions = ["fl", "fr"]       # of fl fr rl rr front rear; one for the van where left out
 #gauge = "tread"                # or "pad": measured by hand, from tread or pad notes
 #least_mm = {:.1f}                # of that measurement, where you want it renewed; {:.1f}
                                 # where left out. The law's least tread is told beside it.
-#fitted = 2025-03-01            # before the first note of its renewal
-#fitted_miles = 12000           # or fitted_km: the odometer on that day
 )",
       kPlanTreadMm, kPlanTreadMm);
 }

@@ -163,7 +163,7 @@ KeepOrSell keep_or_sell(const KeepInputs& inputs) {
       const double price = outcome_of(inputs, drawn).break_even;
       return fetched ? middle.break_even + likely.resale_now - drawn.resale_now : price;
     };
-    out.swings.push_back({rule.key, distance(low), distance(high)});
+    out.swings.push_back({rule.key, distance(low), distance(high), !fetched});
   }
   std::ranges::stable_sort(out.swings, std::ranges::greater{},
                            [](const InputSwing& swing) { return swing.width(); });

@@ -30,7 +30,7 @@ enum class RateBasis : std::uint8_t { nominal, real };
 
 struct KeepInputs {
   std::optional<ThreePoint> challenger_price, challenger_resale;  // resale after challenger_years
-  std::optional<int> challenger_years;                       // >= 1
+  std::optional<int> challenger_years;                            // >= 1
   std::optional<ThreePoint> challenger_repairs;                   // a year
   std::optional<ThreePoint> challenger_lost_days;                 // a year
   std::optional<ThreePoint> resale_now, resale_next_year;
@@ -50,6 +50,9 @@ struct InputSwing {
   std::string input;  // its key word
   double low = 0;     // break-even price with the input at its low, the others likely
   double high = 0;    // at its high
+  // False: what the van would fetch today, which the price is held against. low and
+  // high are then how the price would stand to it.
+  bool moves_price = true;
   [[nodiscard]] double width() const { return high > low ? high - low : low - high; }
 };
 
@@ -63,7 +66,7 @@ struct KeepOrSell {
   double selling_is_cheaper = 0;  // share of draws, 0..1
   KeepVerdict verdict = KeepVerdict::open;
   std::vector<InputSwing> swings;  // widest first
-  std::string basis;          // what was left out, and the kind of rate
+  std::string basis;               // what was left out, and the kind of rate
 };
 
 inline constexpr int kKeepDraws = 1'000;

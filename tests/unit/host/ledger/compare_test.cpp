@@ -58,10 +58,10 @@ TEST_CASE("compare: two vans of one type that differ are told apart") {
   const Comparison c = compare(two_vans(), {}, utc());
   REQUIRE(c.study.types.size() == 1);  // the VINs begin alike
   REQUIRE(c.vans.size() == 2);
-  CHECK(c.vans[1].decided);
+  CHECK(c.vans[1].energy_decided);
   CHECK(c.vans[1].difference_kwh_per_mile.figure->value == Approx(0.05).epsilon(0.15));
-  CHECK(c.vans[1].reason.find("more than the other van") != std::string::npos);
-  CHECK(c.vans[0].reason.find("less than the other van") != std::string::npos);
+  CHECK(c.vans[1].energy_reason.find("more than the other van") != std::string::npos);
+  CHECK(c.vans[0].energy_reason.find("less than the other van") != std::string::npos);
   REQUIRE(c.vans[0].against.size() == 1);
   CHECK(c.vans[0].against[0].other == "rowan");
   CHECK(c.vans[0].against[0].kwh_per_mile.value ==
@@ -88,16 +88,64 @@ TEST_CASE("compare: every row has a cell for each column, money is null with its
   }
 }
 
+TEST_CASE("compare: with what keeping hangs on, the row is about keeping or selling") {
+  auto vans = two_vans();
+  KeepInputs in;
+  const auto sure = [](double value) { return ThreePoint{value, value, value}; };
+  in.challenger_price = sure(15'430 / 1.15);
+  in.challenger_resale = in.challenger_repairs = in.challenger_lost_days = sure(0);
+  in.challenger_years = 1;
+  in.resale_now = sure(15'000);
+  in.resale_next_year = sure(14'000);
+  in.repairs_next_year = sure(10'000);
+  in.lost_days_next_year = sure(0);
+  in.hire_per_lost_day = 0;
+  in.miles_per_year = sure(10'000);
+  in.rate = 0.15;
+  in.rate_basis = RateBasis::nominal;
+  vans[0].keep.told = keep_or_sell(in);
+  vans[0].keep.reason = "keep: so";
+  vans[1].keep.why = "[[keep]] lacks rate_pct";
+  const Comparison c = compare(vans, {}, utc());
+  CHECK(std::get<Figure>(cell(c, 0, "break_even_price").value).value == Approx(16'895.65));
+  CHECK(std::get<std::string>(cell(c, 0, "decided").value) == "yes");
+  CHECK(std::get<std::string>(cell(c, 0, "reason").value) == "keep: so");
+  CHECK(std::get<std::string>(cell(c, 0, "question").value) == "keep_or_sell");
+  CHECK(std::get<std::string>(cell(c, 0, "keep_or_sell").value) == "keep");
+  CHECK(cell(c, 1, "break_even_price").why == "[[keep]] lacks rate_pct");
+  CHECK(std::get<std::string>(cell(c, 1, "question").value) == "kwh_per_mile");
+}
+
+TEST_CASE("compare: vans whose costs overlap have no rank, and what would decide it is said") {
+  const auto cost = [](double low, double high) {
+    return MaybeFigure::known({(low + high) / 2, low, high, 0});
+  };
+  const auto ranks = ranks_of(
+      {"alder", "rowan", "willow", "linden"},
+      {cost(0.30, 0.34), cost(0.33, 0.60), cost(0.10, 0.20), MaybeFigure::unknown("no tariff")});
+  CHECK_FALSE(ranks[0].rank);
+  CHECK(ranks[0].why.find("overlaps that of rowan") != std::string::npos);
+  CHECK(ranks[0].why.find("narrower cost of rowan") != std::string::npos);
+  CHECK_FALSE(ranks[1].rank);
+  CHECK(*ranks[2].rank == 1);
+  CHECK(ranks[3].why == "no tariff");
+  const auto apart = ranks_of({"a", "b"}, {cost(0.30, 0.34), cost(0.10, 0.20)});
+  CHECK(*apart[0].rank == 2);
+  CHECK(*apart[1].rank == 1);
+  CHECK_FALSE(ranks_of({"a"}, {cost(1, 2)})[0].rank);
+}
+
 TEST_CASE("compare: below 40 drives nothing is decided, and the row says why") {
   auto vans = two_vans();
   vans[1].parts.trips.resize(39);
   const Comparison c = compare(vans, {}, utc());
-  CHECK_FALSE(c.vans[1].decided);
-  CHECK(c.vans[1].reason.find("needs 40 drives on 10 days and has 39 on 20") != std::string::npos);
+  CHECK_FALSE(c.vans[1].energy_decided);
+  CHECK(c.vans[1].energy_reason.find("needs 40 drives on 10 days and has 39 on 20") !=
+        std::string::npos);
   CHECK_FALSE(cell(c, 1, "kwh_per_mile_at_reference").known());
   CHECK(cell(c, 1, "kwh_per_mile").known());
-  CHECK(cell(c, 1, "difference_kwh_per_mile").why == c.vans[1].reason);
-  CHECK(c.vans[0].reason == "no other van has enough drives to compare with");
+  CHECK(cell(c, 1, "difference_kwh_per_mile").why == c.vans[1].energy_reason);
+  CHECK(c.vans[0].energy_reason == "no other van has enough drives to compare with");
   CHECK(cell(c, 0, "kwh_per_mile_at_reference").known());
   // A period that holds too little does the same; an empty depot is survived.
   const Comparison none = compare(vans, {UtcTime{sys_days{year{2030} / 1 / 1}}, {}}, utc());
@@ -120,8 +168,8 @@ TEST_CASE("compare: what may be chance is said to be, with the days that would d
   auto vans = two_vans();
   vans[1] = van("rowan", "0PMLVAN1XT0000101", 0.2003, 80, 500);
   const Comparison c = compare(vans, {}, utc());
-  CHECK_FALSE(c.vans[1].decided);
-  CHECK(c.vans[1].reason.find("may be chance") != std::string::npos);
+  CHECK_FALSE(c.vans[1].energy_decided);
+  CHECK(c.vans[1].energy_reason.find("may be chance") != std::string::npos);
   CHECK(std::get<std::string>(cell(c, 1, "decided").value) == "no");
 }
 

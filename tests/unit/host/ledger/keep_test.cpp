@@ -1,0 +1,105 @@
+// Keep or sell from fleet.toml and the van's own use; its round in winter.
+#include "ledger/keep.hpp"
+
+#include <doctest/doctest.h>
+
+#include <string>
+
+namespace packmile::testing {
+namespace {
+
+using std::chrono::days;
+using std::chrono::hours;
+
+constexpr char kKeep[] =
+    "zone = \"UTC\"\ncurrency = \"GBP\"\n[[van]]\nname = \"Linden\"\n"
+    "[[keep]]\nchallenger_price = [19000, 21500, 24000]\nchallenger_years = 5\n"
+    "challenger_resale = [5000, 7000, 9500]\nchallenger_repairs_a_year = [300, 600, 1200]\n"
+    "challenger_lost_days_a_year = [1, 3, 6]\nresale_now = [7000, 8500, 9800]\n"
+    "resale_next_year = [5200, 6600, 8000]\nrepairs_next_year = [700, 1500, 3500]\n"
+    "lost_days_next_year = [3, 8, 18]\nhire_per_lost_day = 85\nrate_pct = 6\n"
+    "rate_kind = \"nominal\"\n";
+
+// Six weeks, 80 km a day but on Sundays, ambient by the month: February is colder.
+std::vector<Trip> winter_trips(double ambient_c = 2) {
+  std::vector<Trip> out;
+  for (int day = 0; day < 42; ++day) {
+    if (day % 7 == 6) continue;
+    Trip trip;
+    trip.start = std::chrono::sys_days{std::chrono::year{2026} / 1 / 15} + days{day} + hours{9};
+    trip.end = trip.start + hours{2};
+    trip.distance_km = MaybeFigure::known(figure_of(80, 0.1, 0.8));
+    const bool february = day >= 17;
+    trip.net_kwh = MaybeFigure::known(figure_of(february ? 24 : 20, 0.1, 0.2));
+    trip.ambient_mean_c = ambient_c + (february ? 0 : 4);
+    trip.coverage = 1;
+    trip.moving_kmh = 40;
+    out.push_back(trip);
+  }
+  return out;
+}
+
+VanDuty duty_with(const std::vector<Trip>& trips, const Zone& zone) {
+  VanParts parts;
+  parts.trips = trips;
+  return duty_of(parts, {}, zone, std::chrono::sys_days{std::chrono::year{2026} / 3 / 1});
+}
+
+CapacityRow pack(double kwh) {
+  CapacityRow row;
+  row.kwh = MaybeFigure::known(figure_of(kwh, 0, 1));
+  row.date = std::chrono::sys_days{std::chrono::year{2026} / 2 / 20};
+  return row;
+}
+
+bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
+
+}  // namespace
+
+TEST_CASE("keep: without [[keep]] the missing keys are listed, and no price is assumed") {
+  const Zone zone = Zone::find("UTC").value();
+  const VanKeep none = keep_van({}, duty_with(winter_trips(), zone), {}, {}, zone, "GBP");
+  CHECK_FALSE(none.told);
+  CHECK(has(none.why, "challenger_price"));
+  CHECK(has(none.why, "rate_kind"));
+  // The van's own use stands in for the distance a year alone.
+  CHECK_FALSE(has(none.why, "miles_a_year"));
+  CHECK(has(keep_van({}, {}, {}, {}, zone, "GBP").why, "miles_a_year"));
+}
+
+TEST_CASE("keep: the van's own use is a year of it, with its source") {
+  const Fleet fleet = parse_fleet(kKeep, "fleet.toml").fleet;
+  const VanDuty duty = duty_with(winter_trips(), fleet.zone);
+  const VanKeep told = keep_van(fleet.keep_of("Linden"), duty, {}, {}, fleet.zone, fleet.currency);
+  REQUIRE(told.told);
+  // 80 km on six of seven days: 15,562 miles a year.
+  CHECK(has(told.reason, "15562 miles a year by its own use, 28 days to 2026-02-2"));
+  CHECK(has(told.reason, "GBP it is worth keeping"));
+  CHECK(has(told.reason, "nominal rate of 6 %"));
+  // What it would fetch today decides, and moves no price.
+  CHECK(told.inputs.find("resale_next_year: ") == 0);
+  CHECK_FALSE(has(told.inputs, "resale_now"));
+  CHECK(has(told.reason, "make firmer: resale_now, resale_next_year"));
+  CHECK(told.told->break_even_price.low < told.told->break_even_price.high);
+}
+
+TEST_CASE("keep: the round is held against the range in the coldest month") {
+  const Zone zone = Zone::find("UTC").value();
+  const auto trips = winter_trips();
+  const VanDuty duty = duty_with(trips, zone);
+  const auto range = [&](double kwh) { return winter_range_of(trips, duty, {pack(kwh)}, zone); };
+  const WinterRange wide = range(50);
+  // 50 kWh at 0.3 kWh a km.
+  CHECK(wide.range_km.figure->value == doctest::Approx(50 / 0.3).epsilon(1e-3));
+  CHECK(wide.month == "2026-02");
+  CHECK(*wide.round_km == doctest::Approx(80));
+  CHECK(has(wide.text, "it does its round"));
+  CHECK(has(range(24).text, "it may need a charge on the way"));
+  CHECK(has(range(12).text, "it needs a charge on the way"));
+  CHECK(has(winter_range_of(trips, duty, {}, zone).text, "no capacity in kWh is known"));
+  CHECK(has(winter_range_of(winter_trips(18), duty, {pack(50)}, zone).text, "no winter yet"));
+  CHECK(has(winter_range_of({}, {}, {pack(50)}, zone).text, "no month on record"));
+  CHECK_FALSE(winter_range_of({}, {}, {}, zone).round_km);
+}
+
+}  // namespace packmile::testing
