@@ -33,7 +33,7 @@ struct VanFacts {
   std::optional<double> nominal_kwh;
   std::optional<double> nominal_ah;
   std::optional<double> onboard_charger_kw;
-  std::optional<std::chrono::sys_days> first_used;  // by whoever; its age counts from here
+  std::optional<std::chrono::sys_days> first_used{};  // by whoever; its age counts from here
 };
 
 // Settings of the segmentation and of the intervals, with their defaults.

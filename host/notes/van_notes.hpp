@@ -105,17 +105,17 @@ struct SoldNote {
 };
 
 struct VanNotes {
-  std::vector<OdometerNote> odometer;
-  std::vector<MeterNote> meter;
-  std::vector<ReceiptNote> receipts;
-  std::vector<TreadNote> treads;
-  std::vector<PadNote> pads;
-  std::vector<JobNote> jobs;
-  std::vector<FluidNote> fluids;
-  std::vector<TyreMovedNote> tyres_moved;
-  std::vector<OffRoadNote> off_road;
-  std::vector<ValuationNote> valuations;
-  std::vector<SoldNote> sold;
+  std::vector<OdometerNote> odometer{};
+  std::vector<MeterNote> meter{};
+  std::vector<ReceiptNote> receipts{};
+  std::vector<TreadNote> treads{};
+  std::vector<PadNote> pads{};
+  std::vector<JobNote> jobs{};
+  std::vector<FluidNote> fluids{};
+  std::vector<TyreMovedNote> tyres_moved{};
+  std::vector<OffRoadNote> off_road{};
+  std::vector<ValuationNote> valuations{};
+  std::vector<SoldNote> sold{};
 };
 
 // A note whose values cannot be (its wheel is none) is left out.
