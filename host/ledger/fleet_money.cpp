@@ -552,10 +552,10 @@ std::string_view money_template() {
 #name = "night"                 # as [[place]] names it
 #clock = "local"                # its hours are those of the clock on the wall; or "utc"
 #valid_from = 2026-04-01        # this block's first local day; from the beginning where left out
-#price = 0.25                   # one price for all hours, or:
-#bands = [                      # every minute of the week once
-#  { from = "00:30", to = "05:30", price = 0.09 },
-#  { from = "05:30", to = "00:30", price = 0.29 },
+# One price for all hours is written price = 0.25; else bands, every minute of the week once:
+#bands = [
+#{ from = "00:30", to = "05:30", price = 0.09 },
+#{ from = "05:30", to = "00:30", price = 0.29 },
 #]                              # to <= from: over midnight; days = "mon-fri" or ["sat", "sun"]
 #                               # in a band: those on which it begins; every day where left out
 #per_session = 0                # fee for each charge

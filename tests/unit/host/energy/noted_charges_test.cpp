@@ -59,7 +59,9 @@ std::vector<NotedCharge> match(const VanNotes& notes, const std::vector<ChargeSe
   return out;
 }
 NotedCharge match_one(const MeterNote& note, const std::vector<ChargeSession>& sessions) {
-  return match({{}, {note}, {}}, sessions).front();
+  VanNotes notes;
+  notes.meter = {note};
+  return match(notes, sessions).front();
 }
 
 }  // namespace
@@ -283,7 +285,9 @@ TEST_CASE("noted charges: a wrong charge is never taken where the right one is a
 TEST_CASE("noted charges: as evidence only what was measured nearly whole, with the last digit") {
   const std::vector<ChargeSession> sessions{charge(20, 4, 26)};
   const double kwh = sessions[0].grid_kwh.figure->value;
-  const VanNotes notes{{{7, day(0), 1234, 1}}, {meter(1, at(24), kwh)}, {}};
+  VanNotes notes;
+  notes.odometer = {{7, day(0), 1234, 1}};
+  notes.meter = {meter(1, at(24), kwh)};
   const NotedEvidence found = noted_evidence_of(notes, sessions);
   REQUIRE(found.odometer.size() == 1);
   CHECK(found.odometer[0].to - found.odometer[0].from == 24h);

@@ -165,8 +165,6 @@ TEST_CASE("fleet: the template's money blocks are what is read") {
     }
     if (line.starts_with("#") && !line.starts_with("# ") && line != "#")
       text += line.substr(1) + "\n";
-    // price and bands stand side by side to be chosen from.
-    if (line.starts_with("#price = ")) text.erase(text.rfind("price = 0.25"));
     line.clear();
   }
   const FleetRead got = read_money_text(text);
