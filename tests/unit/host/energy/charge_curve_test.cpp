@@ -37,7 +37,8 @@ TEST_CASE("charge curve: every moment is within the tolerance, with few corners"
     }
     const auto corners = curve.finish();
     REQUIRE(corners.size() >= 2);
-    CHECK(corners.size() < 250);
+    // Even of power that strays by 0.3 kW from second to second.
+    CHECK(corners.size() < truth.size() / 20);
     CHECK(corners.front() == truth.front());
     CHECK(corners.back() == truth.back());
     double worst = 0;
