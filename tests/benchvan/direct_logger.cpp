@@ -244,6 +244,8 @@ void DirectLogger::start_polling(DutyStart start) {
 void DirectLogger::update_conditions() {
   const Duty duty = duty_.duty();
   if (!plan_.set_conditions(tick(), {.duty = duty,
+                                     .driving_period_ms = setup_.poll_period_ms,
+                                     .charging_period_ms = setup_.poll_period_ms,
                                      .pack_burst = duty_.pack_burst(tick()),
                                      .soc_fast = duty_.soc_fast(tick()),
                                      .odometer_fine = duty_.odometer_fine()}))

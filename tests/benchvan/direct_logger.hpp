@@ -33,10 +33,11 @@ namespace packmile::benchvan {
 class DirectLogger {
  public:
   struct Setup {
-    std::uint32_t log_id = 0;                      // as the card was prepared with
-    std::uint32_t entropy = 0;                     // becomes the boot id
-    std::string van{};                             // of the settings
-    std::optional<std::int64_t> origin_unix_ms{};  // of bench time 0; absent: no clock
+    std::uint32_t log_id = 0;                       // as the card was prepared with
+    std::uint32_t entropy = 0;                      // becomes the boot id
+    std::string van{};                              // of the settings
+    std::optional<std::int64_t> origin_unix_ms{};   // of bench time 0; absent: no clock
+    std::optional<std::uint32_t> poll_period_ms{};  // as the card was prepared with
   };
   // The card must be one that was just prepared: empty. All must outlive it.
   DirectLogger(Bench& bench, PlannedScene& scene, CardFile& card, Setup setup);

@@ -43,7 +43,8 @@ VanRunCounts run_van(const MonthVan& van, MonthPlan& plan, const RunIdentity& id
                         {.log_id = identity.number("log id"),
                          .entropy = identity.number("boot"),
                          .van = van.name,
-                         .origin_unix_ms = origin_unix_ms});
+                         .origin_unix_ms = origin_unix_ms,
+                         .poll_period_ms = setup.poll_period_ms});
     logger.run(kRunSilentEndNs);
   } else {
     Clockwork clockwork(bench, scene, card,

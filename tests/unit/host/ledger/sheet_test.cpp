@@ -73,7 +73,7 @@ TEST_CASE("sheet: a logger's odometer counts where it is newer, in the van's own
   CHECK(text(sheet(notes, logged)[1].odometer) == "40234 km/2026-03-03/by its logger");
 }
 
-TEST_CASE("sheet: vans of fleet.toml first, then the others; sold ones by name alone") {
+TEST_CASE("sheet: vans of fleet.toml first, then the others, sold ones by name alone") {
   Notes notes;
   notes.add("Hawthorn", "2026-03-02", "odometer", {"5"});
   notes.add("Cedar", "2026-03-02", "sold", {"9000"});

@@ -141,7 +141,7 @@ TEST_CASE("pence by the mile and kWh by the mile agree") {
   }
 }
 
-TEST_CASE("a counter of one van counts between its notes, too; one of several does not") {
+TEST_CASE("a counter of one van counts between its notes, too, one of several does not") {
   Van van = silent();
   van.notes.receipts.clear();
   van.notes.meter = {{3, instant("2026-03-10T18:00:00Z"), 18240.5, 18300.5, 0.1},
