@@ -37,6 +37,12 @@ constexpr double kSocSteps = 0.408;
 // Judgments.
 constexpr double kAsymmetryU = 0.001;
 constexpr double kMissedU = 0.5;
+// Residuals are believed beyond three of their own spreads (1 in 100), of so many rests; what is
+// between two of them tells an offset from this long on. Judgments.
+constexpr std::size_t kDriftLeastRests = 5;
+constexpr double kDriftApart = 3;
+constexpr double kDriftStretchH = 10;
+constexpr double kDriftStretches = 6;
 // Less sure than half of what is taken without evidence (0.3 A) is none.
 constexpr double kSureA = 0.15;
 
@@ -268,12 +274,49 @@ double OffsetWatch::capacity_ah(int turn) const {
   return share > 0 ? ah / share : 0;
 }
 
+// The straight line by weighted least squares, the first rest (0, 0) as one of them.
+double OffsetWatch::drift_of(std::span<const LeftOver> rests) {
+  if (rests.size() < kDriftLeastRests) return 0;
+  double w = 0, x = 0, y = 0, xx = 0, xy = 0;
+  for (const LeftOver& rest : rests) {
+    const double weight = 1 / (rest.u_ah * rest.u_ah);
+    w += weight;
+    x += weight * rest.awake_h;
+    y += weight * rest.ah;
+    xx += weight * rest.awake_h * rest.awake_h;
+    xy += weight * rest.awake_h * rest.ah;
+  }
+  const double det = w * xx - x * x;
+  if (!(det > 0)) return 0;
+  const double slope = (w * xy - x * y) / det;
+  const double start = (y - slope * x) / w;
+  double chi2 = 0;
+  for (const LeftOver& rest : rests)
+    chi2 += std::pow((rest.ah - start - slope * rest.awake_h) / rest.u_ah, 2);
+  const double degrees = static_cast<double>(rests.size()) - 2;
+  if (chi2 <= degrees + kDriftApart * std::sqrt(2 * degrees)) return 0;
+  // The slopes of a few stretches next to each other. What their own ends make of
+  // them is not taken off: it is seen only where it is small.
+  const double stretch_h = std::max(kDriftStretchH, rests.back().awake_h / kDriftStretches);
+  double seen = 0, hours = 0;
+  const LeftOver* from = &rests.front();
+  for (const LeftOver& rest : rests) {
+    const double h = rest.awake_h - from->awake_h;
+    if (h < stretch_h) continue;
+    seen += h * std::pow((rest.ah - from->ah) / h - slope, 2);
+    hours += h;
+    from = &rest;
+  }
+  return hours > 0 ? std::sqrt(seen / hours) : 0;
+}
+
 std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double capacity_ah,
                                                              Refusals& refusals) const {
   std::vector<Balance> balances;
   for (std::size_t from = 0; from < stretches_.size();) {
     const Stretch& a = stretches_[from];
     std::optional<Balance> longest;
+    std::vector<LeftOver> rests;
     std::size_t end = from;
     double net = 0, one_way = 0, gap = 0, awake_ms = 0, unseen_ms = 0, asleep_pct = 0,
            answered_late = 0, sleeps = 0;
@@ -301,6 +344,14 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
       const double awake_h = awake_ms / 3.6e6;
       const bool seen = unseen_ms <= (1 - kLeastCoverage) * awake_ms;
       const bool same_v = std::abs(b.rest_v - a.rest_v) <= kSameRestV * a.rest_v;
+      if (seen && same_v && awake_h > 0) {
+        const double ah = capacity_ah > 0 ? capacity_ah : one_way / kChargePerAh;
+        if (rests.empty())
+          rests.push_back({0, 0, ah * std::hypot(kSocSteps * a.soc_step_pct / 100, kSocAtRestU)});
+        const double flowed = net - static_cast<double>(a.head) + static_cast<double>(b.head);
+        rests.push_back({awake_h, turn * flowed / kChargePerAh + risen_pct / 100 * ah,
+                         ah * std::hypot(kSocSteps * step_pct / 100, kSocAtRestU)});
+      }
       if (awake_h < kBalanceLeastH || !seen || !same_v) {
         if (seen && same_v) refusals.longest_h = std::max(refusals.longest_h, awake_h);
         refusals.unseen = refusals.unseen || (awake_h >= kBalanceLeastH && !seen);
@@ -329,6 +380,7 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
       balance.awake_h = awake_h;
       balance.from_ms = a.start_ms;
       balance.to_ms = b.start_ms;
+      balance.drift_a = drift_of(rests);
       longest = balance;
       end = to;
     }
@@ -345,7 +397,7 @@ OffsetFound OffsetWatch::decide(int turn) const {
   const std::vector<Balance> balances = find_balances(turn, capacity, refusals);
 
   std::optional<Combined> by_balance;
-  double hours = 0, ah = 0;
+  double hours = 0, ah = 0, drift_a = 0;
   if (!balances.empty()) {
     double weights = 0, weighted = 0, chi2 = 0;
     for (const Balance& b : balances) {
@@ -353,6 +405,7 @@ OffsetFound OffsetWatch::decide(int turn) const {
       weighted += b.offset_a / (b.u_a * b.u_a);
       hours += b.awake_h;
       ah += b.ah;
+      drift_a = std::max(drift_a, b.drift_a);
     }
     const double mean = weighted / weights;
     for (const Balance& b : balances) chi2 += std::pow((b.offset_a - mean) / b.u_a, 2);
@@ -420,6 +473,10 @@ OffsetFound OffsetWatch::decide(int turn) const {
     const double wb = 1 / (b.u_a * b.u_a);
     offset = {(wa * a.a + wb * b.a) / (wa + wb), 1 / std::sqrt(wa + wb)};
   }
+  if (drift_a > 0) {
+    offset.u_a = std::hypot(offset.u_a, drift_a);
+    found.evidence += fmt::format("; from rest to rest it wandered by +-{:.2f} A", kZ95 * drift_a);
+  }
   found.offset = offset;
   if (std::abs(offset.a) > kMostOffsetA) {
     found.answer = VerdictAnswer::contradictory;
@@ -427,9 +484,9 @@ OffsetFound OffsetWatch::decide(int turn) const {
         "; above 2 A it is a fault of the sensor, or charge that nobody saw, and is "
         "not taken out";
   } else if (offset.u_a > kSureA) {
-    const bool drifts = by_balance && by_balance->scatter > kApart;
+    const bool drifts = drift_a > 0 || (by_balance && by_balance->scatter > kApart);
     found.answer = drifts ? VerdictAnswer::contradictory : VerdictAnswer::too_little;
-    found.evidence += drifts ? "; the spans disagree by more than their errors: it drifts"
+    found.evidence += drifts ? "; no one offset fits: it drifts, and is not taken out"
                              : "; not surer than +-0.3 A: more months, or charges of unlike power";
   } else {
     found.answer = VerdictAnswer::agreed;

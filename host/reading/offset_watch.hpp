@@ -10,6 +10,9 @@
 //           charges: Ah = capacity * share + offset * hours, by least squares over
 //           charges of unlike power.
 //           The two together by inverse variance.
+// Drift     what is left over grows in a straight line from rest to rest, within
+//           what a state of charge at rest is off by; where it does not the offset
+//           has wandered, and is told as much less surely.
 // Rest      the first minute after half an hour or more without an answer, below
 //           5 A, before the load of a drive.
 // Refuses   less than 20 h awake, less than 98 % of that seen, a state of charge
@@ -109,6 +112,13 @@ class OffsetWatch {
     double ah = 0;  // one way
     std::int64_t from_ms = 0;
     std::int64_t to_ms = 0;
+    double drift_a = 0;  // 1 sd of what the offset wandered within it; 0: nothing shows
+  };
+  // What was left over between the first rest of a span and a later one alike.
+  struct LeftOver {
+    double awake_h = 0;
+    double ah = 0;
+    double u_ah = 0;  // 1 sd, of this rest's state of charge
   };
   struct Refusals {
     double longest_h = 0;  // of spans that are good but for their length
@@ -120,6 +130,7 @@ class OffsetWatch {
   [[nodiscard]] std::vector<Balance> find_balances(int turn, double capacity_ah,
                                                    Refusals& refusals) const;
   [[nodiscard]] double capacity_ah(int turn) const;
+  [[nodiscard]] static double drift_of(std::span<const LeftOver> rests);
 
   std::vector<Stretch> stretches_;
   std::vector<Rise> rises_;

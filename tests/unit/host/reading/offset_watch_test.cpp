@@ -154,6 +154,39 @@ TEST_CASE("offset: found within 0.02 A and taken for what it is, whatever the co
   }
 }
 
+TEST_CASE("offset: one that wanders by more than it is worth is not taken out, and it says so") {
+  Van van;
+  for (int d = 0; d < 12; ++d) {
+    van.offset_a = 0.6 * std::sin(2 * 3.14159265 * d / 9);
+    van.day(d % 3 == 0 ? 60 : 20);
+  }
+  const PackReading reading = van.read();
+  const Verdict& row = offset_row(reading);
+  CAPTURE(row.evidence);
+  CHECK(row.answer == VerdictAnswer::contradictory);
+  CHECK(row.evidence.find("drifts") != std::string::npos);
+  CHECK_FALSE(reading.offset.has_value());
+}
+
+TEST_CASE("offset: one that wanders a little is told less surely") {
+  const auto offset_of = [](double swing_a) {
+    Van van;
+    for (int d = 0; d < 28; ++d) {
+      van.offset_a = 0.5 + swing_a * std::sin(2 * 3.14159265 * d / 28);
+      van.day(d % 3 == 0 ? 60 : 20);
+    }
+    const PackReading reading = van.read();
+    CAPTURE(offset_row(reading).evidence);
+    REQUIRE(reading.offset.has_value());
+    CHECK(std::abs(reading.offset->a - 0.5) < kZ95 * reading.offset->u_a);
+    return *reading.offset;
+  };
+  const SensorOffset still = offset_of(0), wandering = offset_of(0.15);
+  CHECK(still.u_a < 0.03);
+  CHECK(wandering.u_a > 0.05);
+  CHECK(wandering.u_a < 0.15);
+}
+
 TEST_CASE("offset: less than 20 h awake is too little, and it says so") {
   Van van;
   van.offset_a = 0.4;
