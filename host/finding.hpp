@@ -64,7 +64,8 @@ enum class Finding : std::uint8_t {
   soc_corrected_while_charging,
   scale_not_confirmed,
   scale_contradicted,
-  seasons_show_through
+  seasons_show_through,
+  voltage_lags
 };
 
 struct FindingEntry {
@@ -199,6 +200,9 @@ inline constexpr std::array kFindings{
                  "the cells contradict the controller's own scale"},
     FindingEntry{Finding::seasons_show_through, "seasons_show_through",
                  "below 24 months the seasons may still show through the slope"},
+    FindingEntry{Finding::voltage_lags, "voltage_lags",
+                 "the pack voltage is told later than the current beside it: what went out is "
+                 "shown a little too large, and what came back by braking too small"},
 };
 
 // The table is looked up by position.

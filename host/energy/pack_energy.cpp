@@ -1,6 +1,7 @@
 #include "energy/pack_energy.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <optional>
 
@@ -41,6 +42,41 @@ constexpr double kUnseenPauseU = 0.5;  // common practice, no source
 
 double short_gap_u_kwh(double seconds) { return 1.1e-3 * std::pow(seconds, 1.34); }
 double drive_gap_u_kwh(double seconds) { return 40e-3 * std::pow(seconds / 10, 0.8); }
+
+// A step of the current shows in the voltage at once. How large a step counts, how
+// many are asked for and by how much a later row has to say more than the same one:
+// common practice, no source.
+constexpr std::size_t kLagMostRows = 6;
+constexpr std::size_t kLagRows = 8'192;  // more would tell nothing new
+constexpr std::size_t kLagLeastSteps = 200;
+constexpr int kLagStepTenthsA = 20;
+constexpr double kLagApart = 1.3;
+
+// Sums of (step of the current) * (fall of the voltage k rows later): largest at
+// k = 0 where the two are of one moment.
+bool voltage_lags(const PackRows& rows, std::size_t from, std::size_t to) {
+  to = std::min(to, from + kLagRows);
+  std::array<double, kLagMostRows + 1> sums{};
+  std::size_t steps = 0;
+  for (std::size_t i = from + 1; i + kLagMostRows <= to; ++i) {
+    const int step = rows.tenths_a[i] - rows.tenths_a[i - 1];
+    if (std::abs(step) < kLagStepTenthsA) continue;
+    // Rows that came at one pace.
+    const std::int64_t pace_ms = rows.time_ms[i] - rows.time_ms[i - 1];
+    const auto span_ms = static_cast<double>(rows.time_ms[i + kLagMostRows] - rows.time_ms[i - 1]);
+    const double even_ms = static_cast<double>(pace_ms) * (kLagMostRows + 1);
+    if (std::abs(span_ms - even_ms) > even_ms / 4) continue;
+    ++steps;
+    for (std::size_t k = 0; k <= kLagMostRows; ++k) {
+      const int fall =
+          static_cast<int>(rows.v_raw[i + k - 1]) - static_cast<int>(rows.v_raw[i + k]);
+      sums[k] += static_cast<double>(step) * fall;
+    }
+  }
+  if (steps < kLagLeastSteps) return false;
+  const double later = *std::max_element(sums.begin() + 1, sums.end());
+  return later > 0 && later > kLagApart * sums[0];
+}
 
 struct CodePoint {
   double code;  // of 100/255 %
@@ -147,6 +183,7 @@ WordHabits look_at_words(const PackRows& rows, std::size_t from, std::size_t to)
   if (to > from && rows.time_ms[to] - rows.time_ms[hold_start] > kFrozenMs) {
     habits.frozen.push_back({rows.time_ms[hold_start], rows.time_ms[to]});
   }
+  habits.lags = voltage_lags(rows, from, to);
   habits.held = holds >= kHeldFewest && 2 * short_holds < holds && 2 * jumps >= holds;
   return habits;
 }
@@ -215,6 +252,7 @@ PackEnergy pack_energy_of(const SegmentInput& input, const Segment& segment) {
     energy.integral.add_held_sampling(input.rows, segment.row_from, segment.row_to);
     add_finding(energy.findings, Finding::held_values);
   } else {
+    if (energy.habits.lags) add_finding(energy.findings, Finding::voltage_lags);
     energy.integral.add_sampling(input.rows, segment.row_from, segment.row_to, energy.gaps);
   }
   const std::int64_t length_ms = segment.span.length_ms();

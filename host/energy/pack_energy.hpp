@@ -23,6 +23,7 @@ struct SegmentInput {
 // How the pack words of a segment behave.
 struct WordHabits {
   bool held = false;         // repeats old values
+  bool lags = false;         // the voltage follows the current by a row or more
   std::vector<Span> frozen;  // more than a minute of one and the same answer
 };
 [[nodiscard]] WordHabits look_at_words(const PackRows& rows, std::size_t from, std::size_t to);

@@ -1,5 +1,6 @@
 #include "energy/soc_energy.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 namespace packmile {
@@ -23,7 +24,13 @@ Figure soc_energy_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
 Figure unheard_fall_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
   const double step_kwh = step_pct / 100 * nominal_kwh;
   const double controller_kwh = kSocPointU * nominal_kwh * std::sqrt(2.0);
-  return figure_of(fallen_pct / 100 * nominal_kwh, std::hypot(step_kwh, controller_kwh), 0);
+  Figure figure =
+      figure_of(fallen_pct / 100 * nominal_kwh, std::hypot(step_kwh, controller_kwh), 0);
+  // A controller that puts its count right at rest moves it as a load would, by
+  // several points where it has something to put right: nothing tells the two apart,
+  // so it may have been no energy at all.
+  figure.low = std::min(figure.low, 0.0);
+  return figure;
 }
 
 }  // namespace packmile

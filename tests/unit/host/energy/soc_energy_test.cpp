@@ -15,4 +15,14 @@ TEST_CASE("soc energy: 40 codes of 60 kWh") {
   CHECK(soc_energy_kwh(-40 * kCode, kCode, 60).value == doctest::Approx(-figure.value));
 }
 
+TEST_CASE("soc energy: a fall that nobody heard may have been a count put right") {
+  for (const double fallen_pct : {0.4, 2.0, 6.0, 30.0}) {
+    const Figure figure = unheard_fall_kwh(fallen_pct, 100.0 / 255, 57.6);
+    CAPTURE(fallen_pct);
+    CHECK(figure.value == doctest::Approx(fallen_pct / 100 * 57.6));
+    CHECK(figure.low <= 0);
+    CHECK(figure.high > figure.value);
+  }
+}
+
 }  // namespace packmile
