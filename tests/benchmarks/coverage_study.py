@@ -3,14 +3,19 @@
 charger are drawn anew from the distributions that the intervals state, decoded and
 compared with what really happened.
 
-    coverage_study.py BIN [--vans N] [--days N] [--per-mechanism N] [--perfect N]
-                          [--both-ways N] [--seed N] [--jobs N] [--json FILE] [--check]
+    coverage_study.py BIN [--vans N] [--days N] [--per-mechanism N] [--only NAME]...
+                          [--metered N] [--perfect N] [--both-ways N] [--seed N] [--jobs N]
+                          [--json FILE] [--check]
 
 BIN       folder of packmile and packmile-benchvan
 Output    a table of figures: share of rows whose 95 % interval holds the truth, its
           own interval (bootstrap over vans: the rows of one van share one sensor),
-          median width, and how wide it had to be; the same for each mechanism that
-          no estimator models, with the flags that betray it; the random part alone
+          median width, and how wide it had to be; the mean over vans, and the root of
+          the mean square, of a van's mean error in stated standard deviations: 0 and
+          1 where intervals are what they say, told from far fewer vans than the
+          share; the same for each mechanism that
+          no estimator models (--only: of these alone), with the flags that betray it;
+          the same vans with a meter's notes beside their charges; the random part alone
           against perfect sensors; and a day of some vans through the whole logger,
           whose figures must be those of --direct.
 Files     one month at a time and job, removed as it goes.
@@ -38,6 +43,7 @@ SESSION = ["pack_kwh", "pack_ah", "grid_kwh", "peak_kw"]
 THROUGHPUT = ["discharge_kwh", "charge_kwh", "discharge_ah", "charge_ah", "kwh_per_mile", "standing_kwh"]
 MATCH_S = 120  # a row's start and the truth's: the first sample may come late
 PERCENT = 95
+Z95 = 1.96
 # What the sensors' stated spreads leave where the offset is known to 0.02 A (the
 # closed balance of a month): nothing that sees only one van's card can do better.
 BEST_OFFSET_A, BEST_GAIN, PACK_V = 0.02, math.hypot(0.006, 0.003), 355.0
@@ -90,14 +96,28 @@ def flags_of(rows, kind):
     return found
 
 
+def write_meter_notes(path, truth):
+    """What people write down: a counter before and after each AC charge, a post's receipts."""
+    counter = 18_204.0
+    with open(path, "w") as out:
+        out.write("van,date,kind,v1,v2,v3,remark\n")
+        for session in truth["sessions"]:
+            if session["kind"] == "ac":
+                after = counter + session["grid_kwh"]
+                out.write(f"{truth['van']},{session['end']},meter,{counter:.1f},{after:.1f},,\n")
+                counter = after
+            else:
+                out.write(f"{truth['van']},{session['end']},receipt,{session['grid_kwh']:.2f},10,Post,\n")
+
+
 def study_van(job):
-    bin_folder, days, seed, mechanisms = job
+    bin_folder, days, seed, mechanisms, metered = job
     packmile = pathlib.Path(bin_folder) / "packmile"
     benchvan = pathlib.Path(bin_folder) / "packmile-benchvan"
     chance = random.Random(seed)
     # Any season; a Monday or not.
     start = datetime.date(2025, 1, 1) + datetime.timedelta(days=chance.randrange(365))
-    result = {"seed": seed, "mechanisms": mechanisms, "points": [], "flags": [], "missing": [],
+    result = {"seed": seed, "mechanisms": mechanisms, "metered": metered, "points": [], "flags": [], "missing": [],
               "unmatched": [], "rows": 0, "invented": []}
     with tempfile.TemporaryDirectory(prefix="packmile-coverage-") as name:
         folder = pathlib.Path(name)
@@ -116,6 +136,11 @@ def study_van(job):
         if code not in (0, 3):
             raise RuntimeError(f"seed {seed}: import: exit {code}\n{err}")
         log.unlink()
+        if metered:
+            write_meter_notes(folder / "meter.csv", truth)
+            code, _, err = run(packmile, "note", "--depot", depot, "--from", folder / "meter.csv")
+            if code != 0:
+                raise RuntimeError(f"seed {seed}: note: exit {code}\n{err}")
         points, flags = result["points"], set()
         rows = {}
         for command in ("trips", "sessions", "throughput", "capacity", "verdicts"):
@@ -150,7 +175,7 @@ def study_van(job):
         for row in rows.get("verdicts", []):
             if row.get("question") in ("offset_a", "gain", "soc_step_pct") and row.get("value") is not None:
                 # 0: none but that of the word itself.
-                real = {"offset_a": pack["offset_a"], "gain": 1 + pack["gain"],
+                real = {"offset_a": pack["offset_a"], "gain": 1 / ((1 + pack["gain"]) * (1 + pack["voltage_gain"])),
                         "soc_step_pct": pack["soc_step_pct"] or 100 / 255}
                 compare(points, f"verdict {row['question']}", ["value"], row, {"value": real[row["question"]]})
         result["flags"] = sorted(flags)
@@ -237,7 +262,7 @@ def best_width(point):
 
 def print_table(title, results, seed):
     print(f"\n{title}: {len(results)} vans")
-    print(f"{'figure':<32}{'vans':>5}{'rows':>7}{'held %':>8}  {'95 % of that':<14}{'width %':>8}{'needed':>8}{'best':>7}")
+    print(f"{'figure':<32}{'vans':>5}{'rows':>7}{'held %':>8}  {'95 % of that':<14}{'width %':>8}{'needed':>8}{'best':>7}{'mean':>7}{'rms':>6}")
     table = by_figure(results)
     lines = []
     for figure in sorted(table):
@@ -253,9 +278,14 @@ def print_table(title, results, seed):
         best = [best_width(p) for p in points]
         ratio = statistics.median((p[2] - p[1]) / b for p, b in zip(points, best)) if all(best) else None
         best_text = f"{ratio:>7.1f}" if ratio else f"{'':>7}"
-        print(f"{figure:<32}{len(vans):>5}{rows:>7}{share:>8.1f}  {low:>5.1f}..{high:<7.1f}{width:>8.2f}{needed:>8.2f}{best_text}")
+        errors = [statistics.mean((p[3] - p[4]) / max(1e-12, (p[2] - p[1]) / 2 / Z95) for p in one)
+                  for one in vans.values()]
+        mean, rms = statistics.mean(errors), math.sqrt(statistics.mean(e * e for e in errors))
+        print(f"{figure:<32}{len(vans):>5}{rows:>7}{share:>8.1f}  {low:>5.1f}..{high:<7.1f}{width:>8.2f}{needed:>8.2f}{best_text}"
+              f"{mean:>7.2f}{rms:>6.2f}")
         lines.append({"figure": figure, "vans": len(vans), "rows": rows, "held_pct": share, "held_low_pct": low,
-                      "held_high_pct": high, "median_width_pct": width, "needed": needed, "times_best": ratio})
+                      "held_high_pct": high, "median_width_pct": width, "needed": needed, "times_best": ratio,
+                      "mean_sd": mean, "rms_sd": rms})
     absent = collections.Counter(p[0] for r in results for p in r["points"] if p[1] is None)
     for figure, count in sorted(absent.items()):
         print(f"{figure:<32}     {count:>7} rows not shown")
@@ -323,6 +353,8 @@ def main():
     parser.add_argument("--vans", type=int, default=1000)
     parser.add_argument("--days", type=int, default=9)
     parser.add_argument("--per-mechanism", type=int, default=40)
+    parser.add_argument("--only", action="append", metavar="NAME")
+    parser.add_argument("--metered", type=int, default=40)
     parser.add_argument("--perfect", type=int, default=20)
     parser.add_argument("--both-ways", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
@@ -334,12 +366,18 @@ def main():
     began = time.monotonic()
     folder = pathlib.Path(given.bin).resolve()
     mechanisms = unmodelled_of(folder / "packmile-benchvan") if given.per_mechanism else []
+    if given.only:
+        unknown = sorted(set(given.only) - set(mechanisms))
+        if unknown:
+            parser.error(f"no such mechanism: {', '.join(unknown)}")
+        mechanisms = [one for one in mechanisms if one in given.only]
     first = given.seed * 100_000
-    jobs = [(folder, given.days, first + i, ["drawn"]) for i in range(given.vans)]
+    jobs = [(folder, given.days, first + i, ["drawn"], False) for i in range(given.vans)]
     # The same vans as the first of the drawn ones, with one thing more.
     for mechanism in mechanisms:
-        jobs += [(folder, given.days, first + i, ["drawn", mechanism]) for i in range(given.per_mechanism)]
-    jobs += [(folder, given.days, first + 50_000 + i, []) for i in range(given.perfect)]
+        jobs += [(folder, given.days, first + i, ["drawn", mechanism], False) for i in range(given.per_mechanism)]
+    jobs += [(folder, given.days, first + i, ["drawn"], True) for i in range(given.metered)]
+    jobs += [(folder, given.days, first + 50_000 + i, [], False) for i in range(given.perfect)]
     print(f"seeds {first}..{first + given.vans - 1}, {given.days} days each; "
           f"{given.per_mechanism} vans for each of {len(mechanisms)} mechanisms")
     with multiprocessing.Pool(given.jobs) as pool:
@@ -354,7 +392,7 @@ def main():
     missing = sorted({command for r in results for command in r["missing"]})
     for command in missing:
         print(f"packmile has no command '{command}' yet: its figures are not in this study")
-    drawn = [r for r in results if r["mechanisms"] == ["drawn"]]
+    drawn = [r for r in results if r["mechanisms"] == ["drawn"] and not r["metered"]]
     document = {"seeds": [r["seed"] for r in drawn], "days": given.days, "missing": missing}
     document["drawn"] = print_table("modelled mechanisms, drawn anew for each van", drawn, given.seed)
     unmatched = [(r["seed"], *row) for r in drawn for row in r["unmatched"]]
@@ -368,6 +406,9 @@ def main():
     if mechanisms:
         by_mechanism = {m: [r for r in results if r["mechanisms"] == ["drawn", m]] for m in mechanisms}
         document["mechanisms"] = print_mechanisms(drawn, by_mechanism, given.seed)
+    metered = [r for r in results if r["metered"]]
+    if metered:
+        document["metered"] = print_table("the same with meter notes and receipts", metered, given.seed)
     if given.perfect:
         print_random([r for r in results if not r["mechanisms"]], given.seed)
     differ = []

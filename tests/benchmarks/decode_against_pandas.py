@@ -67,7 +67,7 @@ def integrate(frame, starts, ends):
 def main():
     programs, days = Bin(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else "22"
     with workspace() as folder:
-        run(programs.benchvan, "month", "--out", folder + "/m", "--vans", "1", "--days", days, "--seed", "3")
+        run(programs.benchvan, "month", "--direct", "--out", folder + "/m", "--vans", "1", "--days", days, "--seed", "3")
         card = next(pathlib.Path(folder, "m").glob("*.log"))
 
         def import_again():
