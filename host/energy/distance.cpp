@@ -31,8 +31,8 @@ Reading edges(const Episode& episode, const Span& before, const Span& after, dou
   const SpeedDistance first = km_by_speed(episode.speed, before);
   const SpeedDistance last = km_by_speed(episode.speed, after);
   Reading edge;
-  edge.km = first.km + last.km;
-  edge.u_random = std::hypot(first.u_random_km, last.u_random_km);
+  edge.km = rules.km_per_speed_km * (first.km + last.km);
+  edge.u_random = rules.km_per_speed_km * std::hypot(first.u_random_km, last.u_random_km);
   edge.u_systematic = rules.speed_scale_u * edge.km;
   // Without speed the way there is anything up to the mean speed.
   if (!first.known && !last.known) {
@@ -99,7 +99,9 @@ TripDistance distance_of(const Episode& episode, const Span& trip, const Span& m
   const SignalSeries& odometer = episode.odometer;
   const IndexRange range = samples_in(odometer, trip);
   const double step_km = whole_km ? 1.0 : kOdometerStepKm;
-  const SpeedDistance speed = km_by_speed(episode.speed, moving);
+  SpeedDistance speed = km_by_speed(episode.speed, moving);
+  speed.km *= rules.km_per_speed_km;
+  speed.u_random_km *= rules.km_per_speed_km;
   const bool speed_known = speed.known && speed_answered(episode, moving);
 
   bool odometer_good = range.size() >= 2;

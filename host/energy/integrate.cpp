@@ -119,7 +119,7 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   }
   if (impossible == 0) {
     return {pack.time_ms,  power_raw_,    tenths_a_,     pack.v_raw, pack.period_ms,
-            pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a};
+            pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->gain};
   }
   time_ms_.clear();
   v_raw_.clear();
@@ -136,8 +136,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   }
   tenths_a_.resize(kept);
   power_raw_.resize(kept);
-  return {time_ms_,      power_raw_,    tenths_a_,     v_raw_,    period_ms_,
-          pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a};
+  return {time_ms_,      power_raw_,    tenths_a_,     v_raw_,     period_ms_,
+          pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->gain};
 }
 
 double longest_step_ms(std::uint32_t period_ms, std::uint32_t next_period_ms, double gap_periods) {
@@ -171,6 +171,7 @@ void PowerIntegral::add(const PackRows& rows, std::size_t from, std::size_t to, 
   v_step_v_ = std::max(v_step_v_, rows.v_step_v);
   offset_left_a_ = rows.offset_left_a;
   offset_u_a_ = rows.offset_u_a;
+  gain_ = rows.gain;
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::uint32_t* periods = rows.period_ms.data();
   const auto longest = [&](std::uint32_t first_ms, std::uint32_t second_ms) {
@@ -344,6 +345,7 @@ PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
   if (pairs_ == 0) {
     offset_left_a_ = other.offset_left_a_;
     offset_u_a_ = other.offset_u_a_;
+    gain_ = other.gain_;
   }
   power_ += other.power_;
   current_ += other.current_;
@@ -368,7 +370,7 @@ PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
 double PowerIntegral::discharge_kwh() const {
   const double lobe =
       power_.positive_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.giving);
-  return offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_kwh()});
+  return energy_gain() * (offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_words_kwh()}));
 }
 
 double PowerIntegral::discharge_ah() const {
@@ -376,7 +378,7 @@ double PowerIntegral::discharge_ah() const {
                                                  static_cast<double>(volt_time_.all)
                                            : 0;
   const double lobe = current_.positive_raw() * kAhPerRaw - offset_left_a_ * hours() * giving;
-  return offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_ah()});
+  return charge_gain() * (offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_words_ah()}));
 }
 
 double PowerIntegral::mean_v() const {
@@ -404,7 +406,7 @@ double PowerIntegral::words_u_kwh(double share) const {
 
 Figure PowerIntegral::net_figure_kwh(const EnergyRules& rules) const {
   const double u_random = std::hypot(net_.u_kwh(pairs_ + 1), words_u_kwh(1));
-  const double gain = std::hypot(rules.current_gain_u, rules.voltage_gain_u) * net_kwh();
+  const double gain = energy_gain_u(rules) * net_kwh();
   const double offset = offset_u(rules) * kwh_per_a(volt_time_.all);
   const double still = still_u_a() * kwh_per_a(volt_time_.still_giving + volt_time_.still_taking);
   const double volts = volt_step_u_kwh(discharge_ah() + charge_ah());
@@ -417,7 +419,7 @@ Figure PowerIntegral::lobe_kwh(double value, const Curvature& curvature, bool gi
   const std::int64_t still = giving ? volt_time_.still_giving : volt_time_.still_taking;
   const double share =
       volt_time_.all > 0 ? static_cast<double>(volt_time) / static_cast<double>(volt_time_.all) : 0;
-  const double gain = std::hypot(rules.current_gain_u, rules.voltage_gain_u) * value;
+  const double gain = energy_gain_u(rules) * value;
   const double words = std::hypot(still_u_a() * kwh_per_a(still),
                                   volt_step_u_kwh(giving ? discharge_ah() : charge_ah()));
   return figure_of(value, std::hypot(curvature.u_kwh(pairs_ + 1), words_u_kwh(share)),
@@ -437,14 +439,14 @@ Figure PowerIntegral::lobe_ah(double value_ah, const Figure& kwh, bool giving,
   // The pack's voltage changes little within one trip: what is random about the
   // energy is random about the charge in the same proportion.
   const double v = mean_v();
-  if (v <= 0) return figure_of(value_ah, 0, rules.current_gain_u * value_ah);
+  if (v <= 0) return figure_of(value_ah, 0, charge_gain_u(rules) * value_ah);
   const double per_volt = 1e3 / v;
   const std::int64_t volt_time = giving ? volt_time_.giving : volt_time_.all - volt_time_.giving;
   const std::int64_t still = giving ? volt_time_.still_giving : volt_time_.still_taking;
   const double offset = offset_u(rules) * kwh_per_a(volt_time) * per_volt;
   const double words = still_u_a() * kwh_per_a(still) * per_volt;
   return figure_of(value_ah, kwh.scatter / kZ95 * per_volt,
-                   std::hypot(rules.current_gain_u * value_ah, offset, words));
+                   std::hypot(charge_gain_u(rules) * value_ah, offset, words));
 }
 
 Figure PowerIntegral::discharge_figure_ah(const EnergyRules& rules) const {

@@ -14,12 +14,15 @@
 //           throughout, which is the most that it can do.
 // Offset    where the reading has one it is out of every figure, and its own
 //           uncertainty takes the place of the usual one.
+// Gain      the same: out of every figure where the reading has one.
 // Sampling  the error of the trapezoid is estimated from the samples themselves:
 //           Richardson on two levels, step h against 2h and 2h against 4h.
 #pragma once
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -44,12 +47,23 @@ struct PackRows {
   // known, EnergyRules has what to take.
   double offset_left_a = 0;
   double offset_u_a = -1;
+  // What is at the pack for each unit of the words; absent: not known, it is taken as
+  // 1 and EnergyRules has what it may be off by. The columns are as the words are.
+  std::optional<SensorGain> gain{};
 
   [[nodiscard]] double offset_u_or(const EnergyRules& rules) const {
     return offset_u_a >= 0 ? offset_u_a : rules.offset_u_a;
   }
   [[nodiscard]] std::size_t size() const { return time_ms.size(); }
-  [[nodiscard]] double power_kw(std::size_t row) const { return power_raw[row] / 640e3; }
+  // With the gain, where that is known.
+  [[nodiscard]] double power_kw(std::size_t row) const {
+    return power_raw[row] / 640e3 * (gain ? gain->energy : 1);
+  }
+  // 1 sd, relative, of energy.
+  [[nodiscard]] double energy_gain_u_or(const EnergyRules& rules) const {
+    return gain ? gain->u_energy / gain->energy
+                : std::hypot(rules.current_gain_u, rules.voltage_gain_u);
+  }
 };
 
 inline constexpr double kKwhPerRaw = 1.0 / 640 / 3.6e9;  // power_raw * ms
@@ -119,14 +133,10 @@ class PowerIntegral {
   // The median step, gaps included, was longer than 1.5 poll periods.
   [[nodiscard]] bool poll_missed(std::size_t gaps) const { return 2 * late_ > pairs_ + gaps; }
   [[nodiscard]] std::int64_t covered_ms() const { return covered_ms_; }
-  [[nodiscard]] double net_kwh() const {
-    return power_.net_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.all);
-  }
+  [[nodiscard]] double net_kwh() const { return energy_gain() * net_words_kwh(); }
   [[nodiscard]] double discharge_kwh() const;
   [[nodiscard]] double charge_kwh() const { return discharge_kwh() - net_kwh(); }
-  [[nodiscard]] double net_ah() const {
-    return current_.net_raw() * kAhPerRaw - offset_left_a_ * hours();
-  }
+  [[nodiscard]] double net_ah() const { return charge_gain() * net_words_ah(); }
   [[nodiscard]] double discharge_ah() const;
   [[nodiscard]] double charge_ah() const { return discharge_ah() - net_ah(); }
   // Mean pack voltage over the covered time; 0 when nothing is covered.
@@ -149,6 +159,23 @@ class PowerIntegral {
   void add_run(const PackRows& rows, std::size_t from, std::size_t to);
   void add_still(const PackRows& rows, std::size_t from, std::size_t to);
   void find_still(const PackRows& rows, std::size_t from, std::size_t to);
+  // Without the gain.
+  [[nodiscard]] double net_words_kwh() const {
+    return power_.net_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.all);
+  }
+  [[nodiscard]] double net_words_ah() const {
+    return current_.net_raw() * kAhPerRaw - offset_left_a_ * hours();
+  }
+  [[nodiscard]] double energy_gain() const { return gain_ ? gain_->energy : 1; }
+  [[nodiscard]] double charge_gain() const { return gain_ ? gain_->charge : 1; }
+  // 1 sd, relative.
+  [[nodiscard]] double energy_gain_u(const EnergyRules& rules) const {
+    return gain_ ? gain_->u_energy / gain_->energy
+                 : std::hypot(rules.current_gain_u, rules.voltage_gain_u);
+  }
+  [[nodiscard]] double charge_gain_u(const EnergyRules& rules) const {
+    return gain_ ? gain_->u_charge / gain_->charge : rules.current_gain_u;
+  }
   // 1 sd, A, of a current that keeps its step; kWh of a coarse voltage's step.
   [[nodiscard]] double hours() const { return static_cast<double>(covered_ms_) / 3.6e6; }
   [[nodiscard]] double offset_u(const EnergyRules& rules) const {
@@ -176,6 +203,7 @@ class PowerIntegral {
   double v_step_v_ = kVoltPerCode;
   double offset_left_a_ = 0;
   double offset_u_a_ = -1;
+  std::optional<SensorGain> gain_;
   std::vector<std::int64_t> held_time_ms_;
   std::vector<std::int32_t> held_power_;
 };

@@ -21,6 +21,14 @@ constexpr char kCure[] =
     "meter three charges or more (packmile note --van V meter BEFORE AFTER, or receipt KWH SUM "
     "PLACE): without it energy is right against itself, not against a meter";
 
+double usual_u(const EnergyRules& rules) {
+  return std::hypot(rules.current_gain_u, rules.voltage_gain_u);
+}
+
+bool beyond_usual(double gain, double u, const EnergyRules& rules) {
+  return std::abs(gain - 1) > kZ95 * std::hypot(u, usual_u(rules));
+}
+
 }  // namespace
 
 Verdict judge_gain(std::span<const MeteredCharge> charges) {
@@ -29,6 +37,7 @@ Verdict judge_gain(std::span<const MeteredCharge> charges) {
   std::size_t ac = 0, dc = 0;
   double words = 0, metered = 0;
   double sxx = 0, sxy = 0;
+  double offset_term = 0;
   double loss_term = 0;  // what the charger's loss can do to the sum, kWh
   struct Point {
     double x, y, u;
@@ -45,6 +54,7 @@ Verdict judge_gain(std::span<const MeteredCharge> charges) {
     points.push_back({charge.words_kwh, real, u});
     words += charge.words_kwh;
     metered += charge.meter_kwh;
+    offset_term += charge.u_offset_kwh;
     loss_term += std::hypot(charge.meter_kwh * loss->efficiency_half_width / std::sqrt(3.0),
                             hours * loss->idle_half_width / std::sqrt(3.0));
     verdict.decided_on = std::max(verdict.decided_on, charge.end);
@@ -65,7 +75,7 @@ Verdict judge_gain(std::span<const MeteredCharge> charges) {
   for (const Point& p : points) chi2 += std::pow((p.y - gain * p.x) / p.u, 2);
   const double scatter = std::sqrt(chi2 / static_cast<double>(points.size() - 1));
   const double u_fit = std::max(1.0, scatter) / std::sqrt(sxx);
-  const double u_loss = loss_term / words;
+  const double u_loss = std::hypot(loss_term, offset_term) / words;
   const double u = std::max(kLeastU, std::hypot(u_fit, u_loss));
   verdict.evidence = fmt::format(
       "{} charges (AC {}, DC {}): {:.1f} kWh metered, {:.1f} kWh by the van's words, the charger's "
@@ -77,12 +87,41 @@ Verdict judge_gain(std::span<const MeteredCharge> charges) {
   } else {
     verdict.answer = VerdictAnswer::agreed;
     verdict.number = figure_of(gain, u_fit, std::sqrt(std::max(0.0, u * u - u_fit * u_fit)));
-    const EnergyRules rules;
-    const double usual = std::hypot(rules.current_gain_u, rules.voltage_gain_u);
-    if (std::abs(gain - 1) > kZ95 * std::hypot(u, usual))
+    if (beyond_usual(gain, u, EnergyRules{}))
       verdict.evidence += "; that is more than sensors are taken to be off";
   }
   return verdict;
+}
+
+SensorGain sensor_gain_of(const Figure& gain, const EnergyRules& rules) {
+  const double u = (gain.high - gain.low) / 2 / kZ95;
+  if (beyond_usual(gain.value, u, rules))
+    return {gain.value, u, gain.value, std::hypot(u, gain.value * rules.voltage_gain_u)};
+  // The gain of energy is that of the current times that of the voltage, so what the
+  // charges say of their product is shared out by what each may be off by.
+  const double current2 = rules.current_gain_u * rules.current_gain_u;
+  const double usual2 = current2 + rules.voltage_gain_u * rules.voltage_gain_u;
+  const double all2 = usual2 + u * u;
+  return {.energy = 1 + usual2 / all2 * (gain.value - 1),
+          .u_energy = std::sqrt(usual2 * (u * u) / all2),
+          .charge = 1 + current2 / all2 * (gain.value - 1),
+          .u_charge = std::sqrt(current2 * (all2 - current2) / all2)};
+}
+
+bool take_gains(std::span<const Verdict> verdicts, std::vector<PackReading>& readings,
+                const EnergyRules& rules) {
+  bool any = false;
+  for (PackReading& reading : readings) {
+    for (const Verdict& verdict : verdicts) {
+      if (verdict.question != VerdictQuestion::gain || verdict.answer != VerdictAnswer::agreed ||
+          !verdict.number || verdict.ecu != reading.ecu ||
+          verdict.calibration_id != reading.calibration_id)
+        continue;
+      reading.gain = sensor_gain_of(*verdict.number, rules);
+      any = true;
+    }
+  }
+  return any;
 }
 
 }  // namespace packmile

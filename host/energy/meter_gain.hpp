@@ -22,6 +22,8 @@ struct MeteredCharge {
   UtcTime start, end;
   double words_kwh = 0;    // into the pack by the van's words
   double u_words_kwh = 0;  // 1 sd of its random part
+  // 1 sd of what the current's offset may have added to all charges alike.
+  double u_offset_kwh = 0;
   double meter_kwh = 0;
   double u_meter_kwh = 0;  // 1 sd: the last digit read
   ChargeKind kind = ChargeKind::unknown;
@@ -29,5 +31,14 @@ struct MeteredCharge {
 
 // ECU, calibration and times are the caller's. AC and DC are judged together.
 [[nodiscard]] Verdict judge_gain(std::span<const MeteredCharge> charges);
+
+// What figures take out for a gain that is agreed: what the charges say and what
+// sensors usually are (EnergyRules), each by its own uncertainty, because a charger's
+// loss is often known less well than a sensor's gain. Where the two cannot both be
+// right the charges alone, as a gain of the current.
+[[nodiscard]] SensorGain sensor_gain_of(const Figure& gain, const EnergyRules& rules = {});
+// Puts the gains that are agreed into the readings that they are of; false: none is.
+[[nodiscard]] bool take_gains(std::span<const Verdict> verdicts, std::vector<PackReading>& readings,
+                              const EnergyRules& rules = {});
 
 }  // namespace packmile

@@ -212,7 +212,7 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   const std::int64_t late_ms = input.rows.time_ms[segment.row_from] - segment.span.from_ms;
   for (CurvePoint& point : work.curve) point.after_ms += late_ms;
   if (const auto peak = greatest_mean(input.rows, segment, kPeakMs, gap_periods)) {
-    const double gain = std::hypot(input.rules.current_gain_u, input.rules.voltage_gain_u);
+    const double gain = input.rows.energy_gain_u_or(input.rules);
     work.peak_kw =
         figure_of(peak->kw, 0,
                   std::hypot(gain * peak->kw, input.rows.offset_u_or(input.rules) * peak->v / 1e3));

@@ -198,6 +198,10 @@ std::optional<std::pair<double, double>> at_note(const Course& course, const Not
   return std::pair{std::prev(behind)->second, after->second};
 }
 
+// Cut down or rounded: half a km/h of a town's 25 against that of all roads, as a
+// rectangle. Common practice, no source.
+constexpr double kUnknownRoundingU = 0.01;
+
 struct NoteScale {
   double ratio = 0;  // km noted for one of the course's
   double half = 0;   // of the ratio, all that the days and the whole kilometres leave open
@@ -228,6 +232,28 @@ std::optional<NoteScale> scale_of(const Course& course, std::span<const NotedOdo
 }
 
 }  // namespace
+
+EnergyRules rules_for_distance(std::span<const Verdict> verdicts, EnergyRules rules) {
+  const Verdict* scale = nullptr;
+  bool rounded = false;
+  for (const Verdict& verdict : verdicts) {
+    if (verdict.question == VerdictQuestion::speed_rounding &&
+        verdict.answer == VerdictAnswer::agreed) {
+      // What is cut down is short by time, not by distance: no factor mends it.
+      if (verdict.word != "rounded") return rules;
+      rounded = true;
+    }
+    if (verdict.question != VerdictQuestion::distance_scale) continue;
+    if (verdict.answer == VerdictAnswer::contradictory || scale != nullptr) return rules;
+    if (verdict.answer == VerdictAnswer::agreed && verdict.number) scale = &verdict;
+  }
+  if (scale == nullptr) return rules;
+  const Figure& number = *scale->number;
+  const double u = (number.high - number.low) / 2 / kZ95 / number.value;
+  rules.km_per_speed_km = number.value;
+  rules.speed_scale_u = std::hypot(rules.odometer_scale_u, u, rounded ? 0.0 : kUnknownRoundingU);
+  return rules;
+}
 
 std::vector<Verdict> SpeedScale::decide(std::span<const NotedOdometer> notes) const {
   std::vector<Verdict> verdicts;

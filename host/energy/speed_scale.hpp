@@ -22,6 +22,7 @@
 #include <utility>
 #include <vector>
 
+#include "energy/van_account.hpp"
 #include "reading/verdict.hpp"
 #include "timeline/episode.hpp"
 
@@ -52,6 +53,12 @@ struct SpeedFit {
 };
 // nullopt: fewer than three, or all of one mean speed.
 [[nodiscard]] std::optional<SpeedFit> fit_speed(std::span<const SpeedStretch> stretches);
+
+// Rules for distances of one van: with one agreed distance_scale, distances by speed
+// are multiplied by it and are off by what it and the odometer behind it are. With
+// several, or none, as they were: which of them held when is not told.
+[[nodiscard]] EnergyRules rules_for_distance(std::span<const Verdict> verdicts,
+                                             EnergyRules rules = {});
 
 class SpeedScale {
  public:

@@ -55,6 +55,7 @@ struct EnergyRules {
   double voltage_gain_u = 0.003;    // 1 sd, relative
   double odometer_scale_u = 0.015;  // 1 sd, relative: tyres
   double speed_scale_u = 0.03;      // 1 sd, relative, without an odometer
+  double km_per_speed_km = 1;       // where the van's own distances told it
 };
 
 enum class EnergyMethod : std::uint8_t { integrated, soc_nominal, none };

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "energy/noted_charges.hpp"
+#include "energy/uncertainty.hpp"
 
 namespace packmile {
 namespace {
@@ -51,11 +52,17 @@ NotedEvidence noted_evidence_of(const VanNotes& notes, std::span<const ChargeSes
       continue;
     double words_kwh = session.pack_kwh.figure->value;
     if (session.filled_kwh.figure) words_kwh += session.filled_kwh.figure->value;
+    // What is systematic about the words and not the gain that is asked for.
+    const EnergyRules rules;
+    const double gain =
+        std::hypot(rules.current_gain_u, rules.voltage_gain_u) * session.pack_kwh.figure->value;
+    const double systematic = uncertainty_of(*session.pack_kwh.figure).systematic;
     out.charges.push_back(
         {.start = session.start,
          .end = session.end,
          .words_kwh = words_kwh,
          .u_words_kwh = session.pack_kwh.figure->scatter / kZ95,
+         .u_offset_kwh = std::sqrt(std::max(0.0, systematic * systematic - gain * gain)),
          .meter_kwh = noted.kwh,
          .u_meter_kwh = u_of_step(noted.step_kwh, noted.kind == NoteKind::meter ? 2 : 1),
          .kind = session.kind});

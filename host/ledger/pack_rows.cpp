@@ -20,17 +20,13 @@ bool is_whole(const Period& period) { return !period.from && !period.to; }
 
 }  // namespace
 
-std::optional<double> gain_u_of(std::span<const Verdict> verdicts) {
-  std::optional<double> u;
-  for (const Verdict& verdict : verdicts) {
-    if (verdict.question != VerdictQuestion::gain || verdict.answer != VerdictAnswer::agreed ||
-        !verdict.number)
-      continue;
-    const Figure& gain = *verdict.number;
-    // The newest: verdicts come in order of time.
-    u = std::hypot((gain.high - gain.low) / 2 / kZ95, gain.value - 1) / gain.value;
-  }
-  return u;
+std::optional<double> gain_u_of(std::span<const PackReading> readings) {
+  const PackReading* newest = nullptr;
+  for (const PackReading& reading : readings)
+    if (reading.gain && (newest == nullptr || reading.decided_on > newest->decided_on))
+      newest = &reading;
+  if (newest == nullptr) return std::nullopt;
+  return newest->gain->u_charge / newest->gain->charge;
 }
 
 PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>& expectation,

@@ -23,9 +23,9 @@ namespace packmile {
 [[nodiscard]] PackFacts pack_facts_of(const VanFacts& facts,
                                       const std::optional<Expectation>& expectation,
                                       const VanFigures& figures);
-// 1 sd of the gain, relative, where a meter told it; what the words are off by is
-// part of it, because no figure is corrected for it.
-[[nodiscard]] std::optional<double> gain_u_of(std::span<const Verdict> verdicts);
+// 1 sd of the charge's gain, relative, of the newest reading for which a meter or
+// receipts told it; the gain itself is out of what was measured.
+[[nodiscard]] std::optional<double> gain_u_of(std::span<const PackReading> readings);
 
 // Never empty: where nothing is dated in the period a row says so.
 [[nodiscard]] std::vector<CapacityRow> capacity_in(std::vector<CapacityRow> rows,

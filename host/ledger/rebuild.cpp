@@ -25,7 +25,7 @@ namespace {
 
 // Raise it whenever a method changes a figure: ledgers made before are then
 // made again by themselves.
-constexpr int kFiguresVersion = 5;
+constexpr int kFiguresVersion = 6;
 
 constexpr char kPulledFileName[] = "pulled.csv";
 
@@ -306,22 +306,36 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
       });
       !done)
     return done.error();
-  const std::vector<PackReading> readings = evidence.decide();
-  VanAccount account{source.facts, readings};
-  PackWatch watch{source.facts, readings};
-  if (auto done = episodes->for_each([&](const Episode& episode) {
-        account.add(episode, [&](const PlannedEpisode& planned) { watch.add(planned); });
-        record.trace.observe(episode);
-      });
+  std::vector<PackReading> readings = evidence.decide();
+  const VanNotes notes = notes_of(source);
+  // Odometer notes need no account.
+  const EnergyRules rules =
+      rules_for_distance(verdicts.decide(readings, noted_evidence_of(notes, {})));
+  PackObservations observed;
+  const auto account_for = [&](const auto& see) {
+    VanAccount account{source.facts, readings, rules};
+    PackWatch watch{source.facts, readings, rules};
+    auto done = episodes->for_each([&](const Episode& episode) {
+      account.add(episode, [&](const PlannedEpisode& planned) { watch.add(planned); });
+      see(episode);
+    });
+    record.figures = account.finish();
+    observed = watch.finish();
+    return done;
+  };
+  if (auto done = account_for([&](const Episode& episode) { record.trace.observe(episode); });
       !done)
     return done.error();
-  record.figures = account.finish();
-  record.verdicts =
-      verdicts.decide(readings, noted_evidence_of(notes_of(source), record.figures.sessions));
   record.trace.finish();
+  record.verdicts = verdicts.decide(readings, noted_evidence_of(notes, record.figures.sessions));
+  // The gain rests on what the words make of the charges, so the verdict stays as it
+  // is: the account is made anew with what it says.
+  if (take_gains(record.verdicts, readings, rules)) {
+    if (auto done = account_for([](const Episode&) {}); !done) return done.error();
+  }
   PackFacts facts = pack_facts_of(source.facts, source.expectation, record.figures);
-  facts.gain_u = gain_u_of(record.verdicts);
-  PackAssessment pack = assess_pack(watch.finish(), facts);
+  facts.gain_u = gain_u_of(readings);
+  PackAssessment pack = assess_pack(observed, facts);
   record.capacity = std::move(pack.capacity.rows);
   record.fade = {std::move(pack.fade_points), std::move(pack.witness), pack.age_since_logged,
                  pack.cycles_since_logged};

@@ -16,8 +16,6 @@ namespace {
 
 constexpr std::size_t kLeastCharges = 5;
 constexpr std::int64_t kLatestMs = std::int64_t{91} * 86'400'000;
-// A meter's own error bounds what it can show of the gain; a judgment.
-constexpr double kLeastGainU = 0.01;
 constexpr double kVoltageGainU = 0.003;  // a judgment
 // Drop over the pack's resistance where that is not known: about 0.1 ohm, and
 // known to half of it. Common practice, no source.
@@ -77,7 +75,7 @@ class Combination {
 
 Combination::Combination(const CapacityInput& input)
     : input_(input), rules_(input.rules), charges_(input.charges.begin(), input.charges.end()) {
-  if (input.gain_u) rules_.current_gain_u = std::max(*input.gain_u, kLeastGainU);
+  if (input.gain_u) rules_.current_gain_u = *input.gain_u;
   for (ChargeCapacity& charge : charges_) {
     // The offset counts as discharge: what it hides was put in.
     charge.point.y += offset_of(charge.segment).a * charge.point.t;

@@ -104,7 +104,9 @@ struct CapacityInput {
   std::optional<double> nominal_ah;
   // By segment, as the reading tells them; absent: not told.
   std::map<std::uint32_t, SensorOffset> offsets;
-  std::optional<double> gain_u;  // 1 sd, relative, from a meter or receipts
+  // 1 sd, relative, of the charge where a meter or receipts told its gain, which is
+  // out of what was measured.
+  std::optional<double> gain_u;
   CapacityRules rules;
 };
 

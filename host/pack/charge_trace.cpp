@@ -87,13 +87,15 @@ ChargeTrace trace_charge(const SegmentInput& input, const Segment& segment, Char
   if (segment.has_rows && trace.verdict == CurrentVerdict::agreed) {
     const PackRows& rows = input.rows;
     const double removed_a = removed_offset_a(input.reading, rows);
+    const SensorGain gain = rows.gain.value_or(SensorGain{});
+    const double volt_gain = gain.energy / gain.charge;
     for (std::size_t i = segment.row_from; i <= segment.row_to; ++i) {
       const bool gap =
           i > segment.row_from &&
           static_cast<double>(rows.time_ms[i] - rows.time_ms[i - 1]) >
               longest_step_ms(rows.period_ms[i - 1], rows.period_ms[i], input.rules.gap_periods);
-      trace.push(rows.time_ms[i], -(rows.tenths_a[i] * kAmpPerCode + removed_a),
-                 rows.v_raw[i] * kVoltPerCode, gap);
+      trace.push(rows.time_ms[i], -gain.charge * (rows.tenths_a[i] * kAmpPerCode + removed_a),
+                 volt_gain * rows.v_raw[i] * kVoltPerCode, gap);
     }
     trace.close();
   }

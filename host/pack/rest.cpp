@@ -199,6 +199,8 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows, double 
       std::lower_bound(soc.time_ms.begin(), soc.time_ms.end(), rows.time_ms.front()) -
       soc.time_ms.begin());
   const EnergyRules energy;
+  const double gain = rows.gain ? rows.gain->charge : 1;
+  const double ah_per_twice = gain * kAhPerRaw / 2;
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::int16_t* tenths = rows.tenths_a.data();
   const std::uint32_t* periods = rows.period_ms.data();
@@ -219,14 +221,14 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows, double 
       soc_in_rows.time_ms.push_back(soc.time_ms[next_soc]);
       soc_in_rows.raw.push_back(soc.raw[next_soc]);
       charged_ah.push_back(-(static_cast<double>(twice) + share * static_cast<double>(step)) *
-                           kAhPerRaw / 2);
+                           ah_per_twice);
       ++next_soc;
     }
     twice += step;
     twice_one_way += std::max<std::int64_t>(0, step);
     const bool changed = periods[i] != period_ms;
     if (step_ms > (changed ? longest(periods[i]) : longest_ms)) {
-      tally.bridged_ah += std::abs(static_cast<double>(step)) * kAhPerRaw / 2;
+      tally.bridged_ah += std::abs(static_cast<double>(step)) * ah_per_twice;
       tally.unseen_h += static_cast<double>(step_ms) / 3.6e6;
     }
     if (changed) {
@@ -235,8 +237,8 @@ void RestWatch::State::sum(const Episode& episode, const PackRows& rows, double 
     }
   }
   const auto rows_h = static_cast<double>(time_ms[rows.size() - 1] - time_ms[0]) / 3.6e6;
-  tally.ah += static_cast<double>(twice) * kAhPerRaw / 2 + removed_a * rows_h;
-  tally.one_way_ah += static_cast<double>(twice_one_way) * kAhPerRaw / 2;
+  tally.ah += static_cast<double>(twice) * ah_per_twice + gain * removed_a * rows_h;
+  tally.one_way_ah += static_cast<double>(twice_one_way) * ah_per_twice;
   tally.still_u_ah += still_hours(rows) * rows.a_step_a * kUOfStep;
   for (const std::int64_t edge_ms : {rows.time_ms.front() - unix_ms_of(episode.start),
                                      unix_ms_of(episode.end) - rows.time_ms.back()}) {

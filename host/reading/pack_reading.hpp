@@ -48,6 +48,17 @@ struct SensorOffset {
   double u_a = 0;  // 1 sd
 };
 
+// What is at the pack for each unit of the words, of energy and of charge, and 1 sd
+// of each.
+struct SensorGain {
+  double energy = 1;
+  double u_energy = 0;
+  double charge = 1;
+  double u_charge = 0;
+
+  bool operator==(const SensorGain&) const = default;
+};
+
 struct PackReading {
   std::uint32_t ecu = 0;
   std::string calibration_id;
@@ -62,6 +73,9 @@ struct PackReading {
   UtcTime decided_on{};  // end of the data that it rests on
   // Only where it is agreed: energy takes it out.
   std::optional<SensorOffset> offset;
+  // Only where a meter or receipts tell it, which the account of the charges has to
+  // come before (meter_gain.hpp): energy takes it out too.
+  std::optional<SensorGain> gain;
   // Each question by itself, as rows: coding, sign, pack_current, offset_a.
   std::vector<Verdict> verdicts;
   // As open_segments() numbers these rows.

@@ -44,6 +44,27 @@ bool covers(const MaybeFigure& figure, double value) {
 
 }  // namespace
 
+TEST_CASE("distance: by speed with the scale that the van's own distances told") {
+  const Episode episode = steady(50, 3600, 0, 0);
+  const Span all{episode.start.time_since_epoch().count(), episode.end.time_since_epoch().count()};
+  const Span moving{all.from_ms + 10'000, all.to_ms - 10'000};
+  const TripDistance plain = distance_of(episode, all, moving, false, {});
+  EnergyRules rules;
+  rules.km_per_speed_km = 0.96;
+  rules.speed_scale_u = 0.015;
+  const TripDistance scaled = distance_of(episode, all, moving, false, rules);
+  REQUIRE(plain.km.figure);
+  REQUIRE(scaled.km.figure);
+  CHECK(scaled.km.figure->value == doctest::Approx(0.96 * plain.km.figure->value));
+  CHECK(scaled.km.figure->high - scaled.km.figure->low <
+        0.52 * (plain.km.figure->high - plain.km.figure->low));
+  // An odometer is not scaled: only what lies between it and the ends of the trip is.
+  const Episode counted = steady(50, 3600, 10, 1000);
+  const TripDistance by_odometer = distance_of(counted, all, moving, false, rules);
+  REQUIRE(by_odometer.km.figure);
+  CHECK(by_odometer.km.figure->value == doctest::Approx(50).epsilon(0.003));
+}
+
 // D1. Word 0001E240 of the catalogue's odometer.
 TEST_CASE("distance: an odometer word in km and miles") {
   const double km = 0x0001E240 * find_signal(signal::odometer_km)->scale;

@@ -183,6 +183,46 @@ TEST_CASE("integrate: offset and gain make the systematic part") {
         doctest::Approx(0.0171).scale(0).epsilon(0.01));
 }
 
+TEST_CASE(
+    "integrate: a gain that is told is out of energy and charge, its own width for the usual") {
+  Episode episode;
+  for (int i = 0; i <= 3600; ++i)
+    add_pack_row(episode, i * 500, 370, (i % 120 < 80 ? 40 : -30) + i % 7, 500);
+  PackReading reading;
+  reading.verdict = CurrentVerdict::agreed;
+  reading.coding = CurrentCoding::twos_complement;
+  reading.sign = CurrentSign::discharge_positive;
+  reading.offset = SensorOffset{0.234, 0.02};
+  const auto integral_of = [&] {
+    PackDecoder decoder;
+    const PackRows rows = decoder.decode(episode.pack, &reading);
+    PowerIntegral integral;
+    integral.add(rows, 0, rows.size() - 1, kGapPeriods, nullptr);
+    return std::pair{integral, rows.power_kw(0)};
+  };
+  const auto [words, words_kw] = integral_of();
+  reading.gain = SensorGain{0.98, 0.004, 0.99, 0.003};
+  const auto [real, real_kw] = integral_of();
+  CHECK(real_kw == doctest::Approx(0.98 * words_kw).epsilon(1e-12));
+  CHECK(real.net_kwh() == doctest::Approx(0.98 * words.net_kwh()).epsilon(1e-12));
+  CHECK(real.discharge_kwh() == doctest::Approx(0.98 * words.discharge_kwh()).epsilon(1e-12));
+  CHECK(real.charge_kwh() == doctest::Approx(0.98 * words.charge_kwh()).epsilon(1e-12));
+  CHECK(real.net_ah() == doctest::Approx(0.99 * words.net_ah()).epsilon(1e-12));
+  CHECK(real.discharge_ah() == doctest::Approx(0.99 * words.discharge_ah()).epsilon(1e-12));
+  // Parts that both have apart, what is left in quadrature is the gain's.
+  EnergyRules no_gain;
+  no_gain.current_gain_u = no_gain.voltage_gain_u = 0;
+  const auto half = [](const Figure& f) { return (f.high - f.low) / 2 / kZ95; };
+  const double others = half(words.discharge_figure_kwh(no_gain));
+  CHECK(half(real.discharge_figure_kwh(EnergyRules{})) ==
+        doctest::Approx(std::hypot(others, 0.004 / 0.98 * real.discharge_kwh())).epsilon(0.002));
+  // Two stretches of one reading are one.
+  PowerIntegral sum;
+  sum += real;
+  sum += real;
+  CHECK(sum.net_kwh() == doctest::Approx(2 * real.net_kwh()).epsilon(1e-12));
+}
+
 TEST_CASE("integrate: a current that stands still for a minute may be half a code off") {
   const auto systematic_of = [](int steady_s) {
     Episode episode;

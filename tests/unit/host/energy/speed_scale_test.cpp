@@ -9,6 +9,36 @@
 
 namespace packmile {
 
+TEST_CASE("distance scale: one that is agreed is taken, of a speed that is rounded") {
+  const EnergyRules usual;
+  Verdict scale;
+  scale.question = VerdictQuestion::distance_scale;
+  scale.answer = VerdictAnswer::agreed;
+  scale.number = figure_of(0.97, 0, 0.001);
+  Verdict rounding;
+  rounding.question = VerdictQuestion::speed_rounding;
+  rounding.answer = VerdictAnswer::agreed;
+  rounding.word = "rounded";
+  const EnergyRules taken = rules_for_distance(std::vector{rounding, scale});
+  CHECK(taken.km_per_speed_km == 0.97);
+  CHECK(taken.speed_scale_u == doctest::Approx(usual.odometer_scale_u).epsilon(0.01));
+  // Not told whether it is cut down: more may be wrong.
+  const EnergyRules open = rules_for_distance(std::vector{scale});
+  CHECK(open.km_per_speed_km == 0.97);
+  CHECK(open.speed_scale_u > taken.speed_scale_u);
+  CHECK(open.speed_scale_u < usual.speed_scale_u);
+  const auto untouched = [&](const std::vector<Verdict>& verdicts) {
+    const EnergyRules rules = rules_for_distance(verdicts);
+    return rules.km_per_speed_km == 1 && rules.speed_scale_u == usual.speed_scale_u;
+  };
+  rounding.word = "cut";
+  CHECK(untouched({rounding, scale}));
+  CHECK(untouched({}));
+  CHECK(untouched({scale, scale}));
+  scale.answer = VerdictAnswer::contradictory;
+  CHECK(untouched({scale}));
+}
+
 using testing::add_sample;
 using testing::close_episode;
 using testing::kReplayStartMs;

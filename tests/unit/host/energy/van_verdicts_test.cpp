@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <random>
 
 #include "energy/integrate.hpp"
 #include "host/reading/model_drive.hpp"
@@ -151,6 +152,13 @@ TEST_CASE("verdicts: gain from metered charges") {
   CHECK(right.number->value == doctest::Approx(1).epsilon(1e-3));
   CHECK(right.number->high - right.number->low >= 2 * kZ95 * 0.01 * 0.999);
   CHECK(right.decided_on == hour(5));
+  // An offset is in every charge alike: more charges do not make it smaller.
+  std::vector<MeteredCharge> offset = charges;
+  for (MeteredCharge& charge : offset) charge.u_offset_kwh = 0.02 * charge.words_kwh;
+  const Figure wide = *judge_gain(offset).number;
+  CHECK(std::pow((wide.high - wide.low) / 2 / kZ95, 2) ==
+        doctest::Approx(std::pow((right.number->high - right.number->low) / 2 / kZ95, 2) + 0.0004)
+            .epsilon(0.02));
   // A sensor that shows a tenth too little: the words lack it everywhere.
   for (MeteredCharge& charge : charges) charge.words_kwh *= 0.9;
   const Verdict weak = judge_gain(charges);
@@ -168,6 +176,73 @@ TEST_CASE("verdicts: gain from metered charges") {
 }
 
 // E5: 0.5 A at 370 V for 1,800 s are 0.0925 kWh; definition.
+TEST_CASE("gain: what charges say and what sensors usually are, each by its own uncertainty") {
+  const EnergyRules rules;
+  const double usual = std::hypot(rules.current_gain_u, rules.voltage_gain_u);
+  // As sure as the usual spread: half of it is believed, and the width is 1/sqrt(2).
+  const SensorGain even = sensor_gain_of(figure_of(1.01, usual, 0), rules);
+  CHECK(even.energy == doctest::Approx(1.005));
+  CHECK(even.u_energy == doctest::Approx(usual / std::sqrt(2.0)));
+  // The current's share of the spread is four fifths.
+  CHECK(even.charge == doctest::Approx(1.004));
+  CHECK(even.u_charge < rules.current_gain_u);
+  CHECK(even.u_charge > rules.current_gain_u / std::sqrt(2.0));
+  // A charger whose loss is hardly known says hardly anything; a sure one all.
+  CHECK(sensor_gain_of(figure_of(1.01, 0.1, 0), rules).u_energy ==
+        doctest::Approx(usual).epsilon(0.01));
+  CHECK(sensor_gain_of(figure_of(1.01, 1e-6, 0), rules).energy == doctest::Approx(1.01));
+  // No sensor is usually off by a tenth: the charges alone.
+  const SensorGain far = sensor_gain_of(figure_of(0.9, 0.01, 0), rules);
+  CHECK(far.energy == 0.9);
+  CHECK(far.charge == 0.9);
+  CHECK(far.u_energy == doctest::Approx(0.01));
+  CHECK(far.u_charge > 0.01);
+}
+
+TEST_CASE("gain: drawn sensors and chargers, the interval holds what is left in 95 of 100") {
+  const EnergyRules rules;
+  std::mt19937_64 random(20260105);
+  std::normal_distribution<double> normal;
+  constexpr int kVans = 4000;
+  int energy_held = 0, charge_held = 0;
+  double words_error2 = 0, error2 = 0;
+  for (int i = 0; i < kVans; ++i) {
+    const double current = 1 + rules.current_gain_u * normal(random);
+    const double voltage = 1 + rules.voltage_gain_u * normal(random);
+    const double u = 0.01;
+    const double real = 1 / (current * voltage);
+    const SensorGain gain = sensor_gain_of(figure_of(real + u * normal(random), u, 0), rules);
+    energy_held += std::abs(gain.energy - real) <= kZ95 * gain.u_energy;
+    charge_held += std::abs(gain.charge - 1 / current) <= kZ95 * gain.u_charge;
+    words_error2 += (1 - real) * (1 - real);
+    error2 += (gain.energy - real) * (gain.energy - real);
+  }
+  CAPTURE(energy_held);
+  CAPTURE(charge_held);
+  // 95 % of 4,000 is 3,800 with an sd of 14.
+  CHECK(std::abs(energy_held - 3800) < 60);
+  CHECK(std::abs(charge_held - 3800) < 60);
+  CHECK(error2 < 0.8 * words_error2);
+}
+
+TEST_CASE("gain: goes into the reading that it is of, and only where it is agreed") {
+  std::vector<PackReading> readings(2);
+  readings[0].ecu = readings[1].ecu = 0x7E8;
+  readings[0].calibration_id = "A";
+  readings[1].calibration_id = "B";
+  Verdict gain;
+  gain.question = VerdictQuestion::gain;
+  gain.ecu = 0x7E8;
+  gain.calibration_id = "B";
+  gain.number = figure_of(1.01, 0.01, 0);
+  CHECK_FALSE(take_gains(std::vector{gain}, readings));
+  gain.answer = VerdictAnswer::agreed;
+  CHECK(take_gains(std::vector{gain}, readings));
+  CHECK_FALSE(readings[0].gain);
+  REQUIRE(readings[1].gain);
+  CHECK(readings[1].gain->energy > 1);
+}
+
 TEST_CASE("verdicts: an agreed offset is out of the energy, to the last thousandth of an ampere") {
   for (const double offset_a : {0.5, 0.137, -0.26}) {
     for (const auto coding : {CurrentCoding::twos_complement, CurrentCoding::offset_binary}) {

@@ -130,16 +130,15 @@ TEST_CASE("pack rows: the owner's line is per cent left, the fade's is per cent 
   CHECK(pack_facts_of({}, expectation, {}).expectations[0].against == FadeAxis::odometer_km);
 }
 
-TEST_CASE("pack rows: a gain that a meter told counts with what the words are off by") {
-  Verdict gain;
-  gain.question = VerdictQuestion::gain;
-  gain.answer = VerdictAnswer::too_little;
-  CHECK_FALSE(gain_u_of(std::vector{gain}).has_value());
-  gain.answer = VerdictAnswer::agreed;
-  gain.number = figure_of(1, 0.006, 0.008);
-  CHECK(gain_u_of(std::vector{gain}).value() == doctest::Approx(0.01));
-  gain.number = figure_of(1.03, 0, 0.01);
-  CHECK(gain_u_of(std::vector{gain}).value() == doctest::Approx(std::hypot(0.01, 0.03) / 1.03));
+TEST_CASE("pack rows: a gain that a meter told counts with its own uncertainty, the newest") {
+  std::vector<PackReading> readings(3);
+  CHECK_FALSE(gain_u_of(readings).has_value());
+  readings[0].decided_on = UtcTime{std::chrono::milliseconds{2000}};
+  readings[0].gain = SensorGain{1.01, 0.006, 1.02, 0.0051};
+  readings[1].decided_on = UtcTime{std::chrono::milliseconds{1000}};
+  readings[1].gain = SensorGain{1, 0.1, 1, 0.1};
+  readings[2].decided_on = UtcTime{std::chrono::milliseconds{3000}};
+  CHECK(gain_u_of(readings).value() == doctest::Approx(0.005));
 }
 
 TEST_CASE("pack rows: the slope is made from the months of the period, a verdict from all") {
