@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "cli/as_of.hpp"
+#include "cli/cost_period.hpp"
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/upkeep.hpp"
@@ -12,8 +13,7 @@
 namespace packmile::cli {
 namespace {
 
-// A cost per mile comes from tariffs, receipts and jobs.
-constexpr char kNoCost[] = "no cost per mile is worked out for this van; see packmile cost";
+constexpr char kNoCost[] = "nothing is on record in this period";
 
 // Of one type: what the terms came out as, and which were left out and why.
 std::string effects_text(const MileType& type, const std::string& vans, bool miles) {
@@ -55,7 +55,7 @@ std::string effects_text(const MileType& type, const std::string& vans, bool mil
 }  // namespace
 
 ExitCode run_compare(const RowsOptions& options) {
-  AskedOr answer = ask(options);
+  AskedOr answer = ask(options, true);
   if (!answer.asked) return answer.code;
   Asked& asked = *answer.asked;
   const bool miles = options.units == Units::miles;
@@ -63,7 +63,9 @@ ExitCode run_compare(const RowsOptions& options) {
 
   const AsOfOr as_of = find_as_of(asked, options.as_of);
   if (!as_of.as_of) return as_of.code;
+  const Fleet& fleet = asked.open.depot.fleet;
   std::vector<VanToCompare> vans;
+  std::vector<VanMoney> money;
   // A van is compared with all others, also where one row is shown.
   for (const AskedVan& van : asked.all) {
     auto parts = parts_of_van(asked, van);
@@ -85,13 +87,18 @@ ExitCode run_compare(const RowsOptions& options) {
       }
       capacity = std::move(*read);
     }
-    const Fleet& fleet = asked.open.depot.fleet;
     const VanDuty duty = duty_of(*parts, *notes, asked.zone(), as_of.as_of->at);
-    VanKeep keep = keep_van(fleet.keep_of(van.names.van), duty, parts->trips, capacity,
-                            asked.zone(), fleet.currency);
+    const FleetVan* known = fleet.van_of_name(van.names.van);
+    VanKeep keep =
+        keep_van(fleet.keep_of(van.names.van), known != nullptr ? known->annual_km : std::nullopt,
+                 duty, parts->trips, capacity, asked.zone(), fleet.currency);
+    money.push_back(van_money(van.names, *parts, *notes, fleet));
     vans.push_back({van.names, std::move(*parts), std::move(keep), MaybeFigure::unknown(kNoCost),
                     equivalent_years_of(duty)});
   }
+  if (const auto period = whole_period(asked, as_of.as_of->at, money))
+    for (std::size_t k = 0; k < vans.size(); ++k)
+      vans[k].cost_per_mile = cost_of(money[k], fleet, period->first, period->second).cost_per_mile;
   const Comparison comparison = compare(vans, asked.period, asked.zone());
 
   Rows rows{compare_columns(), {}};
@@ -120,12 +127,12 @@ ExitCode run_compare(const RowsOptions& options) {
     if (studied.at_reference.figure) part_lines.push_back(std::move(parts));
     told += fmt::format("{}: {}\n", name, clean_text(van.energy_reason));
     const KeepOrSell* kept = van.keep.told ? &*van.keep.told : nullptr;
-    const auto money = [](const Figure& f) {
+    const auto whole = [](const Figure& f) {
       return fmt::format("{:.0f} ({:.0f} to {:.0f})", f.value, f.low, f.high);
     };
-    keep_lines.push_back({name, figure_text(van.cost_per_mile, per, 2),
+    keep_lines.push_back({name, figure_text(van.cost_per_mile, per, 4),
                           van.cost_rank.rank ? fmt::format("{}", *van.cost_rank.rank) : "-",
-                          kept ? money(kept->break_even_price) : "-",
+                          kept ? whole(kept->break_even_price) : "-",
                           kept ? std::string{word_of(kept->verdict)} : "-",
                           kept ? fmt::format("{:.0f}", kept->selling_is_cheaper * 100) : "-",
                           van.equivalent_years.figure

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "cli/as_of.hpp"
+#include "cli/cost_period.hpp"
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/van_cost.hpp"
@@ -13,43 +14,6 @@
 
 namespace packmile::cli {
 namespace {
-
-// The first moment on record of one van; absent: there is none.
-std::optional<UtcTime> first_moment(const VanMoney& van) {
-  std::optional<UtcTime> first;
-  const auto take = [&](UtcTime at) { first = std::min(first.value_or(at), at); };
-  const auto take_rows = [&](const auto& rows) {
-    for (const auto& row : rows)
-      if (!row.start_doubt.boundless()) take(row.start);
-  };
-  const auto take_notes = [&](const auto& notes) {
-    for (const auto& note : notes) take(note.when.from);
-  };
-  take_rows(van.parts.trips);
-  take_rows(van.parts.sessions);
-  take_notes(van.notes.odometer);
-  take_notes(van.notes.meter);
-  take_notes(van.notes.receipts);
-  take_notes(van.notes.jobs);
-  take_notes(van.notes.off_road);
-  return first;
-}
-
-// Whole local days, so that a last evening is in them: to the end of today, where
-// no other end is asked for.
-std::optional<std::pair<UtcTime, UtcTime>> whole_period(const Asked& asked, UtcTime today,
-                                                        const std::vector<VanMoney>& vans) {
-  std::optional<UtcTime> from = asked.period.from;
-  if (!from) {
-    for (const VanMoney& van : vans)
-      if (const auto first = first_moment(van)) from = std::min(from.value_or(*first), *first);
-    if (!from) return std::nullopt;
-    from = asked.zone().day_of(*from).from;
-  }
-  const UtcTime to = asked.period.to.value_or(asked.zone().day_of(today).to);
-  if (*from >= to) return std::nullopt;
-  return std::pair{*from, to};
-}
 
 std::vector<std::pair<UtcTime, UtcTime>> pieces_of(const Zone& zone, UtcTime from, UtcTime to,
                                                    bool by_month) {

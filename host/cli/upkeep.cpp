@@ -92,7 +92,7 @@ std::string life_text(const VanUpkeep& van, bool miles) {
 }  // namespace
 
 ExitCode run_upkeep(const RowsOptions& options) {
-  AskedOr answer = ask(options);
+  AskedOr answer = ask(options, true);
   if (!answer.asked) return answer.code;
   Asked& asked = *answer.asked;
   const AsOfOr as_of = find_as_of(asked, options.as_of);
@@ -115,7 +115,16 @@ ExitCode run_upkeep(const RowsOptions& options) {
       return ExitCode::failed;
     }
     const VanDuty duty = duty_of(*parts, *notes, asked.zone(), as_of.as_of->at);
-    const VanUpkeep upkeep = upkeep_of(asked.open.depot.fleet, van.names, duty, *notes);
+    std::vector<TripBraking> braking;
+    if (van.id) {
+      auto read = asked.open.ledger.braking(*van.id);
+      if (!read) {
+        say(read.error());
+        return ExitCode::failed;
+      }
+      braking = std::move(*read);
+    }
+    const VanUpkeep upkeep = upkeep_of(asked.open.depot.fleet, van.names, duty, *notes, braking);
     for (const UpkeepRow& row : upkeep.rows) {
       if (!is_due_in(row, asked.period, asked.zone())) continue;
       rows.rows.push_back(row_of(upkeep, row));
@@ -136,6 +145,12 @@ ExitCode run_upkeep(const RowsOptions& options) {
     }
     soon += soon_text(upkeep);
     lives += life_text(upkeep, miles);
+    if (upkeep.friction_share.figure)
+      lives += fmt::format(
+          "{}: friction brakes took {} % of the braking of the last {} days: a trend to hold "
+          "against itself and like vans, no thickness\n",
+          clean_text(van.names.van), figure_text(*upkeep.friction_share.figure, 100),
+          kBrakingDays.count());
     if (!upkeep.missing.empty())
       missing += fmt::format("{}, not known yet:\n  {}\n", clean_text(van.names.van),
                              clean_text(fmt::format("{}", fmt::join(upkeep.missing, "; "))));

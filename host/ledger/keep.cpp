@@ -39,7 +39,7 @@ std::optional<ThreePoint> own_miles(const VanDuty& duty) {
   return ThreePoint{std::max(likely - half, likely / 10), likely, likely + half};
 }
 
-std::string money_text(double value) { return fmt::format("{:.0f}", std::round(value) + 0.0); }
+std::string whole_text(double value) { return fmt::format("{:.0f}", std::round(value) + 0.0); }
 
 std::string per_mile_text(const Figure& f) {
   return fmt::format("{:.2f} ({:.2f} to {:.2f}) a mile", f.value, f.low, f.high);
@@ -52,7 +52,7 @@ std::string inputs_text(const std::vector<InputSwing>& swings) {
     if (!swing.moves_price || !(swing.width() > 0)) continue;
     if (told++ == kInputsTold) break;
     out += fmt::format("{}{}: {} to {}", out.empty() ? "" : "; ", swing.input,
-                       money_text(swing.low), money_text(swing.high));
+                       whole_text(swing.low), whole_text(swing.high));
   }
   return out;
 }
@@ -64,8 +64,8 @@ std::string reason_of(const KeepOrSell& told, const std::string& currency,
                   per_mile_text(told.challenger_per_mile));
   const Figure& price = told.break_even_price;
   const std::string worth =
-      fmt::format("below {} ({} to {}) {} it is worth keeping", money_text(price.value),
-                  money_text(price.low), money_text(price.high), currency);
+      fmt::format("below {} ({} to {}) {} it is worth keeping", whole_text(price.value),
+                  whole_text(price.low), whole_text(price.high), currency);
   const std::string share = fmt::format("selling is cheaper in {:.0f} % of {} draws",
                                         told.selling_is_cheaper * 100, kKeepDraws);
   std::string out;
@@ -171,9 +171,9 @@ WinterRange winter_range_of(const std::vector<Trip>& trips, const VanDuty& duty,
   return out;
 }
 
-VanKeep keep_van(const FleetKeep& keep, const VanDuty& duty, const std::vector<Trip>& trips,
-                 const std::vector<CapacityRow>& capacity, const Zone& zone,
-                 const std::string& currency) {
+VanKeep keep_van(const FleetKeep& keep, std::optional<double> annual_km, const VanDuty& duty,
+                 const std::vector<Trip>& trips, const std::vector<CapacityRow>& capacity,
+                 const Zone& zone, const std::string& currency) {
   VanKeep out;
   out.winter = winter_range_of(trips, duty, capacity, zone);
   KeepInputs in;
@@ -194,6 +194,11 @@ VanKeep keep_van(const FleetKeep& keep, const VanDuty& duty, const std::vector<T
   if (keep.rate_kind)
     in.rate_basis = *keep.rate_kind == RateKind::real ? RateBasis::real : RateBasis::nominal;
   std::string miles_source;
+  if (!in.miles_per_year && annual_km) {
+    const double miles = *annual_km / kKmPerMile;
+    in.miles_per_year = ThreePoint{miles, miles, miles};
+    miles_source = fmt::format("; {:.0f} miles a year, as fleet.toml expects", miles);
+  }
   if (!in.miles_per_year) {
     in.miles_per_year = own_miles(duty);
     if (in.miles_per_year)

@@ -40,8 +40,9 @@ struct VanKeep {
   std::string inputs;  // the three that move the price most; empty: none does
   WinterRange winter;
 };
-[[nodiscard]] VanKeep keep_van(const FleetKeep& keep, const VanDuty& duty,
-                               const std::vector<Trip>& trips,
+// annual_km: what the owner expects it to drive; absent: not said.
+[[nodiscard]] VanKeep keep_van(const FleetKeep& keep, std::optional<double> annual_km,
+                               const VanDuty& duty, const std::vector<Trip>& trips,
                                const std::vector<CapacityRow>& capacity, const Zone& zone,
                                const std::string& currency);
 

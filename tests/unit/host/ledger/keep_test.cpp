@@ -58,19 +58,20 @@ bool has(const std::string& text, const char* part) { return text.find(part) != 
 
 TEST_CASE("keep: without [[keep]] the missing keys are listed, and no price is assumed") {
   const Zone zone = Zone::find("UTC").value();
-  const VanKeep none = keep_van({}, duty_with(winter_trips(), zone), {}, {}, zone, "GBP");
+  const VanKeep none = keep_van({}, {}, duty_with(winter_trips(), zone), {}, {}, zone, "GBP");
   CHECK_FALSE(none.told);
   CHECK(has(none.why, "challenger_price"));
   CHECK(has(none.why, "rate_kind"));
   // The van's own use stands in for the distance a year alone.
   CHECK_FALSE(has(none.why, "miles_a_year"));
-  CHECK(has(keep_van({}, {}, {}, {}, zone, "GBP").why, "miles_a_year"));
+  CHECK(has(keep_van({}, {}, {}, {}, {}, zone, "GBP").why, "miles_a_year"));
 }
 
 TEST_CASE("keep: the van's own use is a year of it, with its source") {
   const Fleet fleet = parse_fleet(kKeep, "fleet.toml").fleet;
   const VanDuty duty = duty_with(winter_trips(), fleet.zone);
-  const VanKeep told = keep_van(fleet.keep_of("Linden"), duty, {}, {}, fleet.zone, fleet.currency);
+  const VanKeep told =
+      keep_van(fleet.keep_of("Linden"), {}, duty, {}, {}, fleet.zone, fleet.currency);
   REQUIRE(told.told);
   // 80 km on six of seven days: 15,562 miles a year.
   CHECK(has(told.reason, "15562 miles a year by its own use, 28 days to 2026-02-2"));
@@ -80,6 +81,8 @@ TEST_CASE("keep: the van's own use is a year of it, with its source") {
   CHECK(told.inputs.find("resale_next_year: ") == 0);
   CHECK_FALSE(has(told.inputs, "resale_now"));
   CHECK(has(told.reason, "make firmer: resale_now, resale_next_year"));
+  CHECK(has(keep_van(fleet.keep_of("Linden"), 16'093.44, duty, {}, {}, fleet.zone, "GBP").reason,
+            "10000 miles a year, as fleet.toml expects"));
   CHECK(told.told->break_even_price.low < told.told->break_even_price.high);
 }
 

@@ -1,0 +1,18 @@
+// The period that costs are added up over.
+#pragma once
+#include <optional>
+#include <utility>
+#include <vector>
+
+#include "cli/van_rows.hpp"
+#include "ledger/van_cost.hpp"
+
+namespace packmile::cli {
+
+// Whole local days, so that a last evening is in them: to the end of today, where
+// no other end is asked for.
+// Absent: nothing is on record in it.
+[[nodiscard]] std::optional<std::pair<UtcTime, UtcTime>> whole_period(
+    const Asked& asked, UtcTime today, const std::vector<VanMoney>& vans);
+
+}  // namespace packmile::cli
