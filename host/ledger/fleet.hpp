@@ -55,8 +55,9 @@ struct FleetVan {
   std::optional<Expectation> expectation;
   std::optional<Purchase> purchase;
   std::vector<Warranty> warranties;
-  std::optional<double> annual_km;         // what the owner expects it to drive in a year
-  std::optional<double> plated_weight_kg;  // greatest weight allowed
+  std::optional<double> annual_km;          // what the owner expects it to drive in a year
+  std::optional<double> plated_weight_kg;   // greatest weight allowed
+  std::optional<double> unladen_weight_kg;  // empty, with its driver or without
 };
 
 // One [[signal]]: what `card prepare` puts on the cards of its vans.

@@ -168,7 +168,7 @@ void read_warranties(const toml::node& node, FleetVan& van, Complaints& complain
 
 struct WrittenUse {
   std::optional<year_month_day> first_used;
-  std::optional<double> annual_km, annual_miles, plated_weight_kg;
+  std::optional<double> annual_km, annual_miles, plated_weight_kg, unladen_weight_kg;
 };
 
 }  // namespace
@@ -183,6 +183,8 @@ void read_ownership(const toml::table& table, FleetVan& van, Complaints& complai
        bounded_key(&WrittenUse::annual_miles, "miles", 0, most_miles(kMostAnnualKm), false)},
       {"plated_weight_kg", false,
        bounded_key(&WrittenUse::plated_weight_kg, "kg", kLeastWeightKg, kMostWeightKg)},
+      {"unladen_weight_kg", false,
+       bounded_key(&WrittenUse::unladen_weight_kg, "kg", kLeastWeightKg, kMostWeightKg)},
   };
   WrittenUse use;
   for (const auto& key : keys)
@@ -193,6 +195,11 @@ void read_ownership(const toml::table& table, FleetVan& van, Complaints& complai
   van.annual_km = WrittenDistance{use.annual_km, use.annual_miles}.in_km();
   van.plated_weight_kg = use.plated_weight_kg;
   if (use.first_used) van.facts.first_used = std::chrono::sys_days{*use.first_used};
+  van.unladen_weight_kg = use.unladen_weight_kg;
+  if (van.plated_weight_kg && van.unladen_weight_kg &&
+      *van.unladen_weight_kg >= *van.plated_weight_kg)
+    complaints.error(table.get("unladen_weight_kg")->source(),
+                     "unladen_weight_kg must be below plated_weight_kg");
 }
 
 std::string_view ownership_template() {
@@ -208,6 +215,7 @@ std::string_view ownership_template() {
 #{ name = "pack", miles = 100000, years = 8, from = 2024-02-29 } ]
 #annual_miles = 12000           # what it is expected to drive in a year; or annual_km
 #plated_weight_kg = 3500        # greatest weight allowed, from its plate: which tread is legal
+#unladen_weight_kg = 2150       # the empty van: with the other, what its brakes have to stop
 )";
 }
 

@@ -327,6 +327,21 @@ Result<Done> Ledger::insert_van(const VanRecord& van) {
                                });
       !done)
     return done;
+  if (auto done = insert_plain(db_, *id, "braking",
+                               {"start", "kinetic_j_per_kg", "rolled_m", "drag_m3_per_s2",
+                                "regen_kwh", "fall_s", "seen_s"},
+                               van.braking,
+                               [](Statement& s, const TripBraking& trip) {
+                                 int next = 2;
+                                 s.bind(next++, ms_of(trip.start));
+                                 for (const double value :
+                                      {trip.falls.kinetic_j_per_kg, trip.falls.rolled_m,
+                                       trip.falls.drag_m3_per_s2, trip.falls.regen_kwh,
+                                       trip.falls.fall_s, trip.falls.seen_s})
+                                   s.bind(next++, value);
+                               });
+      !done)
+    return done;
   return insert_plain(db_, *id, "odometer", {"time", "odometer_km"}, van.trace.odometer(),
                       [](Statement& s, const OdometerReading& reading) {
                         s.bind(2, ms_of(reading.time));
@@ -461,6 +476,20 @@ Result<TraceLines> Ledger::trace(std::int64_t van_id) {
                    van_id, [&](const Statement& s) {
                      out.odometer.push_back({time_of(s.integer(0)), s.real(1)});
                    });
+  if (!done) return done.error();
+  return out;
+}
+
+Result<std::vector<TripBraking>> Ledger::braking(std::int64_t van_id) {
+  std::vector<TripBraking> out;
+  const auto done = for_each_row(
+      db_,
+      "SELECT start,kinetic_j_per_kg,rolled_m,drag_m3_per_s2,regen_kwh,fall_s,seen_s "
+      "FROM braking WHERE van_id=?1 ORDER BY start,rowid",
+      van_id, [&](const Statement& s) {
+        out.push_back({time_of(s.integer(0)),
+                       {s.real(1), s.real(2), s.real(3), s.real(4), s.real(5), s.real(6)}});
+      });
   if (!done) return done.error();
   return out;
 }

@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "energy/van_account.hpp"
+#include "ledger/brake_watch.hpp"
 #include "ledger/row.hpp"
 #include "ledger/sqlite.hpp"
 #include "ledger/van_trace.hpp"
@@ -64,6 +65,7 @@ struct VanRecord {
   std::vector<CardUse> cards;
   std::vector<CapacityRow> capacity;
   FadeSource fade;
+  std::vector<TripBraking> braking;
 };
 
 struct LedgerVan {
@@ -133,6 +135,8 @@ class Ledger {
   // By method, scope and date, the whole record.
   [[nodiscard]] Result<std::vector<CapacityRow>> capacity(std::int64_t van_id);
   [[nodiscard]] Result<FadeSource> fade(std::int64_t van_id);
+  // In order of time.
+  [[nodiscard]] Result<std::vector<TripBraking>> braking(std::int64_t van_id);
   // In order of log ids.
   [[nodiscard]] Result<std::vector<CardUse>> cards(std::int64_t van_id);
   // In order of time.

@@ -315,11 +315,16 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   const auto account_for = [&](const auto& see) {
     VanAccount account{source.facts, readings, rules};
     PackWatch watch{source.facts, readings, rules};
+    BrakeWatch brakes;
     auto done = episodes->for_each([&](const Episode& episode) {
-      account.add(episode, [&](const PlannedEpisode& planned) { watch.add(planned); });
+      account.add(episode, [&](const PlannedEpisode& planned) {
+        watch.add(planned);
+        brakes.add(planned);
+      });
       see(episode);
     });
     record.figures = account.finish();
+    record.braking = brakes.finish();
     observed = watch.finish();
     return done;
   };

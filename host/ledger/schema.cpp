@@ -284,6 +284,19 @@ ALTER TABLE pack_witness ADD COLUMN level_agrees INTEGER NOT NULL DEFAULT 0;
 -- places are in fleet.toml: costs are worked out when they are asked for.
 ALTER TABLE session ADD COLUMN curve TEXT;
 )sql",
+    R"sql(-- What each trip's falls of speed set free and the pack took back.
+CREATE TABLE braking(
+  van_id INTEGER NOT NULL REFERENCES van(id) ON DELETE CASCADE,
+  start INTEGER NOT NULL,
+  kinetic_j_per_kg REAL NOT NULL,
+  rolled_m REAL NOT NULL,
+  drag_m3_per_s2 REAL NOT NULL,
+  regen_kwh REAL NOT NULL,
+  fall_s REAL NOT NULL,
+  seen_s REAL NOT NULL
+) STRICT;
+CREATE INDEX braking_by_van ON braking(van_id, start);
+)sql",
 };
 
 }  // namespace

@@ -324,6 +324,7 @@ class UpkeepOfVan {
     const WearOrWhy fit = fit_wear(readings);
     row.mm_per_1000_km =
         fit.wear ? MaybeFigure::known(fit.wear->mm_per_1000_km) : MaybeFigure::unknown(fit.why);
+    row.is_pad = !is_tread;
     if (!is_tread) return;
     const auto weight = van_ != nullptr ? van_->plated_weight_kg : std::nullopt;
     row.legal_limit_mm = legal_tread_mm(weight);
@@ -352,6 +353,23 @@ FleetPart plain_part(const char* name, PartGauge gauge) {
   return out;
 }
 
+// Of the days up to today.
+MaybeFigure friction_of(const FleetVan* van, const std::vector<TripBraking>& braking,
+                        const Zone& zone, LocalDay today) {
+  if (braking.empty())
+    return MaybeFigure::unknown("no braking with speed and pack power is on record");
+  if (van == nullptr || !van->plated_weight_kg || !van->unladen_weight_kg)
+    return MaybeFigure::unknown(
+        "needs plated_weight_kg and unladen_weight_kg of the van in fleet.toml");
+  FallSums falls;
+  for (const TripBraking& trip : braking) {
+    const LocalDay day = local_day(zone, trip.start);
+    if (day <= today && day > today - kBrakingDays) falls += trip.falls;
+  }
+  // The empty van and half of what it may carry.
+  return friction_share(falls, (*van->plated_weight_kg + *van->unladen_weight_kg) / 2);
+}
+
 }  // namespace
 
 MaybeFigure equivalent_years_of(const VanDuty& duty) {
@@ -362,7 +380,7 @@ MaybeFigure equivalent_years_of(const VanDuty& duty) {
 }
 
 VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& duty,
-                    const VanNotes& notes) {
+                    const VanNotes& notes, const std::vector<TripBraking>& braking) {
   VanUpkeep out;
   out.names = names;
   out.today = duty.today;
@@ -373,6 +391,7 @@ VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& du
   if (van != nullptr && van->purchase)
     out.calendar_years = years_between(LocalDay{van->purchase->day}, duty.today);
 
+  out.friction_share = friction_of(van, braking, fleet.zone, duty.today);
   UpkeepOfVan work{van, duty, notes, fleet.zone, out};
   std::vector<FleetPart> parts;
   for (const FleetPart* part : fleet.parts_of(names.van)) parts.push_back(*part);

@@ -17,6 +17,7 @@
 #include <vector>
 
 #include "duty/part_life.hpp"
+#include "ledger/brake_watch.hpp"
 #include "ledger/fleet.hpp"
 #include "ledger/row.hpp"
 #include "ledger/van_duty.hpp"
@@ -33,6 +34,7 @@ struct UpkeepRow {
   RuleState state;
   UseRateOrWhy rate;                     // in unit_of(rule) a day; of what is measured, km a day
   MaybeFigure mm_per_1000_km;            // of what is measured
+  bool is_pad = false;                   // measured as a pad: friction_share stands beside it
   std::optional<double> legal_limit_mm;  // of a tread
   std::optional<DueDates> legal_due;
   std::string legal_due_why;
@@ -51,8 +53,11 @@ struct VanUpkeep {
   MaybeFigure odometer_km;
   MaybeFigure equivalent_years;          // of the whole odometer
   std::optional<double> calendar_years;  // since it was bought
-  std::vector<std::string> missing;      // what to enter, and how
+  // Of the braking of the last kBrakingDays, 0..1: a trend, never a thickness.
+  MaybeFigure friction_share;
+  std::vector<std::string> missing;  // what to enter, and how
 };
+inline constexpr std::chrono::days kBrakingDays{28};
 
 [[nodiscard]] VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& duty,
                                   const VanNotes& notes);

@@ -59,6 +59,7 @@ std::vector<Column> upkeep_columns() {
           {"legal_due", text, true},
           {"legal_due_low", text, true},
           {"legal_due_high", text, true},
+          {"friction_share", figure, true},
           {"odometer_km", figure, true},
           {"equivalent_years", figure, true},
           {"as_of", text, false},
@@ -90,6 +91,8 @@ Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep) {
   const char* no_law = "no law's least tread belongs to this rule";
   row.push_back(number_or(upkeep.legal_limit_mm, no_law));
   push_due(row, upkeep.legal_due, upkeep.legal_limit_mm ? upkeep.legal_due_why : no_law);
+  row.push_back(upkeep.is_pad ? Cell::of(van.friction_share)
+                              : Cell::unknown("only pads and discs wear by it"));
   row.push_back(Cell::of(van.odometer_km));
   row.push_back(Cell::of(van.equivalent_years));
   row.push_back({text_of(van.today), {}});

@@ -119,6 +119,7 @@ TEST_CASE("fleet: the template is a fleet without vans, and with its van when un
   CHECK(with_van.fleet.vans[0].purchase->sum == 18500);
   CHECK(with_van.fleet.vans[0].warranties.size() == 2);
   CHECK(with_van.fleet.vans[0].plated_weight_kg == 3500);
+  CHECK(with_van.fleet.vans[0].unladen_weight_kg == 2150);
   CHECK(with_van.fleet.warnings.empty());
   // And with its invented signal.
   REQUIRE(with_van.fleet.signals.size() == 1);

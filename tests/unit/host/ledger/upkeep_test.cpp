@@ -187,6 +187,28 @@ TEST_CASE("upkeep: new pads begin anew, and a thickness is never guessed") {
   CHECK_FALSE(find(van, "brake pads", "rear", PartRule::measured)->state.used.figure);
 }
 
+TEST_CASE("upkeep: friction's share of the last four weeks stands beside the pads") {
+  Fleet of = fleet("");
+  const VanDuty duty = duty_of(weeks_of_driving(10), {}, of.zone, at(69));
+  // 100 falls from 50 km/h, of which the pack took two thirds of what the wheels gave.
+  FallSums falls;
+  falls.kinetic_j_per_kg = 100 * 96.45;
+  falls.regen_kwh = 100 * 2'800 * 96.45 / 3.6e6 * 0.5;
+  falls.fall_s = falls.seen_s = 800;
+  FallSums long_ago = falls;
+  long_ago.regen_kwh = 0;
+  const std::vector<TripBraking> braking{{at(1), long_ago}, {at(60), falls}};
+  CHECK(upkeep_of(of, {"Linden", ""}, duty, {}, braking)
+            .friction_share.why.find("unladen_weight_kg") != std::string::npos);
+  of.vans[0].plated_weight_kg = 3'500;
+  of.vans[0].unladen_weight_kg = 2'100;
+  const MaybeFigure share = upkeep_of(of, {"Linden", ""}, duty, {}, braking).friction_share;
+  REQUIRE(share.figure);
+  CHECK(share.figure->value == doctest::Approx(1 - 0.5 / 0.75 / 1.03).epsilon(0.01));
+  CHECK(share.figure->low < share.figure->value);
+  CHECK(share.figure->high > share.figure->value);
+}
+
 TEST_CASE("upkeep: a warranty runs out by distance or by date, whichever comes first") {
   Fleet of = fleet("");
   of.vans[0].warranties.push_back({"pack", 30'000, 2, std::chrono::year{2025} / 3 / 1, 5'000});
