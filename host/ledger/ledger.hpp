@@ -65,7 +65,7 @@ struct VanRecord {
   std::vector<CardUse> cards;
   std::vector<CapacityRow> capacity;
   FadeSource fade;
-  std::vector<TripBraking> braking;
+  std::vector<TripBraking> braking{};
 };
 
 struct LedgerVan {

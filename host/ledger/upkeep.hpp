@@ -60,7 +60,8 @@ struct VanUpkeep {
 inline constexpr std::chrono::days kBrakingDays{28};
 
 [[nodiscard]] VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& duty,
-                                  const VanNotes& notes);
+                                  const VanNotes& notes,
+                                  const std::vector<TripBraking>& braking = {});
 // The odometer in years of average use.
 [[nodiscard]] MaybeFigure equivalent_years_of(const VanDuty& duty);
 
