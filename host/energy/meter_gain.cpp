@@ -25,8 +25,12 @@ double usual_u(const EnergyRules& rules) {
   return std::hypot(rules.current_gain_u, rules.voltage_gain_u);
 }
 
-bool beyond_usual(double gain, double u, const EnergyRules& rules) {
-  return std::abs(gain - 1) > kZ95 * std::hypot(u, usual_u(rules));
+// One sensor in a thousand by chance: this one is not of the usual kind.
+constexpr double kNotUsualSd = 3.29;
+
+// In standard deviations of what charges and usual sensors may say together.
+double strangeness(double gain, double u, const EnergyRules& rules) {
+  return std::abs(gain - 1) / std::hypot(u, usual_u(rules));
 }
 
 }  // namespace
@@ -87,7 +91,7 @@ Verdict judge_gain(std::span<const MeteredCharge> charges) {
   } else {
     verdict.answer = VerdictAnswer::agreed;
     verdict.number = figure_of(gain, u_fit, std::sqrt(std::max(0.0, u * u - u_fit * u_fit)));
-    if (beyond_usual(gain, u, EnergyRules{}))
+    if (strangeness(gain, u, EnergyRules{}) > kNotUsualSd)
       verdict.evidence += "; that is more than sensors are taken to be off";
   }
   return verdict;
@@ -95,17 +99,20 @@ Verdict judge_gain(std::span<const MeteredCharge> charges) {
 
 SensorGain sensor_gain_of(const Figure& gain, const EnergyRules& rules) {
   const double u = (gain.high - gain.low) / 2 / kZ95;
-  if (beyond_usual(gain.value, u, rules))
+  const double sd = strangeness(gain.value, u, rules);
+  if (sd > kNotUsualSd)
     return {gain.value, u, gain.value, std::hypot(u, gain.value * rules.voltage_gain_u)};
   // The gain of energy is that of the current times that of the voltage, so what the
   // charges say of their product is shared out by what each may be off by.
   const double current2 = rules.current_gain_u * rules.current_gain_u;
   const double usual2 = current2 + rules.voltage_gain_u * rules.voltage_gain_u;
   const double all2 = usual2 + u * u;
+  // Where the two contradict each other neither is believed to its width.
+  const double wider = std::max(1.0, sd / kZ95);
   return {.energy = 1 + usual2 / all2 * (gain.value - 1),
-          .u_energy = std::sqrt(usual2 * (u * u) / all2),
+          .u_energy = wider * std::sqrt(usual2 * (u * u) / all2),
           .charge = 1 + current2 / all2 * (gain.value - 1),
-          .u_charge = std::sqrt(current2 * (all2 - current2) / all2)};
+          .u_charge = wider * std::sqrt(current2 * (all2 - current2) / all2)};
 }
 
 bool take_gains(std::span<const Verdict> verdicts, std::vector<PackReading>& readings,
