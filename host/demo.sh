@@ -1,11 +1,15 @@
 #!/usr/bin/env bash
-# The main job on an invented firm: five vans of a linen-hire firm, a few days
-# each through the real logger core, onto cards, into a depot, out as tables.
+# The main job on an invented firm: five vans of a linen-hire firm, a year of cards
+# and notes, into a depot and out as tables. The last month goes through the real
+# logger core, second by second; what was before is made without its serial line.
 #   bash host/demo.sh [DIR]        DIR: where the depot is left (default: demo/)
+# PACKMILE_DEMO_CARDS: how many cards of four weeks before the last month (12).
+# PACKMILE_DEMO_DAYS: days of the last month (30).
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 out=${1:-demo}
-days=${PACKMILE_DEMO_DAYS:-4}
+cards_before=${PACKMILE_DEMO_CARDS:-12}
+days=${PACKMILE_DEMO_DAYS:-30}
 
 if [ -e "$out" ] && [ ! -f "$out/depot/fleet.toml" ]; then
   echo "demo: $out is there and is not an earlier demo; name another folder: bash host/demo.sh DIR" >&2
@@ -32,61 +36,59 @@ show() {
 
 cat <<TXT
 
-A linen-hire firm runs five electric vans. A logger has sat in each of them for $days days, and
-its memory card is now in the office. (The firm, the vans and the days are invented; the bench van
-plays them to the real logger, which wrote the cards.)
+A linen-hire firm runs five electric vans. In four of them a logger has sat for a year, and every four
+weeks its memory card came to the office; the port of the fifth, hazel, answers nothing. Once a month
+somebody walked round the vans with a form. (The firm, the vans and the year are invented; the bench van
+plays them, the last $days days to the real logger. It takes some minutes and 2 GB under $out.)
 TXT
-show packmile-benchvan month --out "$out/cards" --vans 5 --days "$days" --seed 7
+show packmile-benchvan firm --out "$out/cards" --cards-before "$cards_before" --days "$days" --seed 7
 
 depot="$out/depot"
 show packmile new "$depot" --zone Europe/London --currency GBP
 cp "$out/cards/fleet.toml" "$depot/fleet.toml"
+printf 'fleet.toml has what only the office knows: what the vans cost, tariffs, places, parts, cover.\n'
 
-first=$(ls "$out"/cards/*.log | head -n 1)
-printf '\nWhat is on one of the cards?\n'
-show packmile check "$first"
+printf '\nWhat is on the last card of alder, and on that of the van that answers nothing?\n'
+show packmile check "$out/cards/alder.log"
+show packmile check "$out/cards/hazel.log"
 
-printf '\nInto the archive, all five; doing it twice would change nothing.\n'
-show packmile import "$out"/cards/*.log --depot "$depot"
+printf '\nInto the archive, all of them; doing it twice would change nothing.\n'
+show packmile import "$out"/cards/*.log --depot "$depot" 2>&1 | tail -n 6
 
-van=$(basename "$first" .log)
-printf '\nWhat did each trip of one van take?\n'
-show packmile trips --depot "$depot" --van "$van"
-printf '\nWhat did each charge put in?\n'
-show packmile sessions --depot "$depot"
-printf '\nAnd all together, van by van:\n'
+printf '\nWhat only people know: odometers, treads, pads, the meter of one bay, receipts, work, prices.\n'
+printf 'Each note says what it changed; these are the last of them.\n'
+show packmile note --depot "$depot" --from "$out/cards/notes.csv" 2>&1 | tail -n 8
+
+month=(--from 2026-01-05 --to 2026-02-04)
+printf '\nA week of one van, trip by trip. In brackets: 95 %% intervals.\n'
+show packmile trips --depot "$depot" --van alder --from 2026-01-05 --to 2026-01-12
+printf '\nWillow is often charged away from the yard. What did that cost?\n'
+show packmile sessions --depot "$depot" --van willow --from 2026-01-05 --to 2026-01-19
+printf '\nWhat did a mile cost in the last month?\n'
+show packmile cost --depot "$depot" "${month[@]}"
+printf '\nWhat is due within a hundred days, by which rule?\n'
+show packmile upkeep --depot "$depot" --to 2026-05-15
+printf '\nDoes one van take more than the others, and does each still earn its keep?\n'
+show packmile compare --depot "$depot"
+printf '\nWhat does the pack of rowan hold, and how fast does it lose that?\n'
+show packmile capacity --depot "$depot" --van rowan --from 2025-12-01
+show packmile fade --depot "$depot" --van rowan
+printf '\nAnd how much has passed through each?\n'
 show packmile throughput --depot "$depot"
 
-printf '\nWhat only people know: two readings of an odometer, what the meter at the bay stood at before\n'
-printf 'and after a night, and a receipt. Each note says what it changed, and which charge it is about.\n'
-cat >"$out/week.csv" <<'CSV'
-van,date,kind,v1,v2,v3,remark
-willow,2026-01-05T07:00,odometer,34669mi,,,
-willow,2026-01-06T07:00,odometer,34731mi,,,
-willow,2026-01-06T07:00,meter,18240.5,18282.2,,bay 2
-CSV
-show packmile note --depot "$depot" --from "$out/week.csv"
-show packmile note --depot "$depot" --van hazel --date 2026-01-06T06:15 receipt 49.1 24.06 'Mill Lane'
-show packmile note --depot "$depot" --list
-
-printf '\nDoes one take more than the others? A few days are too few to say:\n'
-show packmile compare --depot "$depot"
-
-printf '\nWhat are its words taken for, and what does its pack hold? A few days tell little of that:\n'
-show packmile verdicts --depot "$depot" --van "$van"
-show packmile capacity --depot "$depot" --van "$van"
-show packmile fade --depot "$depot" --van "$van"
-
+printf '\nThe form for the next walk-round, and all of it for a spreadsheet:\n'
+show packmile sheet --depot "$depot" --format html --output "$out/walk-round.html"
 mkdir -p "$out/tables"
-for table in trips sessions throughput compare verdicts capacity fade; do
-  packmile "$table" --depot "$depot" --format csv --output "$out/tables/$table.csv"
+for table in trips sessions throughput cost upkeep compare verdicts capacity fade; do
+  packmile "$table" --depot "$depot" --format xlsx --output "$out/tables/$table.xlsx"
 done
 cat <<TXT
 
 Left for you to look at:
-  $out/depot           the depot: fleet.toml, notes.csv, archive/, depot.db
-  $out/tables          a CSV file of each of these tables, for a spreadsheet
-  $out/cards           the cards, and truth.json: what really happened (never read by packmile)
-Try: packmile trips --depot $depot --units km --van $van
+  $out/depot             the depot: fleet.toml, notes.csv, archive/, depot.db
+  $out/walk-round.html   the form, for a printer
+  $out/tables            a spreadsheet of each of these tables, and of what words are taken for
+  $out/cards             the cards, and truth.json: what really happened (never read by packmile)
+Try: packmile verdicts --depot $depot --van alder
      (the programs are in build/release/bin)
 TXT

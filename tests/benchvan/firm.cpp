@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 #include <filesystem>
+#include <future>
 #include <string_view>
 #include <vector>
 
@@ -203,6 +204,92 @@ VanTraits traits_of(const Story& story, std::uint64_t seed) {
   return traits;
 }
 
+fs::path card_path(const fs::path& out, std::string_view van, const CardDays& card) {
+  return out / (card.last ? fmt::format("{}.log", van)
+                          : fmt::format("{}-{:.10}.log", van, iso_time(card.start_unix_ms)));
+}
+
+struct VanYear {
+  FirmVan papers{};
+  nlohmann::ordered_json truth{};
+  std::vector<TypedNote> notes{};
+  std::string told{};  // one line
+  int exit_code = 0;
+};
+
+// Nobody leaves a logger in a van that answers nothing for longer than it takes to
+// see that.
+constexpr unsigned kSilentDays = 2;
+
+VanYear live_through(unsigned number, const FirmOptions& options,
+                     const std::vector<CardDays>& cards) {
+  const Story& story = kStories[number];
+  Generator life(options.seed * 1000003 + 31 * number);
+  MonthVan van{.name = std::string(story.name),
+               .vin = invented_vin(300 + number),
+               .odometer_km = story.odometer_km,
+               .seed = life.next()};
+  van.traits = traits_of(story, van.seed);
+  VanYear out{.papers = {.name = van.name, .vin = van.vin}};
+  Notebook notebook(story, van.seed);
+  nlohmann::ordered_json parts = nlohmann::ordered_json::array();
+  std::uint64_t values = 0, sectors = 0;
+  std::size_t trips = 0, sessions = 0, written = 0;
+  for (const CardDays& card : cards) {
+    const fs::path path = card_path(options.out, story.name, card);
+    RunIdentity identity;
+    identity.add("command", "firm");
+    identity.add("card", path.filename().string());
+    identity.add("days", fmt::format("{}", card.days));
+    identity.add("seed", fmt::format("{}", options.seed));
+    const auto log = [&](MonthPlan& plan) {
+      const VanRunCounts counts =
+          run_van(van, plan, identity,
+                  {.card = path.string(),
+                   .card_bytes = kMonthCardBytes,
+                   .start_unix_ms = card.start_unix_ms,
+                   .direct = !card.last,
+                   .answers = story.silent ? Answers::none : Answers::service01,
+                   .poll_period_ms = card.last ? std::nullopt : std::optional(kBeforePollMs)});
+      if (report_bench(counts.bench) != 0) out.exit_code = 1;
+      values += counts.bench.values;
+      sectors += counts.sectors;
+      ++written;
+    };
+    MonthPlan plan(van, card.days, card.start_unix_ms);
+    if (!story.silent) {
+      log(plan);
+    } else {
+      MonthPlan first_days(van, std::min(card.days, kSilentDays), card.start_unix_ms);
+      if (card.last) log(first_days);
+      while (plan.next()) {
+      }
+    }
+    nlohmann::ordered_json truth = plan.truth();
+    for (const OdometerNote& note : plan.notes())
+      notebook.walk_round(note.unix_ms, note.odometer_km);
+    notebook.charges(truth["sessions"]);
+    van.odometer_km = truth["throughput"]["odometer_km"].get<double>();
+    van.traits.pack.capacity_ah = truth["pack"]["capacity_ah_end"].get<double>();
+    van.soc_pct = truth["pack"]["soc_pct_end"].get<double>();
+    van.seed = life.next();
+    if (card.last) notebook.walk_round(plan.end_unix_ms(), van.odometer_km);
+    trips += truth["trips"].size();
+    sessions += truth["sessions"].size();
+    parts.push_back(std::move(truth));
+  }
+  for (const Errand& errand : kErrands) {
+    if (errand.van == story.name)
+      notebook.add(kMonthStartUnixMs - errand.days_ago * kMsPerDay + kMsPerDay / 2,
+                   std::string(errand.note));
+  }
+  out.told = fmt::format("{}: {} cards, {} trips, {} charges, {} values, {} sectors", van.name,
+                         written, trips, sessions, values, sectors);
+  out.truth = {{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}};
+  out.notes = notebook.lines();
+  return out;
+}
+
 }  // namespace
 
 int run_firm(const FirmOptions& options) {
@@ -210,10 +297,6 @@ int run_firm(const FirmOptions& options) {
   make_folder(out);
   const fs::path truth_path = out / "truth.json", notes_path = out / "notes.csv",
                  fleet_path = out / "fleet.toml";
-  const auto card_of = [&](std::string_view van, const CardDays& card) {
-    return out / (card.last ? fmt::format("{}.log", van)
-                            : fmt::format("{}-{:.10}.log", van, iso_time(card.start_unix_ms)));
-  };
   std::vector<CardDays> cards;
   for (unsigned left = options.cards_before; left > 0; --left)
     cards.push_back({.start_unix_ms = kMonthStartUnixMs - left * kFirmCardDays * kMsPerDay,
@@ -221,76 +304,26 @@ int run_firm(const FirmOptions& options) {
   cards.push_back({.start_unix_ms = kMonthStartUnixMs, .days = options.days, .last = true});
   for (const fs::path& path : {truth_path, notes_path, fleet_path}) refuse_existing(path);
   for (const Story& story : kStories)
-    for (const CardDays& card : cards) refuse_existing(card_of(story.name, card));
+    for (const CardDays& card : cards) refuse_existing(card_path(out, story.name, card));
 
   std::vector<TypedNote> notes;
   nlohmann::ordered_json vans = nlohmann::ordered_json::array();
   std::array<FirmVan, kStories.size()> papers;
   int exit_code = 0;
+  // The vans know nothing of each other.
+  std::array<std::future<VanYear>, kStories.size()> years;
   for (unsigned i = 0; i < kStories.size(); ++i) {
-    const Story& story = kStories[i];
-    Generator life(options.seed * 1000003 + 31 * i);
-    MonthVan van{.name = std::string(story.name),
-                 .vin = invented_vin(300 + i),
-                 .odometer_km = story.odometer_km,
-                 .seed = life.next()};
-    van.traits = traits_of(story, van.seed);
-    Notebook notebook(story, van.seed);
-    nlohmann::ordered_json parts = nlohmann::ordered_json::array();
-    std::uint64_t values = 0, sectors = 0;
-    std::size_t trips = 0, sessions = 0, written = 0;
-    const double cpu_from_s = cpu_seconds();
-    for (const CardDays& card : cards) {
-      const fs::path path = card_of(story.name, card);
-      RunIdentity identity;
-      identity.add("command", "firm");
-      identity.add("card", path.filename().string());
-      identity.add("days", fmt::format("{}", card.days));
-      identity.add("seed", fmt::format("{}", options.seed));
-      MonthPlan plan(van, card.days, card.start_unix_ms);
-      // Nobody leaves a logger in a van that answers nothing for longer than it
-      // takes to see that.
-      if (card.last || !story.silent) {
-        const VanRunCounts counts =
-            run_van(van, plan, identity,
-                    {.card = path.string(),
-                     .card_bytes = kMonthCardBytes,
-                     .start_unix_ms = card.start_unix_ms,
-                     .direct = !card.last,
-                     .answers = story.silent ? Answers::none : Answers::service01,
-                     .poll_period_ms = card.last ? std::nullopt : std::optional(kBeforePollMs)});
-        if (report_bench(counts.bench) != 0) exit_code = 1;
-        values += counts.bench.values;
-        sectors += counts.sectors;
-        ++written;
-      } else {
-        while (plan.next()) {
-        }
-      }
-      nlohmann::ordered_json truth = plan.truth();
-      for (const OdometerNote& note : plan.notes())
-        notebook.walk_round(note.unix_ms, note.odometer_km);
-      notebook.charges(truth["sessions"]);
-      van.odometer_km = truth["throughput"]["odometer_km"].get<double>();
-      van.traits.pack.capacity_ah = truth["pack"]["capacity_ah_end"].get<double>();
-      van.soc_pct = truth["pack"]["soc_pct_end"].get<double>();
-      van.seed = life.next();
-      if (card.last) notebook.walk_round(plan.end_unix_ms(), van.odometer_km);
-      trips += truth["trips"].size();
-      sessions += truth["sessions"].size();
-      parts.push_back(std::move(truth));
-    }
-    fmt::print("{}: {} cards, {} trips, {} charges, {} values, {} sectors, {:.1f} s of one core\n",
-               van.name, written, trips, sessions, values, sectors, cpu_seconds() - cpu_from_s);
+    years[i] = std::async(std::launch::async,
+                          [i, &options, &cards] { return live_through(i, options, cards); });
+  }
+  for (unsigned i = 0; i < kStories.size(); ++i) {
+    VanYear year = years[i].get();
+    fmt::print("{}\n", year.told);
     std::fflush(stdout);
-    papers[i] = {.name = van.name, .vin = van.vin};
-    for (const Errand& errand : kErrands) {
-      if (errand.van == story.name)
-        notebook.add(kMonthStartUnixMs - errand.days_ago * kMsPerDay + kMsPerDay / 2,
-                     std::string(errand.note));
-    }
-    vans.push_back({{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}});
-    notes.insert(notes.end(), notebook.lines().begin(), notebook.lines().end());
+    papers[i] = year.papers;
+    vans.push_back(std::move(year.truth));
+    notes.insert(notes.end(), year.notes.begin(), year.notes.end());
+    exit_code = std::max(exit_code, year.exit_code);
   }
 
   std::ofstream fleet = make_file(fleet_path);
