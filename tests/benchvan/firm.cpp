@@ -31,6 +31,8 @@ constexpr std::uint32_t kBeforePollMs = 1000;
 
 constexpr std::array<std::string_view, 4> kWheels{"fl", "fr", "rl", "rr"};
 constexpr std::array<std::string_view, 2> kAxles{"front", "rear"};
+constexpr double kNewTreadMm = 8.0, kRenewBelowMm = 3.3;
+constexpr double kTwoTyres = 238;
 constexpr std::array<double, 2> kPadWearMm{0.35, 0.25};  // per 10,000 km
 
 // One van and what is told of it. All of it is invented.
@@ -51,7 +53,7 @@ struct Story {
 
 constexpr std::array<Story, 5> kStories{{
     {.name = "alder", .odometer_km = 21300, .briskness = 1.8, .haste = 1.22, .wear_mm = {1.9, 1.1}},
-    {.name = "aspen", .odometer_km = 61400, .tread_mm = {7.4, 7.1}},
+    {.name = "aspen", .odometer_km = 61400, .wear_mm = {1.2, 0.85}, .tread_mm = {8.0, 7.4}},
     {.name = "hazel", .odometer_km = 44120, .dc_share = 0.05, .silent = true},
     {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
     {.name = "willow", .odometer_km = 30480, .dc_share = 0.5, .dc_night_share = 0.3},
@@ -127,6 +129,13 @@ class Notebook {
   void walk_round(std::int64_t unix_ms, double km) {
     odometer(unix_ms, km);
     wear_to(km);
+    // Whoever wears tyres out in a year does not wait for the law's depth.
+    for (std::size_t axle = 0; axle < tread_mm_.size(); ++axle) {
+      if (tread_mm_[axle] > kRenewBelowMm) continue;
+      add(unix_ms - kMsPerDay / 2,
+          fmt::format("job,tyre {},{:.2f},{},", kAxles[axle], kTwoTyres, 1.4));
+      tread_mm_[axle] = kNewTreadMm;
+    }
     for (std::size_t i = 0; i < kWheels.size(); ++i) {
       const double shown = tread_mm_[i / 2] + generator_.between(-0.2, 0.2);
       add(unix_ms, fmt::format("tread,{},{:.1f},,", kWheels[i], std::round(shown * 10) / 10));

@@ -144,7 +144,7 @@ std::string keep_one(std::string_view van, double now, double next, double repai
 }  // namespace
 
 std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans) {
-  std::string out = "zone = \"Europe/London\"\ncurrency = \"GBP\"\n";
+  std::string out = "zone = \"Europe/London\"\ncurrency = \"GBP\"\nlabour_rate = 34\n";
   for (const FirmVan& van : vans) {
     out += fmt::format(
         "\n[[van]]\nname = \"{}\"\nvin = \"{}\"\nnominal_kwh = {:.1f}\nnominal_ah = {:.1f}\n"
