@@ -19,7 +19,7 @@ std::string window_text(const CapacityRow& row) {
 }
 
 std::string temperature_text(const CapacityRow& row) {
-  if (row.temp_c) return fmt::format("{:.0f}", *row.temp_c);
+  if (row.temp_c) return number_text(*row.temp_c, 0);
   switch (row.stratum) {
     case TemperatureStratum::unknown:
       return "-";

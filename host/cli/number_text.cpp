@@ -11,7 +11,9 @@ namespace {
 // Beyond the sixth decimal nothing here is worth reading.
 constexpr int kMostDecimals = 6;
 
-std::string rounded(double value, int decimals) {
+}  // namespace
+
+std::string number_text(double value, int decimals) {
   if (decimals < 0) {
     const double step = std::pow(10.0, -decimals);
     value = std::round(value / step) * step;
@@ -23,18 +25,16 @@ std::string rounded(double value, int decimals) {
   return text;
 }
 
-}  // namespace
-
 std::string figure_text(const Figure& figure, double factor, int plain_decimals) {
   const double low = figure.low * factor, high = figure.high * factor;
   const double u = (high - low) / 2 / kZ95;
-  if (!std::isfinite(u) || u <= 0) return rounded(figure.value * factor, plain_decimals);
+  if (!std::isfinite(u) || u <= 0) return number_text(figure.value * factor, plain_decimals);
   int decimals = 1 - static_cast<int>(std::floor(std::log10(u)));
   // 0.0996 rounds to 0.10: one digit less.
   if (std::round(u * std::pow(10.0, decimals)) >= 100) --decimals;
   decimals = std::min(decimals, kMostDecimals);
-  return rounded(figure.value * factor, decimals) + " (" + rounded(low, decimals) + " to " +
-         rounded(high, decimals) + ")";
+  return number_text(figure.value * factor, decimals) + " (" + number_text(low, decimals) + " to " +
+         number_text(high, decimals) + ")";
 }
 
 std::string figure_text(const MaybeFigure& figure, double factor, int plain_decimals) {

@@ -16,6 +16,9 @@ namespace packmile::cli {
 [[nodiscard]] std::string figure_text(const MaybeFigure& figure, double factor = 1,
                                       int plain_decimals = 1);
 
+// To so many decimals, or to the tens where they are below 0; never "-0".
+[[nodiscard]] std::string number_text(double value, int decimals);
+
 // 0..1 as "99.8 %"; cut down, so that what was not all seen is never 100 %.
 [[nodiscard]] std::string share_text(double share);
 

@@ -54,7 +54,7 @@ ExitCode run_trips(const RowsOptions& options) {
                        moment_text(asked.zone(), trip.start, trip.start_doubt), minutes_text(trip),
                        figure_text(trip.distance_km, miles ? 1 / kKmPerMile : 1),
                        figure_text(trip.net_kwh), figure_text(per), soc_text(trip),
-                       trip.ambient_mean_c ? fmt::format("{:.0f}", *trip.ambient_mean_c) : "-",
+                       trip.ambient_mean_c ? number_text(*trip.ambient_mean_c, 0) : "-",
                        share_text(trip.coverage), text_of(trip.findings)});
     }
   }

@@ -342,8 +342,8 @@ class Account {
     out_.parts_cost =
         told(any_parts, parts, "parts",
              "no part was ever noted for this van: packmile note --van V --date D job PART SUM");
-    if (in_.labour_rate && any_hours) {
-      out_.labour_cost = MaybeFigure::known(exactly(hours * *in_.labour_rate));
+    if (any_hours && (in_.labour_rate || hours == 0)) {
+      out_.labour_cost = MaybeFigure::known(exactly(hours * in_.labour_rate.value_or(0)));
     } else if (any_hours) {
       leave_out("labour",
                 fmt::format("{:g} hours of labour: fleet.toml has no labour_rate", hours));

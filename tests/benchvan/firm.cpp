@@ -41,6 +41,7 @@ struct Story {
   double odometer_km;  // a year ago
   double briskness = 1;
   double haste = 1;
+  double customers = 1;
   double fade_pct_per_year = 1.5;
   double pack_ah = kNominalAh;  // a year ago
   double dc_share = 0;          // of the middays
@@ -52,7 +53,7 @@ struct Story {
 };
 
 constexpr std::array<Story, 5> kStories{{
-    {.name = "alder", .odometer_km = 21300, .briskness = 1.8, .haste = 1.22, .wear_mm = {1.9, 1.1}},
+    {.name = "alder", .odometer_km = 21300, .briskness = 1.8, .haste = 1.22, .customers = 0.8, .wear_mm = {1.9, 1.1}},
     {.name = "aspen", .odometer_km = 61400, .wear_mm = {1.2, 0.85}, .tread_mm = {8.0, 7.4}},
     {.name = "hazel", .odometer_km = 44120, .dc_share = 0.05, .silent = true},
     {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
@@ -208,6 +209,7 @@ VanTraits traits_of(const Story& story, std::uint64_t seed) {
   traits.fade_pct_per_year = story.fade_pct_per_year;
   traits.briskness = story.briskness;
   traits.haste = story.haste;
+  traits.customers = story.customers;
   traits.dc_share = story.dc_share;
   traits.dc_night_share = story.dc_night_share;
   return traits;
