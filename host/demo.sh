@@ -39,7 +39,7 @@ cat <<TXT
 A linen-hire firm runs five electric vans. In four of them a logger has sat for a year, and every four
 weeks its memory card came to the office; the port of the fifth, hazel, answers nothing. Once a month
 somebody walked round the vans with a form. (The firm, the vans and the year are invented; the bench van
-plays them, the last $days days to the real logger. It takes some minutes and 2 GB under $out.)
+plays them, the last $days days to the real logger. It takes some minutes and 3 GB under $out.)
 TXT
 show packmile-benchvan firm --out "$out/cards" --cards-before "$cards_before" --days "$days" --seed 7
 
