@@ -59,7 +59,7 @@ printf '\nWhat only people know: odometers, treads, pads, the meter of one bay, 
 printf 'Each note says what it changed; these are the last of them.\n'
 show packmile note --depot "$depot" --from "$out/cards/notes.csv" 2>&1 | tail -n 8
 
-month=(--from 2026-01-05 --to 2026-02-04)
+month=(--from 2026-01-05 --to 2026-02-05)
 printf '\nA week of one van, trip by trip. In brackets: 95 %% intervals.\n'
 show packmile trips --depot "$depot" --van alder --from 2026-01-05 --to 2026-01-12
 printf '\nWillow is often charged away from the yard. What did that cost?\n'
