@@ -81,6 +81,25 @@ std::string reason_of(const MileDifference& d, std::size_t others, const MileTyp
   return text;
 }
 
+// Where a difference is gone once speed, stops and temperature are taken out: what was
+// driven is what the owner pays for. Empty: the plain figures overlap, or what is left
+// may be as large. left: the difference at the same conditions.
+std::string as_driven_text(const Figure& mine, const std::vector<Figure>& others,
+                           const Figure& left) {
+  double value = 0, low = 0, high = 0;
+  for (const Figure& other : others) {
+    value += other.value / static_cast<double>(others.size());
+    low += other.low / static_cast<double>(others.size());
+    high += other.high / static_cast<double>(others.size());
+  }
+  if (mine.low <= high && mine.high >= low) return {};
+  if (std::abs(mine.value - value) <= std::max(std::abs(left.low), std::abs(left.high))) return {};
+  return fmt::format(
+      "; as driven it takes {:.3f} kWh/mile and {} {:.3f}: mostly the speed, the stops and the "
+      "weather of its drives, not the van",
+      mine.value, others.size() == 1 ? "the other" : "they", value);
+}
+
 }  // namespace
 
 std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
@@ -182,6 +201,16 @@ Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, 
     if (!van.difference_kwh_per_mile.figure)
       van.difference_kwh_per_mile = MaybeFigure::unknown(van.energy_reason);
     out.vans.push_back(std::move(van));
+  }
+  for (const std::uint32_t k : able) {
+    ComparedVan& van = out.vans[k];
+    std::vector<Figure> others;
+    for (const std::uint32_t other : able)
+      if (other != k && out.vans[other].kwh_per_mile.figure)
+        others.push_back(*out.vans[other].kwh_per_mile.figure);
+    if (!van.energy_decided && van.kwh_per_mile.figure && !others.empty())
+      van.energy_reason +=
+          as_driven_text(*van.kwh_per_mile.figure, others, *van.difference_kwh_per_mile.figure);
   }
   return out;
 }

@@ -13,14 +13,14 @@ namespace {
 Zone utc() { return Zone::find("UTC").value(); }
 
 // Two trips a day, their conditions by plain waves that do not go together.
-Trip trip(int index, double base_kwh_per_mile, int phase) {
+Trip trip(int index, double base_kwh_per_mile, int phase, double haste = 1) {
   const double x = index + phase;
   Trip t;
   t.start = sys_days{year{2026} / March / 1} + days{index / 2} + hours{7 + 6 * (index % 2)};
   t.end = t.start + hours{1};
   const double km = 20 + 8 * std::sin(1.7 * x);
   t.distance_km = MaybeFigure::known(figure_of(km, 0.02, 0));
-  t.moving_kmh = 45 + 20 * std::sin(0.9 * x);
+  t.moving_kmh = haste * (45 + 20 * std::sin(0.9 * x));
   t.stops = std::round(12 + 9 * std::sin(2.3 * x));
   t.ambient_mean_c = std::round(8 + 10 * std::sin(0.31 * x));
   const double mph = *t.moving_kmh / kKmPerMile;
@@ -35,10 +35,10 @@ Trip trip(int index, double base_kwh_per_mile, int phase) {
   return t;
 }
 
-VanToCompare van(const std::string& name, const std::string& vin, double base, int trips,
-                 int phase) {
+VanToCompare van(const std::string& name, const std::string& vin, double base, int trips, int phase,
+                 double haste = 1) {
   VanToCompare out{{name, vin}, {}};
-  for (int i = 0; i < trips; ++i) out.parts.trips.push_back(trip(i, base, phase));
+  for (int i = 0; i < trips; ++i) out.parts.trips.push_back(trip(i, base, phase, haste));
   return out;
 }
 
@@ -69,6 +69,22 @@ TEST_CASE("compare: two vans of one type that differ are told apart") {
   // The plain figure is that of `throughput`.
   CHECK(c.vans[0].kwh_per_mile.figure->value ==
         Approx(throughput_of(two_vans()[0].parts, {}, utc()).kwh_per_mile.figure->value));
+}
+
+TEST_CASE("compare: two like vans of which one is driven fast are told apart as driven alone") {
+  const Comparison c = compare({van("alder", "0PMLVAN18T0000100", 0.22, 80, 0, 1.6),
+                                van("rowan", "0PMLVAN1XT0000101", 0.22, 80, 500)},
+                               {}, utc());
+  CAPTURE(c.vans[0].energy_reason);
+  CHECK_FALSE(c.vans[0].energy_decided);
+  CHECK(c.vans[0].energy_reason.find("as driven it takes") != std::string::npos);
+  CHECK(c.vans[0].energy_reason.find("not the van") != std::string::npos);
+  // Driven alike: nothing of the kind.
+  const Comparison alike = compare({van("alder", "0PMLVAN18T0000100", 0.22, 80, 0),
+                                    van("rowan", "0PMLVAN1XT0000101", 0.22, 80, 500)},
+                                   {}, utc());
+  CAPTURE(alike.vans[0].energy_reason);
+  CHECK(alike.vans[0].energy_reason.find("as driven") == std::string::npos);
 }
 
 TEST_CASE("compare: every row has a cell for each column, money is null with its reason") {
