@@ -41,20 +41,24 @@ void check_words(const PidReply& reply) {
 void check_reply(Input message) {
   const PidReply reply = parse_pid_reply(message);
   must(reply.pids().size() <= kMaxRequestPids, "at most six PIDs");
-  const bool is_reply = message.size() >= 2 && message[0] == 0x41;
-  must(is_reply == (reply.end() != PidReplyEnd::not_a_reply), "a reply begins with 41");
+  // 41 PID data, or 62 F4 PID data: the same items as identifiers.
+  const bool by_did = message.size() >= 3 && message[0] == 0x62 && message[1] == 0xF4;
+  const bool is_reply = by_did || (message.size() >= 2 && message[0] == 0x41);
+  must(is_reply == (reply.end() != PidReplyEnd::not_a_reply), "a reply begins with 41 or 62 F4");
   must((reply.end() == PidReplyEnd::complete) == (is_reply && reply.rest().empty()),
        "complete means that nothing is left over");
   if (!is_reply) {
     must(reply.pids().empty(), "no PID in what is no reply");
     return;
   }
-  // 41, PIDs and rest are the message again, byte for byte.
+  // Head, names, data and rest are the message again, byte for byte.
+  const std::size_t name = by_did ? 2 : 1;
   std::size_t at = 1;
   for (const PidData& pid : reply.pids()) {
-    must(!pid.data.empty() && message[at] == pid.pid, "a PID stands before its data");
-    must(pid.data.data() == message.data() + at + 1, "data lies in the message");
-    at += 1 + pid.data.size();
+    must(!by_did || message[at] == 0xF4, "F4 stands before the PID of an identifier");
+    must(!pid.data.empty() && message[at + name - 1] == pid.pid, "a PID stands before its data");
+    must(pid.data.data() == message.data() + at + name, "data lies in the message");
+    at += name + pid.data.size();
     must(at <= message.size(), "data ends in the message");
     const auto found = reply.find(pid.pid);
     must(!found.empty() && found.data() <= pid.data.data(), "find() gives the first");
