@@ -68,14 +68,9 @@ ExitCode run_compare(const RowsOptions& options) {
   std::vector<VanMoney> money;
   // A van is compared with all others, also where one row is shown.
   for (const AskedVan& van : asked.all) {
-    auto parts = parts_of_van(asked, van);
-    if (!parts) {
-      say(parts.error());
-      return ExitCode::failed;
-    }
-    const auto notes = van_notes(asked.open.ledger, van.names.van);
-    if (!notes) {
-      say(notes.error());
+    auto record = on_record(asked, van);
+    if (!record) {
+      say(record.error());
       return ExitCode::failed;
     }
     std::vector<CapacityRow> capacity;
@@ -87,14 +82,14 @@ ExitCode run_compare(const RowsOptions& options) {
       }
       capacity = std::move(*read);
     }
-    const VanDuty duty = duty_of(*parts, *notes, asked.zone(), as_of.as_of->at);
+    const VanDuty duty = duty_of(record->parts, record->notes, asked.zone(), as_of.as_of->at);
     const FleetVan* known = fleet.van_of_name(van.names.van);
     VanKeep keep =
         keep_van(fleet.keep_of(van.names.van), known != nullptr ? known->annual_km : std::nullopt,
-                 duty, parts->trips, capacity, asked.zone(), fleet.currency);
-    money.push_back(van_money(van.names, *parts, *notes, fleet));
-    vans.push_back({van.names, std::move(*parts), std::move(keep), MaybeFigure::unknown(kNoCost),
-                    equivalent_years_of(duty)});
+                 duty, record->parts.trips, capacity, asked.zone(), fleet.currency);
+    money.push_back(van_money(van.names, record->parts, record->notes, fleet));
+    vans.push_back({van.names, std::move(record->parts), std::move(keep),
+                    MaybeFigure::unknown(kNoCost), equivalent_years_of(duty)});
   }
   if (const auto period = whole_period(asked, as_of.as_of->at, money))
     for (std::size_t k = 0; k < vans.size(); ++k)

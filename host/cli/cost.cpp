@@ -37,6 +37,22 @@ std::string period_text(const Zone& zone, const VanCost& cost) {
   return zone.day(cost.from) + " to " + zone.day(cost.to - std::chrono::milliseconds{1});
 }
 
+// Of a period that is longer than what was driven in it: all that was paid by the day
+// is divided by miles of a part of the days.
+constexpr double kLeastShareDriven = 0.9;
+std::string short_distance_text(const std::string& van, const Zone& zone, const VanCost& cost) {
+  if (!cost.cost_per_mile.figure || !cost.distance_from || !cost.distance_to) return {};
+  const double days = zone.days_at(cost.to) - zone.days_at(cost.from);
+  const double driven = zone.days_at(*cost.distance_to) - zone.days_at(*cost.distance_from);
+  if (driven >= kLeastShareDriven * days) return {};
+  return fmt::format(
+      "{}: its distance is that of {:.0f} of the {:.0f} days, {} to {}, and its sums are of all: "
+      "by "
+      "the mile they read high; ask for the days that are known: --from {}\n",
+      van, driven, days, zone.day(*cost.distance_from), zone.day(*cost.distance_to),
+      zone.day(*cost.distance_from));
+}
+
 std::string notes_text(const std::string& van, const VanMoney& money) {
   std::string out;
   std::size_t unattached = 0;
@@ -67,17 +83,12 @@ ExitCode run_cost(const RowsOptions& options) {
 
   std::vector<VanMoney> vans;
   for (const AskedVan& van : asked.vans) {
-    auto parts = parts_of_van(asked, van);
-    if (!parts) {
-      say(parts.error());
+    auto record = on_record(asked, van);
+    if (!record) {
+      say(record.error());
       return ExitCode::failed;
     }
-    auto notes = van_notes(asked.open.ledger, van.names.van);
-    if (!notes) {
-      say(notes.error());
-      return ExitCode::failed;
-    }
-    vans.push_back(van_money(van.names, std::move(*parts), std::move(*notes), fleet));
+    vans.push_back(van_money(van.names, std::move(record->parts), std::move(record->notes), fleet));
   }
 
   Rows rows{cost_columns(), {}};
@@ -109,6 +120,7 @@ ExitCode run_cost(const RowsOptions& options) {
            each_text(cost.energy_cost_per_mile, miles), figure_text(cost.grid_kwh),
            figure_text(cost.grid_kwh_per_mile, miles ? 1 : 1 / kKmPerMile),
            money(cost.charger_loss_cost), money(cost.standing_cost), figure_text(cost.lost_days)});
+      told += short_distance_text(name, asked.zone(), cost);
       if (cost.unsure_sessions > 0)
         told += fmt::format(
             "{}, {}: charges that may or may not belong to it: {}; the intervals "

@@ -32,14 +32,9 @@ ExitCode run_sessions(const RowsOptions& options) {
   std::int64_t beside = 0;
   std::int64_t unsure = 0;
   for (const AskedVan& van : asked.vans) {
-    auto parts = parts_of_van(asked, van);
-    if (!parts) {
-      say(parts.error());
-      return ExitCode::failed;
-    }
-    auto notes = van_notes(asked.open.ledger, van.names.van);
-    if (!notes) {
-      say(notes.error());
+    auto record = on_record(asked, van);
+    if (!record) {
+      say(record.error());
       return ExitCode::failed;
     }
     if (van.id) {
@@ -52,7 +47,8 @@ ExitCode run_sessions(const RowsOptions& options) {
     }
     // Priced in the order of the van's life: which charge a note is about, and what
     // was driven before it, do not hang on the period.
-    const VanMoney money = van_money(van.names, std::move(*parts), std::move(*notes), fleet);
+    const VanMoney money =
+        van_money(van.names, std::move(record->parts), std::move(record->notes), fleet);
     const NotedSessions noted = noted_sessions(money, fleet);
     std::vector<std::pair<ChargeSession, const SessionCost*>> list;
     for (std::size_t k = 0; k < money.parts.sessions.size(); ++k)

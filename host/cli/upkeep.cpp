@@ -104,17 +104,12 @@ ExitCode run_upkeep(const RowsOptions& options) {
   std::string soon, lives, missing;
   Reasons reasons;
   for (const AskedVan& van : asked.vans) {
-    const auto parts = parts_of_van(asked, van);
-    if (!parts) {
-      say(parts.error());
+    auto record = on_record(asked, van);
+    if (!record) {
+      say(record.error());
       return ExitCode::failed;
     }
-    const auto notes = van_notes(asked.open.ledger, van.names.van);
-    if (!notes) {
-      say(notes.error());
-      return ExitCode::failed;
-    }
-    const VanDuty duty = duty_of(*parts, *notes, asked.zone(), as_of.as_of->at);
+    const VanDuty duty = duty_of(record->parts, record->notes, asked.zone(), as_of.as_of->at);
     std::vector<TripBraking> braking;
     if (van.id) {
       auto read = asked.open.ledger.braking(*van.id);
@@ -124,7 +119,8 @@ ExitCode run_upkeep(const RowsOptions& options) {
       }
       braking = std::move(*read);
     }
-    const VanUpkeep upkeep = upkeep_of(asked.open.depot.fleet, van.names, duty, *notes, braking);
+    const VanUpkeep upkeep =
+        upkeep_of(asked.open.depot.fleet, van.names, duty, record->notes, braking);
     for (const UpkeepRow& row : upkeep.rows) {
       if (!is_due_in(row, asked.period, asked.zone())) continue;
       rows.rows.push_back(row_of(upkeep, row));

@@ -128,6 +128,14 @@ Result<VanParts> parts_of_van(OpenDepot& open, const AskedVan& van) {
   return parts;
 }
 
+Result<VanOnRecord> on_record(Asked& asked, const AskedVan& van) {
+  auto parts = parts_of_van(asked, van);
+  if (!parts) return parts.error();
+  auto notes = van_notes(asked.open.ledger, van.names.van);
+  if (!notes) return notes.error();
+  return VanOnRecord{std::move(*parts), std::move(*notes)};
+}
+
 void Reasons::note(const Cell& cell) {
   if (!cell.known() && std::ranges::find(seen_, cell.why) == seen_.end()) seen_.push_back(cell.why);
 }

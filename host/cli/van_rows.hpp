@@ -1,6 +1,5 @@
-// What trips, sessions, throughput, cost, capacity, fade, compare and verdicts have in common: a
-// depot brought up to
-// date, the vans and the period that were asked for, and the three formats.
+// What the commands that print rows of vans have in common: a depot brought up to date,
+// the vans and the period that were asked for, and the formats.
 #pragma once
 #include <functional>
 #include <optional>
@@ -44,6 +43,13 @@ struct AskedOr {
 [[nodiscard]] inline Result<VanParts> parts_of_van(Asked& asked, const AskedVan& van) {
   return parts_of_van(asked.open, van);
 }
+
+// The same, and what its notes say.
+struct VanOnRecord {
+  VanParts parts;
+  VanNotes notes;
+};
+[[nodiscard]] Result<VanOnRecord> on_record(Asked& asked, const AskedVan& van);
 
 // Collects why figures of a table are not known, each reason once.
 class Reasons {
