@@ -38,6 +38,9 @@ import sys
 import tempfile
 import time
 
+sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "conformity"))
+from programs import write_charge_notes  # noqa: E402
+
 TRIP = ["net_kwh", "discharge_kwh", "regen_kwh", "distance_km", "kwh_per_mile"]
 SESSION = ["pack_kwh", "pack_ah", "grid_kwh", "peak_kw"]
 THROUGHPUT = ["discharge_kwh", "charge_kwh", "discharge_ah", "charge_ah", "kwh_per_mile", "standing_kwh"]
@@ -96,20 +99,6 @@ def flags_of(rows, kind):
     return found
 
 
-def write_meter_notes(path, truth):
-    """What people write down: a counter before and after each AC charge, a post's receipts."""
-    counter = 18_204.0
-    with open(path, "w") as out:
-        out.write("van,date,kind,v1,v2,v3,remark\n")
-        for session in truth["sessions"]:
-            if session["kind"] == "ac":
-                after = counter + session["grid_kwh"]
-                out.write(f"{truth['van']},{session['end']},meter,{counter:.1f},{after:.1f},,\n")
-                counter = after
-            else:
-                out.write(f"{truth['van']},{session['end']},receipt,{session['grid_kwh']:.2f},10,Post,\n")
-
-
 def study_van(job):
     bin_folder, days, seed, mechanisms, metered = job
     packmile = pathlib.Path(bin_folder) / "packmile"
@@ -137,7 +126,7 @@ def study_van(job):
             raise RuntimeError(f"seed {seed}: import: exit {code}\n{err}")
         log.unlink()
         if metered:
-            write_meter_notes(folder / "meter.csv", truth)
+            write_charge_notes(folder / "meter.csv", truth)
             code, _, err = run(packmile, "note", "--depot", depot, "--from", folder / "meter.csv")
             if code != 0:
                 raise RuntimeError(f"seed {seed}: note: exit {code}\n{err}")

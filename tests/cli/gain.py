@@ -12,7 +12,7 @@ import shutil
 import sys
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "conformity"))
-from programs import Bin, run, workspace  # noqa: E402
+from programs import Bin, run, workspace, write_charge_notes  # noqa: E402
 
 DAYS = 12
 
@@ -20,21 +20,6 @@ DAYS = 12
 def gain_of(rows):
     (row,) = [row for row in rows if row["question"] == "gain"]
     return row
-
-
-def write_notes(path, truth):
-    """The depot's counter before and after each AC charge, a receipt for each DC one."""
-    counter = 18_204.0
-    with open(path, "w") as out:
-        out.write("van,date,kind,v1,v2,v3,remark\n")
-        for session in truth["sessions"]:
-            if session["kind"] == "ac":
-                after = counter + session["grid_kwh"]
-                out.write(f"{truth['van']},{session['end']},meter,{counter:.1f},{after:.1f},,\n")
-                counter = after
-            else:
-                out.write(f"{truth['van']},{session['end']},receipt,{session['grid_kwh']:.2f},"
-                          f"{0.6 * session['grid_kwh']:.2f},Harbour Road,\n")
 
 
 def main():
@@ -54,7 +39,7 @@ def main():
                     for what in ("verdicts", "trips", "sessions", "capacity", "throughput")}
             assert gain_of(said["verdicts"])["verdict"] == "too_little"
 
-            write_notes(folder / f"notes-{seed}.csv", truth)
+            write_charge_notes(folder / f"notes-{seed}.csv", truth)
             run(programs.packmile, "note", "--depot", depot, "--from", folder / f"notes-{seed}.csv")
             run(programs.packmile, "rebuild", "--depot", depot)
             now = {what: programs.rows(what, "--depot", depot) for what in said}

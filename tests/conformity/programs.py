@@ -58,5 +58,21 @@ class Bin:
         return depot
 
 
+def write_charge_notes(path, truth):
+    """What people write down of one van's charges, as notes: the depot's counter before
+    and after each AC charge, a post's receipt for each DC one."""
+    counter = 18_204.0
+    with open(path, "w") as out:
+        out.write("van,date,kind,v1,v2,v3,remark\n")
+        for session in truth["sessions"]:
+            if session["kind"] == "ac":
+                after = counter + session["grid_kwh"]
+                out.write(f"{truth['van']},{session['end']},meter,{counter:.1f},{after:.1f},,\n")
+                counter = after
+            else:
+                out.write(f"{truth['van']},{session['end']},receipt,{session['grid_kwh']:.2f},"
+                          f"{0.6 * session['grid_kwh']:.2f},Harbour Road,\n")
+
+
 def workspace():
     return tempfile.TemporaryDirectory(prefix="packmile-check-")
