@@ -14,6 +14,7 @@
 #include "benchvan/month.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/out_files.hpp"
+#include "benchvan/prices.hpp"
 #include "benchvan/report.hpp"
 #include "benchvan/run_identity.hpp"
 #include "benchvan/truth.hpp"
@@ -53,7 +54,12 @@ struct Story {
 };
 
 constexpr std::array<Story, 5> kStories{{
-    {.name = "alder", .odometer_km = 21300, .briskness = 1.8, .haste = 1.22, .customers = 0.8, .wear_mm = {1.9, 1.1}},
+    {.name = "alder",
+     .odometer_km = 21300,
+     .briskness = 1.8,
+     .haste = 1.22,
+     .customers = 0.8,
+     .wear_mm = {1.9, 1.1}},
     {.name = "aspen", .odometer_km = 61400, .wear_mm = {1.2, 0.85}, .tread_mm = {8.0, 7.4}},
     {.name = "hazel", .odometer_km = 44120, .dc_share = 0.05, .silent = true},
     {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
@@ -159,15 +165,14 @@ class Notebook {
   void charges(const nlohmann::ordered_json& sessions) {
     for (const nlohmann::ordered_json& session : sessions) {
       const double kwh = session["grid_kwh"].get<double>();
-      if (session["kind"] != "dc") {
+      if (session["place"] != kPost) {
         meter_kwh_ += kwh;
         continue;
       }
-      const double shown = std::round(kwh * 100) / 100;
+      const Receipt receipt = receipt_of(kwh);
       lines_.push_back(
           {0, fmt::format("{},{},receipt,{:.2f},{:.2f},{},", story_.name,
-                          session["end"].get<std::string>(), shown,
-                          std::round(shown * kFirmPublicPrice * 100) / 100, kFirmPublicPlace)});
+                          session["end"].get<std::string>(), receipt.kwh, receipt.sum, kPost)});
     }
   }
 
@@ -176,7 +181,6 @@ class Notebook {
   }
 
   [[nodiscard]] const std::vector<TypedNote>& lines() const { return lines_; }
-  [[nodiscard]] double meter_kwh() const { return meter_kwh_; }
 
  private:
   void wear_to(double km) {
@@ -212,6 +216,7 @@ VanTraits traits_of(const Story& story, std::uint64_t seed) {
   traits.customers = story.customers;
   traits.dc_share = story.dc_share;
   traits.dc_night_share = story.dc_night_share;
+  traits.dc_night_at_post = true;
   return traits;
 }
 

@@ -4,12 +4,8 @@
 #pragma once
 #include <array>
 #include <string>
-#include <string_view>
 
 namespace packmile::benchvan {
-
-inline constexpr std::string_view kFirmPublicPlace = "Mill Lane";
-inline constexpr double kFirmPublicPrice = 0.64;  // for each kWh at the post
 
 struct FirmVan {
   std::string name;

@@ -182,7 +182,7 @@ std::optional<Act> MonthPlan::charge() {
       std::max(static_cast<double>(day_) * kDayS + plug_s, free_from_s_ + 20 * 60);
   if (dc) {
     return charge_from(wake_s, dc_shape(until_pct), ambient_c(day_shift_c_ - 2.5),
-                       generator_.between(200, 500), true, false);
+                       generator_.between(200, 500), true, traits.dc_night_at_post);
   }
   ChargeShape shape{.power_kw = kAcKw, .until_pct = until_pct};
   if (traits.mechanisms.charger)

@@ -46,8 +46,9 @@ struct VanTraits {
   double dc_efficiency = 0.9925;
   double dc_own_kw = 0.3;
   double dc_supply_kw = 50;
-  double dc_share = 0;        // of the middays
-  double dc_night_share = 0;  // of the nights
+  double dc_share = 0;            // of the middays
+  double dc_night_share = 0;      // of the nights
+  bool dc_night_at_post = false;  // away from the yard
 
   double briskness = 1;  // of accelerations
   double haste = 1;      // of cruising speeds

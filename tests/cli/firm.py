@@ -8,40 +8,33 @@ What the bench knows of its own vans (truth.json) is held against what is shown.
 import datetime
 import json
 import os
-import subprocess
+import pathlib
+import shutil
 import sys
-import tempfile
+
+sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "conformity"))
+from programs import Bin, run, workspace  # noqa: E402
 
 TABLES = ["trips", "sessions", "throughput", "cost", "upkeep", "compare", "verdicts", "capacity", "fade"]
 
 
-def run(*words, **env):
-    done = subprocess.run(words, capture_output=True, text=True, env={**os.environ, **env})
-    assert done.returncode == 0, (words, done.returncode, done.stderr[-2000:])
-    return done.stdout
-
-
 def main():
-    packmile, bench = (os.path.join(sys.argv[1], name) for name in ("packmile", "packmile-benchvan"))
-    with tempfile.TemporaryDirectory(prefix="packmile-check-") as folder:
-        cards, depot = os.path.join(folder, "cards"), os.path.join(folder, "depot")
-        run(bench, "firm", "--out", cards, "--cards-before", "1", "--days", "2", "--seed", "3")
-        run(packmile, "new", depot, "--zone", "Europe/London", "--currency", "GBP")
-        with open(os.path.join(cards, "fleet.toml")) as made, open(os.path.join(depot, "fleet.toml"), "w") as kept:
-            kept.write(made.read())
-        logs = sorted(os.path.join(cards, n) for n in os.listdir(cards) if n.endswith(".log"))
-        run(packmile, "import", *logs, "--depot", depot)
-        notes = run(packmile, "note", "--from", os.path.join(cards, "notes.csv"), "--depot", depot)
-        with open(os.path.join(cards, "truth.json")) as file:
-            truth = {van["van"]: van["parts"] for van in json.load(file)["vans"]}
+    programs = Bin(sys.argv[1])
+    with workspace() as folder:
+        cards, depot = pathlib.Path(folder) / "cards", pathlib.Path(folder) / "depot"
+        run(programs.benchvan, "firm", "--out", cards, "--cards-before", "1", "--days", "2", "--seed", "3")
+        run(programs.packmile, "new", depot, "--zone", "Europe/London", "--currency", "GBP")
+        shutil.copy(cards / "fleet.toml", depot / "fleet.toml")
+        logs = sorted(cards.glob("*.log"))
+        run(programs.packmile, "import", *logs, "--depot", depot)
+        run(programs.packmile, "note", "--from", cards / "notes.csv", "--depot", depot)
+        truth = {van["van"]: van["parts"] for van in json.loads((cards / "truth.json").read_text())["vans"]}
         assert set(truth) == {"alder", "aspen", "hazel", "rowan", "willow"}
 
         rows = {}
         for table in TABLES:
-            shown = {zone: run(packmile, table, "--depot", depot, "--format", "json", TZ=zone)
-                     for zone in ("UTC", "Asia/Tokyo")}
-            assert shown["UTC"] == shown["Asia/Tokyo"], table
-            rows[table] = json.loads(shown["UTC"])["rows"]
+            rows[table] = programs.rows(table, "--depot", depot)  # under TZ=Asia/Tokyo
+            assert rows[table] == programs.rows(table, "--depot", depot, env={**os.environ, "TZ": "UTC"}), table
             assert rows[table], table
 
         def of(table, van):
@@ -67,24 +60,26 @@ def main():
             high = sum(t["net_kwh_high"] for t in of("trips", van))
             assert low <= net <= high, (van, low, net, high)
             # What was paid at the post is what it cost, to the penny.
-            ours = {r["start"][:16]: r for r in of("sessions", van) if r["place"] == "Mill Lane"}
-            posts = [s for s in sessions if s["kind"] == "dc"]
+            ours = {r["start"][:16]: r for r in of("sessions", van) if r["place"] == "Market Row"}
+            posts = [s for s in sessions if s["place"] == "Market Row"]
             assert len(ours) == len(posts), (van, len(ours), len(posts))
             for session in posts:
                 start = datetime.datetime.fromisoformat(session["start"])
                 near = [r for r in ours.values()
                         if abs(datetime.datetime.fromisoformat(r["start"]) - start) < datetime.timedelta(minutes=2)]
                 assert len(near) == 1, (van, session)
-                paid = round(round(session["grid_kwh"], 2) * 0.64, 2)
-                assert abs(near[0]["cost"] - paid) < 0.0051, (van, near[0]["cost"], paid)
+                assert near[0]["cost"] == session["cost"], (van, near[0]["cost"], session["cost"])
                 assert near[0]["place_source"] == "noted"
+            paid = sum(s["cost"] for s in sessions)
+            low, high = (sum(r["cost_" + side] for r in of("sessions", van)) for side in ("low", "high"))
+            assert low <= paid <= high, (van, low, paid, high)
         dear = max((row for row in rows["compare"] if row["kwh_per_mile"]), key=lambda row: row["kwh_per_mile"])
         assert dear["van"] == "alder", dear
         keep = {row["van"]: row["keep_or_sell"] for row in rows["compare"]}
         assert keep["rowan"] == "sell", keep
         due = [row for row in of("upkeep", "aspen") if row["part"].startswith("warranty: vehicle")]
         assert due and all(row["due"] for row in due), due
-        print(f"{len(truth)} vans, {len(logs)} cards, {len(notes.splitlines())} lines about notes, "
+        print(f"{len(truth)} vans, {len(logs)} cards, "
               + ", ".join(f"{len(rows[table])} {table}" for table in TABLES))
 
 
