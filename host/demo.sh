@@ -27,11 +27,21 @@ export PATH="$PWD/build/release/bin:$PATH"
 
 rm -rf "$out"
 mkdir -p "$out"
-show() {
+told() {
   printf '\n$'
   printf ' %q' "$@"
   printf '\n'
+}
+show() {
+  told "$@"
   "$@"
+}
+# The command, and the last lines of what it says.
+show_end() {
+  local lines=$1
+  shift
+  told "$@"
+  "$@" 2>&1 | tail -n "$lines"
 }
 
 cat <<TXT
@@ -53,11 +63,11 @@ show packmile check "$out/cards/alder.log"
 show packmile check "$out/cards/hazel.log"
 
 printf '\nInto the archive, all of them; doing it twice would change nothing.\n'
-show packmile import "$out"/cards/*.log --depot "$depot" 2>&1 | tail -n 6
+show_end 6 packmile import "$out"/cards/*.log --depot "$depot"
 
 printf '\nWhat only people know: odometers, treads, pads, the meter of one bay, receipts, work, prices.\n'
 printf 'Each note says what it changed; these are the last of them.\n'
-show packmile note --depot "$depot" --from "$out/cards/notes.csv" 2>&1 | tail -n 8
+show_end 8 packmile note --depot "$depot" --from "$out/cards/notes.csv"
 
 month=(--from 2026-01-05 --to 2026-02-05)
 printf '\nA week of one van, trip by trip. In brackets: 95 %% intervals.\n'
