@@ -20,6 +20,7 @@ part() {
 }
 
 part "every round by chance" env PACKMILE_SHARE=1 "$bin/packmile_card_tests"
+part "unlike rounds" env PACKMILE_ROUNDS=1000 "$bin/packmile_energy_tests" -tc="*unlike*"
 part "families, measured" /usr/bin/python3 tests/conformity/families.py "$bin" ../shared/data
 part "killed in real time" /usr/bin/python3 tests/ports/killed_in_real_time.py "$bin" 120
 part "soak of 30 days" /usr/bin/python3 tests/soak/soak.py "$bin" --days 30 --seed "$seed"
