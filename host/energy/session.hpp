@@ -1,7 +1,7 @@
 // One charge session's row: kind, energy into the pack, energy from the grid.
 //
 // Method    AC: grid = (pack + 0.2 kW * h) / 0.925, both with rectangular
-//           widths; DC at the post's output: (pack + 0.3 kW * h) / 1.00.
+//           widths; DC at the post's output: (pack + 0.3 kW * h) / 0.9925.
 // Rule      dc above 1.1 times the on-board charger's rating (above 25 kW for
 //           30 s where no rating is known); ac at or below the rating with a
 //           steady plateau; else unknown, and then no grid energy.

@@ -41,9 +41,27 @@ TEST_CASE("session: grid energy of a 2.3 kW charge") {
 TEST_CASE("session: grid energy at a DC post") {
   const MaybeFigure grid = grid_energy_kwh(ChargeKind::dc, exactly(5.348), 0.34);
   REQUIRE(grid.figure);
-  CHECK(grid.figure->value == doctest::Approx(5.447).scale(0).epsilon(0.002));
+  // (5.348 + 0.3 * 0.34) / 0.9925 by hand; 1 sd 0.046.
+  CHECK(grid.figure->value == doctest::Approx(5.491).scale(0).epsilon(1e-4));
+  CHECK((grid.figure->high - grid.figure->value) / kZ95 ==
+        doctest::Approx(0.0463).scale(0).epsilon(0.01));
+  CHECK(grid.figure->low < 5.447);
+  CHECK(grid.figure->high > 5.447);
   CHECK_FALSE(grid_energy_kwh(ChargeKind::unknown, exactly(5), 1).figure);
   CHECK_FALSE(grid_energy_kwh(ChargeKind::unknown, exactly(5), 1).why.empty());
+}
+
+// A post cannot give less than what arrives: whatever is in the range of cable and
+// contacts and of the van's own use lies inside, and no more than the ends of both.
+TEST_CASE("session: at a DC post the middle of the loss is the middle of what it can be") {
+  const double hours = 0.5;
+  const double least = (20 + 0.1 * hours) / 1.0;
+  const double most = (20 + 0.5 * hours) / 0.985;
+  const MaybeFigure grid = grid_energy_kwh(ChargeKind::dc, exactly(20), hours);
+  REQUIRE(grid.figure);
+  CHECK(grid.figure->value == doctest::Approx((least + most) / 2).scale(0).epsilon(5e-4));
+  CHECK(grid.figure->low > least - 0.01);
+  CHECK(grid.figure->high < most + 0.01);
 }
 
 TEST_CASE("session: the pack's own interval passes through to the grid") {
