@@ -49,8 +49,9 @@ std::optional<Driving> driving_of(const Episode& episode, const Span& moving,
   if (moving_ms_2 <= 0 ||
       static_cast<double>(seen_ms) < kLeastSeenShare * static_cast<double>(moving.length_ms()))
     return std::nullopt;
-  return Driving{static_cast<double>(kmh_ms_2) / static_cast<double>(moving_ms_2),
-                 static_cast<double>(stops)};
+  return Driving{
+      rules.km_per_speed_km * static_cast<double>(kmh_ms_2) / static_cast<double>(moving_ms_2),
+      static_cast<double>(stops)};
 }
 
 }  // namespace packmile

@@ -14,7 +14,7 @@
 namespace packmile {
 
 struct Driving {
-  double moving_kmh = 0;  // mean while moving
+  double moving_kmh = 0;  // mean while moving, in km of the odometer where that told its scale
   double stops = 0;       // the last one included
 };
 

@@ -298,7 +298,7 @@ MaybeFigure fill_gaps(const SegmentInput& input, const Segment& segment, const P
     // Speed where it was answered through the gap; the odometer's coarse step
     // where the gap is long.
     if (speed.known) {
-      gap_km[g] = speed.km;
+      gap_km[g] = input.rules.km_per_speed_km * speed.km;
     } else if (odometer_before && odometer_after && odometer_after->raw > odometer_before->raw) {
       gap_km[g] = (odometer_after->raw - odometer_before->raw) * 0.1;
     }

@@ -369,12 +369,13 @@ class Planner {
         std::lower_bound(odometer.time_ms.begin(), odometer.time_ms.end(), trip.moving.from_ms);
     const auto to =
         std::upper_bound(odometer.time_ms.begin(), odometer.time_ms.end(), trip.moving.to_ms);
-    if (to <= from + 1) return trip.speed_km;
+    const double speed_km = rules_.km_per_speed_km * trip.speed_km;
+    if (to <= from + 1) return speed_km;
     const std::uint32_t first =
         odometer.raw[static_cast<std::size_t>(from - odometer.time_ms.begin())];
     const std::uint32_t last =
         odometer.raw[static_cast<std::size_t>(to - odometer.time_ms.begin()) - 1];
-    return std::max(trip.speed_km, last > first ? (last - first) * 0.1 : 0);
+    return std::max(speed_km, last > first ? (last - first) * 0.1 : 0);
   }
 
   // Extends the trips over the standing time beside them and merges them with

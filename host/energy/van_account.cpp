@@ -38,6 +38,7 @@ constexpr std::int64_t kCutMs = 120'000;
 struct Ending {
   std::int64_t end_ms = 0;
   std::optional<SlowSample> soc, odometer;
+  double since_odometer_km = 0;  // by speed, from the odometer's reading to the end
   double soc_step_pct = kSocPctPerCode;
   TimeDoubt end_doubt;
   std::vector<Finding> clock_findings;
@@ -146,6 +147,10 @@ struct VanAccount::State {
 
   void add(const Episode& episode, const SeePlanned& see);
   void close_session();
+  [[nodiscard]] double km_of_speed(const Episode& episode, const Span& span) const {
+    return span.to_ms > span.from_ms ? rules.km_per_speed_km * km_by_speed(episode.speed, span).km
+                                     : 0;
+  }
   void observe_slow(const Episode& episode);
   void add_across(const Episode& episode, const Ending& last, const Span& awake,
                   CurrentVerdict verdict);
@@ -208,10 +213,7 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
   if (last.odometer && odometer && odometer->raw >= last.odometer->raw + kUnseenDriveCodes) {
     // Not what was driven awake between the readings and the silence.
     const double awake_km =
-        km_by_speed(episode.speed, {awake.from_ms, odometer->time_ms}).km +
-        (last.end_ms > last.odometer->time_ms
-             ? km_by_speed(episode.speed, {last.odometer->time_ms, last.end_ms}).km
-             : 0);
+        last.since_odometer_km + km_of_speed(episode, {awake.from_ms, odometer->time_ms});
     const auto awake_codes = static_cast<std::uint32_t>(std::max(0.0, awake_km * 10));
     const std::uint32_t codes = odometer->raw - last.odometer->raw;
     driven_codes = codes > awake_codes ? codes - awake_codes : 0;
@@ -332,7 +334,12 @@ void VanAccount::State::add(const Episode& episode, const SeePlanned& see) {
       here.soc = soc;
       here.soc_step_pct = episode.soc_step_pct;
     }
-    if (const auto odometer = last_in(episode.odometer, span)) here.odometer = odometer;
+    if (const auto odometer = last_in(episode.odometer, span)) {
+      here.odometer = odometer;
+      here.since_odometer_km = km_of_speed(episode, {odometer->time_ms, span.to_ms});
+    } else {
+      here.since_odometer_km += km_of_speed(episode, span);
+    }
     ending = here;
   }
 

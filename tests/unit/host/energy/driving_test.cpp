@@ -30,6 +30,10 @@ TEST_CASE("driving: mean speed while moving, and stops") {
   REQUIRE(driving);
   CHECK(driving->moving_kmh == doctest::Approx((800.0 + 400) / 40));
   CHECK(driving->stops == 2);
+  // A speed that reads a ninth too much, as the odometer told.
+  EnergyRules rules;
+  rules.km_per_speed_km = 0.9;
+  CHECK(driving_of(episode, {0, 70'000}, rules)->moving_kmh == doctest::Approx(27));
 }
 
 TEST_CASE("driving: creeping is no stop, and a drive that ends moving has none") {

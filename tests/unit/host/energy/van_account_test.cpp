@@ -70,6 +70,47 @@ TEST_CASE("account: four minutes of standing is a stop, six divide the trip") {
   }
 }
 
+// The same drive told by a speed that reads a ninth too much and by one that is right.
+TEST_CASE("account: a gap's distance by speed takes the scale that the odometer told") {
+  const auto filled = [](bool reads_too_much) {
+    Scene scene;
+    scene.stretch(200, 0, 0.4).stretch(600, 45, 20);
+    scene.pack = false;
+    scene.stretch(60, 45, 20);
+    scene.pack = true;
+    scene.stretch(300, 45, 5).stretch(200, 0, 0.4);
+    Episode episode = scene.take();
+    EnergyRules rules;
+    if (reads_too_much) {
+      for (std::uint32_t& kmh : episode.speed.raw) kmh = kmh == 45 ? 50 : kmh;
+      rules.km_per_speed_km = 0.9;
+    }
+    const VanFigures figures = account_of({episode}, {}, agreed_reading(), rules);
+    REQUIRE(figures.trips.size() == 1);
+    REQUIRE(figures.trips[0].filled_kwh.figure);
+    return figures.trips[0].filled_kwh.figure->value;
+  };
+  CHECK(filled(false) > 0.1);
+  CHECK(filled(true) == doctest::Approx(filled(false)).scale(0).epsilon(1e-3));
+}
+
+// A minute at 60 km/h between the last answer of the odometer and the silence.
+TEST_CASE("account: what was driven after the odometer's last answer is no unseen drive") {
+  for (const bool by_speed : {true, false}) {
+    Scene scene;
+    scene.stretch(300, 60, 12);
+    scene.odometer = false;
+    scene.speed = by_speed;
+    scene.stretch(60, 60, 12);
+    std::vector<Episode> episodes{scene.take()};
+    scene.odometer = scene.speed = true;
+    scene.silence(1800).stretch(120, 0, 0.4);
+    episodes.push_back(scene.take());
+    const VanFigures figures = account_of(episodes);
+    CHECK(figures.trips.size() == (by_speed ? 1 : 2));
+  }
+}
+
 TEST_CASE("account: two minutes of silence end a trip, and what was driven unseen is a trip too") {
   Scene scene;
   scene.stretch(300, 60, 12).silence(180);
