@@ -129,10 +129,11 @@ WinterRange winter_range_of(const std::vector<Trip>& trips, const VanDuty& duty,
     out.month = name;
     coldest = &month;
   }
-  // The newest whole-record or monthly row that says kWh.
+  // The newest whole-record or monthly row that says kWh by a measurement: neither what
+  // the owner entered nor what the van says of itself.
   const CapacityRow* newest = nullptr;
   for (const CapacityRow& row : capacity)
-    if (row.kwh.figure && row.method != CapacityMethod::soc_nominal &&
+    if (row.kwh.figure && row.method == CapacityMethod::controller_edges &&
         (newest == nullptr || (row.date && (!newest->date || *row.date >= *newest->date))))
       newest = &row;
   const auto unknown = [&](std::string why) {

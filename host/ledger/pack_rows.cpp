@@ -20,15 +20,6 @@ bool is_whole(const Period& period) { return !period.from && !period.to; }
 
 }  // namespace
 
-std::optional<double> gain_u_of(std::span<const PackReading> readings) {
-  const PackReading* newest = nullptr;
-  for (const PackReading& reading : readings)
-    if (reading.gain && (newest == nullptr || reading.decided_on > newest->decided_on))
-      newest = &reading;
-  if (newest == nullptr) return std::nullopt;
-  return newest->gain->u_charge / newest->gain->charge;
-}
-
 PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>& expectation,
                         const VanFigures& figures) {
   PackFacts out;

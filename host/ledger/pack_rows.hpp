@@ -7,7 +7,6 @@
 //           the whole record, because the witness is heard over all of it.
 #pragma once
 #include <optional>
-#include <span>
 #include <vector>
 
 #include "energy/van_account.hpp"
@@ -23,9 +22,6 @@ namespace packmile {
 [[nodiscard]] PackFacts pack_facts_of(const VanFacts& facts,
                                       const std::optional<Expectation>& expectation,
                                       const VanFigures& figures);
-// 1 sd of the charge's gain, relative, of the newest reading for which a meter or
-// receipts told it; the gain itself is out of what was measured.
-[[nodiscard]] std::optional<double> gain_u_of(std::span<const PackReading> readings);
 
 // Never empty: where nothing is dated in the period a row says so.
 [[nodiscard]] std::vector<CapacityRow> capacity_in(std::vector<CapacityRow> rows,

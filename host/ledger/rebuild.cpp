@@ -25,7 +25,7 @@ namespace {
 
 // Raise it whenever a method changes a figure: ledgers made before are then
 // made again by themselves.
-constexpr int kFiguresVersion = 6;
+constexpr int kFiguresVersion = 7;
 
 constexpr char kPulledFileName[] = "pulled.csv";
 
@@ -338,8 +338,7 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   if (take_gains(record.verdicts, readings, rules)) {
     if (auto done = account_for([](const Episode&) {}); !done) return done.error();
   }
-  PackFacts facts = pack_facts_of(source.facts, source.expectation, record.figures);
-  facts.gain_u = gain_u_of(readings);
+  const PackFacts facts = pack_facts_of(source.facts, source.expectation, record.figures);
   PackAssessment pack = assess_pack(observed, facts);
   record.capacity = std::move(pack.capacity.rows);
   record.fade = {std::move(pack.fade_points), std::move(pack.witness), pack.age_since_logged,

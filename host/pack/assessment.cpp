@@ -66,7 +66,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   input.re_anchors = observations.re_anchors;
   input.nominal_ah = facts.usable_ah ? facts.usable_ah : facts.nominal_ah;
   input.offsets = observations.offsets;
-  input.gain_u = facts.gain_u;
+  input.gains = observations.gains;
   input.rules = rules;
   result.capacity = combine_capacity(input);
   result.resistance = tell_resistance_trend(observations.resistances);
@@ -91,7 +91,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   witness.drift = &result.rest_drift;
   witness.edges_ah = result.capacity.edges_ah;
   witness.rest_ah = result.capacity.rest_ah;
-  witness.n_moved_asleep = observations.rests.n_moved_asleep;
+  witness.n_risen_at_rest = observations.rests.n_risen_at_rest;
   result.witness = hear_witness(witness);
 
   FadeInput fade;

@@ -22,7 +22,6 @@ struct PackFacts {
   std::optional<double> nominal_ah;   // for equivalent full cycles
   std::optional<UtcTime> first_used;  // of the van: its age counts from here
   std::vector<LossLine> expectations;
-  std::optional<double> gain_u;
   // Discharged Ah up to the middle of a month: month (trend.hpp), Ah.
   std::vector<std::pair<int, double>> discharged_ah;
   // They count from the first record: what flowed before is not known.

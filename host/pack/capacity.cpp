@@ -49,8 +49,14 @@ class Combination {
     const auto known = input_.offsets.find(segment);
     return known != input_.offsets.end() ? known->second : SensorOffset{0, rules_.offset_u_a};
   }
+  // 1 sd, relative, of the charge.
+  [[nodiscard]] double gain_u_of(std::uint32_t segment) const {
+    const auto known = input_.gains.find(segment);
+    return known != input_.gains.end() ? known->second.u_charge / known->second.charge
+                                       : rules_.current_gain_u;
+  }
   [[nodiscard]] SystematicU systematic_of(std::uint32_t segment) const {
-    return {rules_.factor_u(), offset_of(segment).u_a};
+    return {std::hypot(gain_u_of(segment), rules_.scale_u), offset_of(segment).u_a};
   }
   void add_rows_of(const Group& group, CapacityScope scope, UtcTime date);
   void add_single(const ChargeCapacity& charge);
@@ -75,7 +81,6 @@ class Combination {
 
 Combination::Combination(const CapacityInput& input)
     : input_(input), rules_(input.rules), charges_(input.charges.begin(), input.charges.end()) {
-  if (input.gain_u) rules_.current_gain_u = *input.gain_u;
   for (ChargeCapacity& charge : charges_) {
     // The offset counts as discharge: what it hides was put in.
     charge.point.y += offset_of(charge.segment).a * charge.point.t;
@@ -103,7 +108,7 @@ CapacityRow Combination::row_of(CapacityMethod method, CapacityScope scope,
   row.method = method;
   row.scope = scope;
   row.segment = segment;
-  row.relative_only = !input_.gain_u.has_value();
+  row.relative_only = !input_.gains.contains(segment);
   const SensorOffset offset = offset_of(segment);
   row.offset_a = offset.u_a < rules_.offset_u_a
                      ? MaybeFigure::known(figure_of(offset.a, offset.u_a, 0))
@@ -308,7 +313,7 @@ void Combination::add_windows() {
     const double plateau_a = series.plateau_kw * 2000 / (series.low_v + series.high_v);
     const double hours = plateau_a > 0 ? ah / plateau_a : 0;
     row.ah = MaybeFigure::known(figure_of(
-        ah, u, std::hypot(rules_.current_gain_u * ah, offset_of(series.segment).u_a * hours)));
+        ah, u, std::hypot(gain_u_of(series.segment) * ah, offset_of(series.segment).u_a * hours)));
     row.kwh = MaybeFigure::unknown("Ah between two voltages are no capacity");
     row.reason = "Ah between two voltages: it follows capacity, but not in proportion";
     row.change_pct = series.change ? MaybeFigure::known(series.change->change_pct)
@@ -362,8 +367,8 @@ void Combination::add_rests() {
   count(row.rejected, "outlier", points.size() - fit->n_used);
   count(row.rejected, "not_seen_through", input_.rests->n_refused);
   const double u_ah = fit->u_slope * fit->factor_95() / kZ95 * shared_rests_widening(pairs);
-  row.ah = MaybeFigure::known(
-      capacity_figure(fit->slope, u_ah, hours_per_share, {rules_.current_gain_u, offset.u_a}));
+  row.ah = MaybeFigure::known(capacity_figure(fit->slope, u_ah, hours_per_share,
+                                              {gain_u_of(found_.last_segment), offset.u_a}));
   row.reason =
       "charge between long rests per 100 points: free of what the controller does while "
       "charging";
@@ -394,7 +399,8 @@ void Combination::add_other() {
   if (!input_.reported.empty())
     add_reported(input_.reported.back(), CapacityScope::latest, input_.reported.back().at);
   const bool measured = std::any_of(found_.rows.begin(), found_.rows.end(), [](const auto& row) {
-    return row.ah.figure && row.method != CapacityMethod::voltage_window;
+    return row.ah.figure && (row.method == CapacityMethod::controller_edges ||
+                             row.method == CapacityMethod::rest_to_rest);
   });
   if (measured || !input_.nominal_ah || !(*input_.nominal_ah > 0)) return;
   std::optional<UtcTime> date;
@@ -454,7 +460,7 @@ void Combination::find_months() {
         value.ah = fit->slope;
         value.u_random_ah =
             std::hypot(fit->u_slope * fit->factor_95() / kZ95, u_k * away_k * fit->slope);
-        value.u_gain_ah = rules_.factor_u() * fit->slope;
+        value.u_gain_ah = systematic_of(segment).factor * fit->slope;
         value.u_offset_ah = offset_of(segment).u_a * hours_per_share;
         if (n_km > 0) value.odometer_km = km / static_cast<double>(n_km);
         value.n_charges = fit->n_used;

@@ -104,9 +104,9 @@ struct CapacityInput {
   std::optional<double> nominal_ah;
   // By segment, as the reading tells them; absent: not told.
   std::map<std::uint32_t, SensorOffset> offsets;
-  // 1 sd, relative, of the charge where a meter or receipts told its gain, which is
-  // out of what was measured.
-  std::optional<double> gain_u;
+  // By segment, where a meter or receipts told it: out of what was measured, and no
+  // segment's is another one's.
+  std::map<std::uint32_t, SensorGain> gains;
   CapacityRules rules;
 };
 

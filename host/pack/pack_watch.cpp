@@ -44,7 +44,8 @@ struct PackWatch::State {
         readings(std::move(of_van)),
         rules(energy),
         capacity_rules(capacity),
-        rests(van.nominal_ah, capacity) {}
+        rests(van.nominal_ah, capacity),
+        steps(energy) {}
 
   std::uint32_t segment_of(const PackReading& reading);
   void add(const PlannedEpisode& planned);
@@ -80,6 +81,7 @@ std::uint32_t PackWatch::State::segment_of(const PackReading& reading) {
   const std::uint32_t segment =
       segments.emplace(key, static_cast<std::uint32_t>(segments.size())).first->second;
   if (reading.offset) found.offsets[segment] = *reading.offset;
+  if (reading.gain) found.gains[segment] = *reading.gain;
   return segment;
 }
 

@@ -29,9 +29,11 @@ struct PackObservations {
   std::vector<VoltageProfile> profiles;  // in time order
   RestObservations rests;
   std::vector<MonthlyResistance> resistances;
-  std::vector<ReAnchor> re_anchors;               // of charges, rests and drives, in time order
-  std::vector<ReportedCapacity> reported;         // one a month and segment, in time order
-  std::map<std::uint32_t, SensorOffset> offsets;  // of segments whose reading tells one
+  std::vector<ReAnchor> re_anchors;        // of charges, rests and drives, in time order
+  std::vector<ReportedCapacity> reported;  // one a month and segment, in time order
+  // Of segments whose reading tells one.
+  std::map<std::uint32_t, SensorOffset> offsets;
+  std::map<std::uint32_t, SensorGain> gains;
 };
 
 class PackWatch {

@@ -21,8 +21,6 @@ constexpr int kDraws = 200;
 constexpr std::uint32_t kSeed = 1;
 constexpr std::int64_t kSocHoldsMs = 300'000;
 constexpr std::int64_t kAmbientHoldsMs = 3'600'000;
-// Gain of voltage and current, 1 sd; judgments.
-constexpr double kGainU = 0.0067;
 
 // values: in rising order.
 double weighted_median(const std::vector<double>& values, const std::vector<double>& weights) {
@@ -56,6 +54,9 @@ class Newest {
 
 void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
   Newest soc{episode.soc};
+  const double gain = rows.gain ? rows.gain->resistance() : 1;
+  const double gain_u = rows.gain ? rows.gain->u_resistance(rules_.voltage_gain_u) / gain
+                                  : std::hypot(rules_.current_gain_u, rules_.voltage_gain_u);
   Newest ambient{episode.ambient};
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::int16_t* tenths = rows.tenths_a.data();
@@ -82,10 +83,11 @@ void ResistanceSteps::add(const Episode& episode, const PackRows& rows) {
     Pair pair;
     pair.weight = std::abs(step) * kAmpPerCode;
     // Current out of the pack lowers its voltage.
-    pair.ohm = -(volts * kVoltPerCode) / (step * kAmpPerCode);
+    pair.ohm = -gain * (volts * kVoltPerCode) / (step * kAmpPerCode);
     pair.day = static_cast<int>(rows.time_ms[to] / 86'400'000);
     Band& kept = bands_[band];
     kept.v_step_v = std::max(kept.v_step_v, rows.v_step_v);
+    kept.gain_u = std::max(kept.gain_u, gain_u);
     if (kept.day != pair.day) {
       kept.day = pair.day;
       kept.of_day = 0;
@@ -144,7 +146,7 @@ std::vector<Resistance> ResistanceSteps::finish() {
     const double u = std::sqrt(std::max(0.0, (squares - kDraws * mean * mean) / (kDraws - 1)));
     // What a step of the voltage hides in the usual pair may be the same in all.
     const double u_step = band.v_step_v / std::sqrt(12.0) / median_of(weights);
-    const double u_systematic = std::hypot(kGainU * ohm, u_step);
+    const double u_systematic = std::hypot(band.gain_u * ohm, u_step);
     row.mohm = ohm > 0 ? MaybeFigure::known(figure_of(1000 * ohm, 1000 * u, 1000 * u_systematic))
                        : MaybeFigure::unknown("the voltage does not give way to the current");
     result.push_back(std::move(row));

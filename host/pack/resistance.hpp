@@ -5,6 +5,7 @@
 // Method    pairs of rows 2 s apart with a step of 20 A or more; slope of dV on
 //           dI by least absolute deviations through 0; width by drawing whole
 //           days anew (200 draws, fixed seed).
+// Gain      of current and voltage, where the reading has one: out of it.
 // Refuses   under 100 pairs or 3 days.
 // Meaning   it rises with age, and far more with cold: only like bands and
 //           strata are compared.
@@ -36,6 +37,7 @@ struct Resistance {
 
 class ResistanceSteps {
  public:
+  explicit ResistanceSteps(const EnergyRules& rules = {}) : rules_(rules) {}
   // rows: of the episode; empty where the reading is not agreed.
   void add(const Episode& episode, const PackRows& rows);
   // One of each band that was seen, fullest first. The object starts anew.
@@ -54,7 +56,9 @@ class ResistanceSteps {
     int day = 0;
     std::size_t of_day = 0;
     double v_step_v = kVoltPerCode;  // of the words, the coarsest
+    double gain_u = 0;               // 1 sd, relative, of volts over amperes, the greatest
   };
+  EnergyRules rules_;
   std::map<ResistanceBand, Band> bands_;
 };
 

@@ -18,6 +18,8 @@ constexpr std::int64_t kFirstReadingMs = 60'000;
 // A code's worth, or one step of coarser answers, may still be the old reading.
 // Common practice, no source.
 constexpr double kAsleepPct = kSocPctPerCode;
+// From here on a van that stands plugged in may be topped up unheard. A judgment.
+constexpr double kToppedUpPct = 95;
 constexpr double kAsleepReAnchorPct = 2 * kSocPctPerCode;
 constexpr std::uint32_t kUnseenDriveCodes = 2;  // of the odometer, 0.1 km
 // Awake time before the first pack row and after the last is not seen, beyond
@@ -101,9 +103,12 @@ struct RestWatch::State {
   std::optional<double> last_soc_pct;
   std::optional<SlowSample> last_odometer;
   std::optional<std::uint32_t> last_segment;
+  std::uint32_t last_log = 0, last_boot = 0;
+  double last_a = 0;   // at its last row, out of the pack positive
+  double last_ah = 0;  // of all of it
   std::vector<KnownRest> rests;
   std::vector<ReAnchor> re_anchors;
-  std::size_t n_moved_asleep = 0;
+  std::size_t n_risen_at_rest = 0;
   // Of the present episode: answers between its first and its last row, and what
   // had been put in by then.
   SignalSeries soc_in_rows;
@@ -155,15 +160,18 @@ void RestWatch::State::look_at_start(const Episode& episode, const PackRows& row
     re_anchors.push_back(event);
   }
   if (!last_end_ms || start_ms - *last_end_ms < kRestMs || !soc || rows.size() == 0) return;
-  // A small rise is no charge: that would come with a drive to the charger, or more.
-  const double step_or_two_pct = std::max(kAsleepReAnchorPct, 2 * step_pct);
-  if (!drove && last_segment == segment && fallen_pct != 0 &&
-      std::abs(fallen_pct) <= step_or_two_pct + 1e-9) {
-    ++n_moved_asleep;
-  }
   if (rows.time_ms[0] - start_ms > kFirstReadingMs ||
       std::abs(rows.tenths_a[0] * kAmpPerCode + removed_a) >= kRestA) {
     return;
+  }
+  const double step_or_two_pct = std::max(kAsleepReAnchorPct, 2 * step_pct);
+  const double risen_pct = -fallen_pct;
+  const bool listened = last_log == episode.log_id && last_boot == episode.boot_id;
+  const bool may_be_charge =
+      !listened || last_a <= -kRestA || last_ah < 0 || soc->raw * step_pct >= kToppedUpPct;
+  if (!drove && last_segment == segment && !may_be_charge && risen_pct > 1e-9 &&
+      risen_pct <= step_or_two_pct + 1e-9) {
+    ++n_risen_at_rest;
   }
   KnownRest rest;
   rest.point.at = utc_of(rows.time_ms[0]);
@@ -260,7 +268,12 @@ void RestWatch::add(const Episode& episode, const PackRows& rows, std::uint32_t 
   if (episode.end <= episode.start) return;
   State& state = *state_;
   state.look_at_start(episode, rows, segment, removed_a);
+  const double before_ah = state.tally.ah;
   state.sum(episode, rows, removed_a);
+  state.last_ah = state.tally.ah - before_ah;
+  state.last_a = rows.size() > 0 ? rows.tenths_a[rows.size() - 1] * kAmpPerCode + removed_a : 0;
+  state.last_log = episode.log_id;
+  state.last_boot = episode.boot_id;
   state.look_for_re_anchors(episode);
   state.last_end_ms = unix_ms_of(episode.end);
   state.last_segment = segment;
@@ -342,7 +355,7 @@ RestObservations RestWatch::finish() {
     result.n_refused += refused;
   }
   result.re_anchors = std::move(state.re_anchors);
-  result.n_moved_asleep = state.n_moved_asleep;
+  result.n_risen_at_rest = state.n_risen_at_rest;
   auto fresh = std::make_unique<State>();
   fresh->nominal_ah = state.nominal_ah;
   fresh->rules = state.rules;

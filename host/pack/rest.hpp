@@ -53,9 +53,12 @@ struct RestObservations {
   std::vector<RestToRest> pairs;  // they do not overlap
   // Stretches between neighbouring rests of 30 points or more that were refused.
   std::size_t n_refused = 0;
-  // Rests of two hours or more over which the state of charge shown moved by a
-  // step or two with no drive: the controller puts its count right by the cells.
-  std::size_t n_moved_asleep = 0;
+  // Rests of two hours or more over which the state of charge shown rose by a step or
+  // two: the controller puts its count right by the cells. Only where no charge can have
+  // done it: the logger listened all the time, nothing flowed into the pack at either
+  // end, the van had not just been charged and is not near full (one that stands plugged
+  // in is topped up). A fall proves nothing: what a parked van draws is counted, too.
+  std::size_t n_risen_at_rest = 0;
   std::vector<ReAnchor> re_anchors;
 };
 

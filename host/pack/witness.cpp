@@ -22,7 +22,7 @@ constexpr double kQuarrelPoints = 1;
 // included. A controller that counts with 160 Ah for 140 is 14 % off. A judgment.
 constexpr double kSameLevel = 0.05;
 // So often a controller that looks at the cells after a rest is seen doing so.
-constexpr std::size_t kLeastMovedAsleep = 3;
+constexpr std::size_t kLeastRisenAtRest = 3;
 
 std::string signed_pct(double value) {
   char text[32];
@@ -78,7 +78,7 @@ std::optional<Figure> change_of_months_pct(std::span<const MonthValue> values) {
 
 Witness hear_witness(const WitnessInput& input) {
   Witness witness;
-  if (input.edges_ah && input.rest_ah && input.n_moved_asleep >= kLeastMovedAsleep) {
+  if (input.edges_ah && input.rest_ah && input.n_risen_at_rest >= kLeastRisenAtRest) {
     const Figure& edges = *input.edges_ah;
     const Figure& rest = *input.rest_ah;
     witness.level_agrees =

@@ -6,7 +6,8 @@
 // Meaning   a controller that counts with a wrong capacity gives back exactly
 //           that capacity: only what asks the cells can contradict it. Rests ask
 //           them where the controller puts its count right by the voltage at rest,
-//           which shows as a state of charge that moves while the van sleeps.
+//           which shows as a state of charge that rises while the van sleeps and
+//           nothing can have charged it.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -22,7 +23,7 @@
 namespace packmile {
 
 enum class WitnessVerdict : std::uint8_t {
-  agrees_moving,  // both fell (or rose): the controller follows the cells
+  agrees_moving,  // both fell (or rose): the change is confirmed, the level is not
   agrees_still,   // neither moved: no change is confirmed, the level is not
   contradicts,
   too_little
@@ -61,7 +62,7 @@ struct WitnessInput {
   const WindowSeries* window = nullptr;     // nullptr: no like charges
   const RestDriftOrWhy* drift = nullptr;    // nullptr: no rests
   std::optional<Figure> edges_ah, rest_ah;  // of the same time
-  std::size_t n_moved_asleep = 0;           // as in RestObservations
+  std::size_t n_risen_at_rest = 0;          // as in RestObservations
 };
 [[nodiscard]] Witness hear_witness(const WitnessInput& input);
 

@@ -11,6 +11,8 @@
 // Sign      pack_a() below is positive while the pack discharges; nowhere else
 //           is a sign decided.
 #pragma once
+#include <algorithm>
+#include <cmath>
 #include <cstdint>
 #include <map>
 #include <memory>
@@ -55,6 +57,18 @@ struct SensorGain {
   double u_energy = 0;
   double charge = 1;
   double u_charge = 0;
+
+  // The same of a resistance: volts over amperes. Its uncertainty is that of voltage
+  // and current apart, whose product the charges told: what the one has too much the
+  // other has too little. voltage_u: 1 sd, relative, of a usual voltage.
+  [[nodiscard]] double resistance() const { return energy / (charge * charge); }
+  [[nodiscard]] double u_resistance(double voltage_u) const {
+    const double of_charge = u_charge / charge;
+    const double of_energy = u_energy / energy;
+    return resistance() *
+           std::sqrt(std::max(
+               0.0, 2 * of_charge * of_charge + 2 * voltage_u * voltage_u - of_energy * of_energy));
+  }
 
   bool operator==(const SensorGain&) const = default;
 };

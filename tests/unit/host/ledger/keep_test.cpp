@@ -103,6 +103,13 @@ TEST_CASE("keep: the round is held against the range in the coldest month") {
   CHECK(has(winter_range_of(winter_trips(18), duty, {pack(50)}, zone).text, "no winter yet"));
   CHECK(has(winter_range_of({}, {}, {pack(50)}, zone).text, "no month on record"));
   CHECK_FALSE(winter_range_of({}, {}, {}, zone).round_km);
+  // What the van says of itself is no measurement, however new it is.
+  CapacityRow said = pack(90);
+  said.method = CapacityMethod::reported;
+  said.date = *said.date + days{5};
+  CHECK(winter_range_of(trips, duty, {pack(50), said}, zone).range_km.figure->value ==
+        doctest::Approx(50 / 0.3).epsilon(1e-3));
+  CHECK(has(winter_range_of(trips, duty, {said}, zone).text, "no capacity in kWh is known"));
 }
 
 }  // namespace packmile::testing

@@ -130,17 +130,6 @@ TEST_CASE("pack rows: the owner's line is per cent left, the fade's is per cent 
   CHECK(pack_facts_of({}, expectation, {}).expectations[0].against == FadeAxis::odometer_km);
 }
 
-TEST_CASE("pack rows: a gain that a meter told counts with its own uncertainty, the newest") {
-  std::vector<PackReading> readings(3);
-  CHECK_FALSE(gain_u_of(readings).has_value());
-  readings[0].decided_on = UtcTime{std::chrono::milliseconds{2000}};
-  readings[0].gain = SensorGain{1.01, 0.006, 1.02, 0.0051};
-  readings[1].decided_on = UtcTime{std::chrono::milliseconds{1000}};
-  readings[1].gain = SensorGain{1, 0.1, 1, 0.1};
-  readings[2].decided_on = UtcTime{std::chrono::milliseconds{3000}};
-  CHECK(gain_u_of(readings).value() == doctest::Approx(0.005));
-}
-
 TEST_CASE("pack rows: the slope is made from the months of the period, a verdict from all") {
   PackFacts facts;
   facts.expectations = {{FadeAxis::odometer_km, {{200'000, 10}}}};

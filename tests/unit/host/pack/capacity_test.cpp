@@ -12,7 +12,6 @@
 
 #include "host/pack/charge_scene.hpp"
 #include "pack/assessment.hpp"
-#include "pack/fleet_fade.hpp"
 #include "pack/temperature_share.hpp"
 
 namespace packmile::testing {
@@ -80,7 +79,7 @@ PackObservations observe(const MadeVan& van, unsigned seed) {
                                                  : share + point.u_x * normal(random);
         point.t = -point.y / scene.charge_a;
         found.rests.pairs.push_back(pair);
-        found.rests.n_moved_asleep += van.rests == Rests::put_right_by_the_cells && k % 2 == 0;
+        found.rests.n_risen_at_rest += van.rests == Rests::put_right_by_the_cells && k % 2 == 0;
       }
       if (auto profile = profile_charge(trace).profile) found.profiles.push_back(*profile);
     }
@@ -193,7 +192,9 @@ TEST_CASE("capacity: fewer than five charges make no month") {
                                            {january + std::chrono::days{40}, 147.5, false, 0}};
   nominal.reported = said;
   const CapacityFindings reported = combine_capacity(nominal);
-  REQUIRE(reported.rows.size() == 4);
+  // What the van says is no measurement: the owner's figure still stands beside it.
+  REQUIRE(reported.rows.size() == 5);
+  CHECK(reported.rows[4].method == CapacityMethod::soc_nominal);
   for (std::size_t i = 1; i < 4; ++i) {
     CHECK(reported.rows[i].method == CapacityMethod::reported);
     CHECK(reported.rows[i].ah.figure->value == (i == 1 ? 148 : 147.5));
@@ -232,6 +233,68 @@ TEST_CASE("capacity: the offset that the reading tells is taken off, and its own
   CHECK(without.ah.figure->value == doctest::Approx(150).epsilon(0.012));
   CHECK(without.ah.figure->high - without.ah.figure->low <
         with.ah.figure->high - with.ah.figure->low);
+}
+
+// One software's charges were metered, those of the other were not: only the first
+// are known against a meter, and only their interval is the narrower one.
+TEST_CASE("capacity: a gain counts in the segment for which it was agreed and in no other") {
+  MadeVan van;
+  van.months = 4;
+  PackObservations seen = observe(van, 43);
+  for (std::size_t i = seen.charges.size() / 2; i < seen.charges.size(); ++i)
+    seen.charges[i].segment = 1;
+  CapacityInput input;
+  input.charges = seen.charges;
+  const auto widths = [&](const CapacityFindings& found, std::uint32_t segment) {
+    std::vector<double> wide;
+    for (const CapacityRow& row : found.rows)
+      if (row.scope == CapacityScope::month && row.segment == segment)
+        wide.push_back(row.ah.figure->high - row.ah.figure->low);
+    return wide;
+  };
+  const CapacityFindings before = combine_capacity(input);
+  input.gains[0] = {1, 0.002, 1, 0.001};
+  const CapacityFindings after = combine_capacity(input);
+  REQUIRE(widths(before, 0).size() == 2);
+  REQUIRE(widths(before, 1).size() == 2);
+  CHECK(widths(after, 1) == widths(before, 1));
+  for (std::size_t i = 0; i < 2; ++i) CHECK(widths(after, 0)[i] < 0.95 * widths(before, 0)[i]);
+  for (const CapacityRow& row : after.rows) CHECK(row.relative_only == (row.segment != 0));
+  for (const CapacityRow& row : before.rows) CHECK(row.relative_only);
+}
+
+TEST_CASE("assessment: what the van says of its capacity moves no verdict and no other figure") {
+  const PackFacts facts = facts_of(2);
+  for (const bool in_kwh : {false, true}) {
+    PackObservations seen = observe({}, 60);
+    const PackAssessment plain = assess_pack(seen, facts);
+    for (int month = 0; month < 24; ++month)
+      seen.reported.push_back(
+          {UtcTime{std::chrono::milliseconds{1'767'592'800'000 + month * 30 * kChargeDayMs}},
+           100.0 - month, in_kwh, 0});
+    const PackAssessment told = assess_pack(seen, facts);
+    CHECK(told.witness.verdict == plain.witness.verdict);
+    REQUIRE(told.fade.size() == plain.fade.size());
+    for (std::size_t i = 0; i < told.fade.size(); ++i) {
+      CHECK(told.fade[i].against_expectation == plain.fade[i].against_expectation);
+      CHECK(told.fade[i].reason == plain.fade[i].reason);
+    }
+    std::size_t same = 0;
+    for (const CapacityRow& row : told.capacity.rows) {
+      if (row.method == CapacityMethod::reported) {
+        CHECK(row.against_expectation == LineVerdict::cannot_tell);
+        CHECK_FALSE(row.change_pct.figure);
+        continue;
+      }
+      REQUIRE(same < plain.capacity.rows.size());
+      const CapacityRow& before = plain.capacity.rows[same++];
+      CHECK(row.against_expectation == before.against_expectation);
+      CHECK(row.reason == before.reason);
+      CHECK(row.ah.figure.has_value() == before.ah.figure.has_value());
+      if (row.ah.figure) CHECK(row.ah.figure->value == before.ah.figure->value);
+    }
+    CHECK(same == plain.capacity.rows.size());
+  }
 }
 
 // Sensors and controllers drawn anew for each van: gain, offset and scale from the
@@ -503,58 +566,6 @@ TEST_CASE("assessment: of a short time, of nothing") {
   REQUIRE(nothing.fade.size() == 3);
   for (const FadeRow& row : nothing.fade) CHECK(row.n_months == 0);
   CHECK(nothing.witness.verdict == WitnessVerdict::too_little);
-}
-
-TEST_CASE("fleet fade: vans that drive unlike distances tell age from use") {
-  std::normal_distribution<double> normal;
-  std::mt19937 random{71};  // seed 71
-  const auto fleet = [&](std::vector<double> km_a_month, double sd) {
-    std::vector<FleetFadeVan> vans;
-    for (const double km : km_a_month) {
-      FleetFadeVan van{"van" + std::to_string(vans.size()), {}};
-      double odometer = 10'000;
-      for (int m = 0; m < 24; ++m) {
-        odometer += km * (1 + 0.1 * normal(random));
-        FadePoint p;
-        p.month = 2026 * 12 + m;
-        p.odometer_km = odometer;
-        // 1.5 % a year and 0.05 % per 1,000 km of 150 Ah.
-        p.ah = 150 * (1 - 0.015 * m / 12 - 5e-7 * odometer + sd * normal(random));
-        van.points.push_back(p);
-      }
-      vans.push_back(van);
-    }
-    return vans;
-  };
-  int year_inside = 0, km_inside = 0;
-  constexpr int kRounds = 300;
-  for (int round = 0; round < kRounds; ++round) {
-    const auto vans = fleet({1'600, 3'200, 4'800, 6'400, 9'600}, 0.004);
-    const FleetFade told = split_fleet_fade(vans);
-    REQUIRE(told.lost_pct_per_year.figure);
-    CHECK(*told.variance_inflation < 10);
-    const Figure& year = *told.lost_pct_per_year.figure;
-    const Figure& km = *told.lost_pct_per_1000_km.figure;
-    year_inside += year.low < 1.53 && year.high > 1.5;
-    km_inside += km.low < 0.051 && km.high > 0.05;
-  }
-  std::printf("fleet fade, seed 71: year %.3f km %.3f\n", double(year_inside) / kRounds,
-              double(km_inside) / kRounds);
-  CHECK(double(year_inside) / kRounds > 0.92);
-  CHECK(double(km_inside) / kRounds > 0.92);
-
-  const FleetFade alike = split_fleet_fade(fleet({3'000, 3'010, 2'990}, 0.004));
-  CHECK_FALSE(alike.lost_pct_per_year.figure);
-  CHECK(alike.reason.find("run together") != std::string::npos);
-  const FleetFade one = split_fleet_fade(fleet({3'000}, 0.004));
-  CHECK_FALSE(one.lost_pct_per_year.figure);
-  CHECK(one.reason.find("one van never can") != std::string::npos);
-  const auto short_vans = [&] {
-    auto vans = fleet({1'600, 4'800, 9'600}, 0.004);
-    for (auto& van : vans) van.points.resize(11);
-    return vans;
-  }();
-  CHECK(split_fleet_fade(short_vans).n_vans == 0);
 }
 
 }  // namespace packmile::testing

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <cstdio>
 #include <random>
+#include <string>
 
 #include "energy/integrate.hpp"
 #include "host/pack/week_scene.hpp"
@@ -144,6 +145,53 @@ TEST_CASE("rest to rest: a controller that falls asleep is listed") {
   CHECK(std::string(word_of(ReAnchorPlace::asleep)) == "asleep");
 }
 
+// A step up over a long sleep after a drive: nothing but a look at the cells does that.
+// Whatever else may have put charge in unheard proves nothing.
+TEST_CASE("rest to rest: a rise asleep is proof only where no charge can have done it") {
+  struct Case {
+    std::string what;
+    std::size_t proofs;
+    double first_a = 0.4;  // at the first answer after the sleep
+    double end_a = 0.4;    // at the last one before it
+    double before_a = 50;  // of the hours before
+    int rise_codes = 1;
+    double soc = 0.8;
+    bool other_boot = false;
+    bool drove = false;
+  };
+  for (const Case& c : {
+           Case{.what = "after a drive", .proofs = 1},
+           Case{.what = "two codes", .proofs = 1, .rise_codes = 2},
+           Case{.what = "a fall", .proofs = 0, .rise_codes = -1},
+           Case{.what = "more than a look", .proofs = 0, .rise_codes = 4},
+           Case{.what = "charging at the first answer", .proofs = 0, .first_a = -18},
+           Case{.what = "charging at the last answer", .proofs = 0, .end_a = -18},
+           Case{.what = "after a charge", .proofs = 0, .before_a = -20, .soc = 0.3},
+           Case{.what = "near full", .proofs = 0, .before_a = 1, .soc = 0.98},
+           Case{.what = "the logger started anew", .proofs = 0, .other_boot = true},
+           Case{.what = "it drove", .proofs = 0, .drove = true},
+       }) {
+    CAPTURE(c.what);
+    RestWatch rests{150};
+    const PackReading reading = agreed_reading();
+    PackDecoder decoder;
+    Week week;
+    week.soc = week.shown = c.soc;
+    Episode before = week.stretch(c.before_a, 1);
+    before.pack.a_raw.back() = static_cast<std::uint16_t>(std::lround(c.end_a * 10));
+    rests.add(before, decoder.decode(before.pack, &reading), 0);
+    week.sleep_codes = -c.rise_codes;
+    week.sleep(8);
+    week.first_a = c.first_a;
+    Episode after = week.stretch(c.first_a, 0.5);
+    after.boot_id = before.boot_id + (c.other_boot ? 1 : 0);
+    if (c.drove)
+      for (std::uint32_t& km : after.odometer.raw) km += 20;
+    rests.add(after, decoder.decode(after.pack, &reading), 0);
+    CHECK(rests.finish().n_risen_at_rest == c.proofs);
+  }
+}
+
 TEST_CASE("rest to rest: a change of mind while driving is listed") {
   Week week;
   RestWatch rests{150};
@@ -233,6 +281,42 @@ TEST_CASE("resistance: steps of current give it, with an interval over days") {
   const Figure& wide = *coarse[0].mohm.figure;
   CHECK((wide.high - wide.low) / 2 ==
         doctest::Approx(1.96 * std::hypot(1000 / std::sqrt(12.0) / 120, 0.6)).epsilon(0.1));
+}
+
+// A current that reads 4 % too much and a voltage that reads 1 % too little make the
+// resistance 5 % too small; charges against a meter told both.
+TEST_CASE("resistance: a gain that the reading has is out of it, and its width counts") {
+  PackReading reading = agreed_reading();
+  const auto told = [&] {
+    PackDecoder decoder;
+    ResistanceSteps steps;
+    Week week;
+    for (int day = 0; day < 6; ++day) {
+      week.ohm = 0.09 + 0.002 * (day % 3 - 1);
+      week.soc = week.shown = 0.57;
+      const Episode episode = week.stretch(20, 0.5, 60);
+      steps.add(episode, decoder.decode(episode.pack, &reading));
+      week.sleep(23.5);
+    }
+    const auto rows = steps.finish();
+    REQUIRE(!rows.empty());
+    REQUIRE(rows[0].mohm.figure);
+    return *rows[0].mohm.figure;
+  };
+  const Figure usual = told();
+  const double current = 1 / 1.04, voltage = 1 / 0.99;
+  reading.gain = SensorGain{current * voltage, 0.004, current, 0.004};
+  const Figure known = told();
+  CHECK(known.value == doctest::Approx(usual.value * 1.04 / 0.99).scale(0).epsilon(1e-9));
+  CHECK(known.scatter == doctest::Approx(usual.scatter * 1.04 / 0.99).scale(0).epsilon(1e-6));
+  CHECK(known.low < known.value);
+  // Nothing of voltage and current apart: two ways to the same width. By what the
+  // product leaves open, var(v - i) = c2 + w2 - (w2 - c2)^2 / (c2 + w2 + u2).
+  const double c2 = 0.006 * 0.006, w2 = 0.003 * 0.003, u2 = 0.01 * 0.01, all = c2 + w2 + u2;
+  const SensorGain shared{1, std::sqrt((c2 + w2) * u2 / all), 1, std::sqrt(c2 * (all - c2) / all)};
+  const double exact = std::sqrt(c2 + w2 - (w2 - c2) * (w2 - c2) / all);
+  CHECK(shared.u_resistance(0.003) >= exact);
+  CHECK(shared.u_resistance(0.003) < 1.05 * exact);
 }
 
 TEST_CASE("resistance: refuses a few steps, and a current that never steps") {
