@@ -30,6 +30,12 @@ std::string number_or_dash(const std::optional<double>& value) {
   return value ? fmt::format("{:.1f}", *value) : "-";
 }
 
+// From what the loss counts.
+std::string since_text(const FadeRow& row) {
+  if (!row.measured_pct.figure) return "-";
+  return row.since_first_logged ? "first logged" : "new";
+}
+
 }  // namespace
 
 ExitCode run_fade(const RowsOptions& options) {
@@ -62,7 +68,7 @@ ExitCode run_fade(const RowsOptions& options) {
                        figure_text(row.slope_pct_per_unit, unit.factor), "% per " + unit.text,
                        number_or_dash(row.smallest_detectable_pct_per_year),
                        figure_text(row.measured_pct), number_or_dash(row.expected_pct),
-                       std::string{word_of(row.against_expectation)}});
+                       since_text(row), std::string{word_of(row.against_expectation)}});
       std::string said = row.reason;
       if (!row.smallest_detectable_pct_per_year && row.smallest_detectable_why != row.reason)
         said += "; " + row.smallest_detectable_why;
@@ -74,9 +80,9 @@ ExitCode run_fade(const RowsOptions& options) {
     const auto evidence = evidence_of(asked, true);
     if (!evidence) return evidence.error();
     const std::vector<TableColumn> columns{
-        {"van", false},   {"against", false},   {"months", true},
-        {"lost", true},   {"unit", false},      {"least seen %/year", true},
-        {"lost %", true}, {"expected %", true}, {"expectation", false}};
+        {"van", false},   {"against", false},          {"months", true}, {"lost", true},
+        {"unit", false},  {"least seen %/year", true}, {"lost %", true}, {"expected %", true},
+        {"since", false}, {"expectation", false}};
     return render_table(columns, lines) + foot_of(asked, {}) +
            prose(options,
                  "least seen: a slower fade could not be told from none with these months.\n" +

@@ -122,11 +122,12 @@ Lost lost_since_logged(const std::vector<FadePoint>& points, const std::vector<d
 Lost lost_since_new(const std::vector<FadePoint>& points, const std::vector<double>& places,
                     double usable_ah) {
   Lost lost;
-  lost.at = places.back();
   double ah = 0, variance = 0;
   const std::size_t n = std::min(kReferenceMonths, points.size());
   const auto share = 1 / static_cast<double>(n);
   for (std::size_t i = points.size() - n; i < points.size(); ++i) {
+    // Where the mean of these months stands: between them there may be a long gap.
+    lost.at += share * places[i];
     ah += share * points[i].ah;
     variance += share * share * points[i].u_random_ah * points[i].u_random_ah;
   }
@@ -135,6 +136,13 @@ Lost lost_since_new(const std::vector<FadePoint>& points, const std::vector<doub
       std::hypot(points.back().u_gain_ah, points.back().u_offset_ah, kUsableU * ah);
   lost.pct = figure_of(100 - ah * pct, std::sqrt(variance) * pct, u_systematic * pct);
   return lost;
+}
+
+// What is 100 %.
+std::string baseline_text(const FadeRow& row, const FadeInput& input) {
+  if (row.since_first_logged)
+    return "since first logged (100 % is what the first three months with a value told)";
+  return "since new (100 % is nominal_ah of fleet.toml, " + number(*input.usable_ah, 0) + " Ah)";
 }
 
 void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput& input) {
@@ -150,7 +158,12 @@ void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput
     row.reason = row.expected_why = "the expectation says nothing there";
     return;
   }
-  row.expected_pct = *now - *then;
+  if (!(*then < 100)) {
+    row.reason = row.expected_why = "by the expectation nothing was left in the first months";
+    return;
+  }
+  // Of what the line leaves at the baseline: the measured loss is per cent of that, too.
+  row.expected_pct = 100 * (*now - *then) / (100 - *then);
   const Witness& witness = input.witness;
   // Of no change the witness is only as sure as it is itself.
   const bool still = witness.verdict == WitnessVerdict::agrees_still;
@@ -160,12 +173,12 @@ void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput
     sure.high = std::max(sure.high, -witness.cells_pct->low);
   }
   const LineVerdict said = judge_against_line(sure, *row.expected_pct);
-  const bool confirmed = witness.verdict == WitnessVerdict::agrees_moving ||
-                         (still && (row.since_first_logged || witness.level_agrees));
-  std::string by =
-      (row.since_first_logged ? std::string("since first logged") : std::string("since new")) +
-      " it lost " + number(lost.pct.value, 1) + " (" + number(lost.pct.low, 1) + " to " +
-      number(lost.pct.high, 1) + ") %, expected " + number(*row.expected_pct, 1) + " %";
+  // One that lowers a wrong figure by a table of ages moves with the cells, too.
+  const bool confirmed = (witness.verdict == WitnessVerdict::agrees_moving || still) &&
+                         (row.since_first_logged || witness.level_agrees);
+  std::string by = baseline_text(row, input) + " it lost " + number(lost.pct.value, 1) + " (" +
+                   number(lost.pct.low, 1) + " to " + number(lost.pct.high, 1) + ") %, expected " +
+                   number(*row.expected_pct, 1) + " %";
   if (still && witness.cells_pct) {
     by += ", the cells themselves " + number(-witness.cells_pct->high, 1) + " to " +
           number(-witness.cells_pct->low, 1) + " %";
@@ -177,7 +190,7 @@ void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput
   }
   row.against_expectation = said;
   row.reason = by;
-  if (still && !witness.level_agrees) {
+  if (!witness.level_agrees) {
     row.reason +=
         "; that is the change: whether the cells hold what the controller says, nothing "
         "independent confirms; " +
@@ -297,8 +310,7 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
       if (input.witness.verdict == WitnessVerdict::contradicts) {
         row.findings.push_back(Finding::scale_contradicted);
       } else if (input.witness.verdict == WitnessVerdict::too_little ||
-                 (input.witness.verdict == WitnessVerdict::agrees_still &&
-                  !row.since_first_logged && !input.witness.level_agrees)) {
+                 (!row.since_first_logged && !input.witness.level_agrees)) {
         row.findings.push_back(Finding::scale_not_confirmed);
       }
     }

@@ -6,6 +6,9 @@
 // Method    trend.hpp. Since the first three logged months where there is a
 //           slope (what the sensor gets wrong by a factor cancels); else the
 //           latest months against the owner's usable capacity.
+// Baseline  what is 100 % for lost and expected alike: the first three months (then
+//           the owner's line is taken as the share of what it leaves there), or the
+//           new pack. The row and its reason say which.
 // Refuses   a slope below 12 months or two like seasons; a verdict where nothing
 //           independent confirms the controller; to say which of age and use it
 //           was, for one van always.
@@ -53,7 +56,7 @@ struct FadeRow {
   // Of this van's own scatter; absent below 3 months.
   std::optional<double> smallest_detectable_pct_per_year;
   std::string smallest_detectable_why;
-  std::optional<double> expected_pct;  // lost by the owner's line
+  std::optional<double> expected_pct;  // lost by the owner's line, same baseline
   std::string expected_why;
   MaybeFigure measured_pct;                    // lost
   bool since_first_logged = false;             // both of them, instead of since new

@@ -269,6 +269,93 @@ TEST_CASE("fade: a level that nothing confirms is never called better") {
   CHECK(rows[0].measured_pct.figure->high < 1);
 }
 
+// New it held 150 Ah, when the logging began a fifth was gone, as the line says, and in
+// two years another tenth of the new pack goes, as the line says: 12.5 % of what the
+// first months held, by hand.
+TEST_CASE("fade: lost and expected are per cent of one and the same baseline") {
+  std::vector<FadePoint> points;
+  for (int m = 0; m < 25; ++m) {
+    FadePoint p;
+    p.month = kJanuary2026 + m;
+    p.ah = 120 - 15 * (m - 1) / 23.0 + 0.01 * (m * 7 % 5 - 2);
+    p.u_random_ah = 0.05;
+    p.odometer_km = 100'000 + 50'000 * (m - 1) / 23.0;
+    points.push_back(p);
+  }
+  const std::vector<LossLine> lines{{FadeAxis::odometer_km, {{100'000, 20}, {160'000, 32}}}};
+  FadeInput input;
+  input.points = points;
+  input.expectations = lines;
+  input.usable_ah = 150;
+  input.witness = {WitnessVerdict::agrees_moving, "made so"};
+  const auto rows = seen_rows(input);
+  REQUIRE(rows.size() == 1);
+  const FadeRow& row = rows[0];
+  CHECK(row.since_first_logged);
+  CHECK(row.measured_pct.figure->value == doctest::Approx(12.5).scale(0).epsilon(0.1));
+  REQUIRE(row.expected_pct);
+  CHECK(*row.expected_pct == doctest::Approx(12.5).scale(0).epsilon(0.05));
+  CHECK(row.against_expectation == LineVerdict::on);
+  CHECK(row.reason.find("100 % is what the first three months") != std::string::npos);
+  // A line that takes 7.5 points of the new pack is left behind by more than 2 points.
+  const std::vector<LossLine> slower{{FadeAxis::odometer_km, {{100'000, 20}, {160'000, 29}}}};
+  input.expectations = slower;
+  CHECK(*seen_rows(input)[0].expected_pct == doctest::Approx(9.4).scale(0).epsilon(0.1));
+  CHECK(seen_rows(input)[0].against_expectation == LineVerdict::worse);
+  // Nothing is left to lose.
+  const std::vector<LossLine> all{{FadeAxis::odometer_km, {{90'000, 100}, {160'000, 100}}}};
+  input.expectations = all;
+  CHECK_FALSE(seen_rows(input)[0].expected_pct);
+}
+
+// Three months, a long pause, three months: the mean of the last three stands where
+// they stand, and not at the end of the record.
+TEST_CASE("fade: since new the latest months stand where their mean stands") {
+  std::vector<FadePoint> points;
+  for (const int m : {0, 1, 2, 3, 30}) {
+    FadePoint p;
+    p.month = kJanuary2026 + m;
+    p.ah = 150 - 0.5 * m;
+    p.u_random_ah = 0.1;
+    p.age_years = m / 12.0;
+    points.push_back(p);
+  }
+  const std::vector<LossLine> lines{{FadeAxis::age_years, {{10, 40}}}};  // 4 % a year
+  FadeInput input;
+  input.points = points;
+  input.expectations = lines;
+  input.usable_ah = 150;
+  const auto rows = seen_rows(input);
+  REQUIRE(rows.size() == 1);
+  CHECK_FALSE(rows[0].since_first_logged);
+  // (2 + 3 + 30) / 3 months: 3.9 %, and half an Ah a month is 4 % a year of 150.
+  CHECK(rows[0].measured_pct.figure->value == doctest::Approx(3.889).scale(0).epsilon(0.01));
+  REQUIRE(rows[0].expected_pct);
+  CHECK(*rows[0].expected_pct == doctest::Approx(3.889).scale(0).epsilon(0.01));
+  CHECK(rows[0].reason.find("150 Ah") != std::string::npos);
+}
+
+// A table of ages lowers a wrong figure as the cells fall: the change is confirmed, the
+// level is not.
+TEST_CASE("fade: cells that move with the controller confirm no level since new") {
+  std::mt19937 random{37};  // seed 37
+  const auto points = made_months(random, 7, 0.03, 0.002);
+  const std::vector<LossLine> lines{{FadeAxis::age_years, {{10, 300}}}};
+  FadeInput input;
+  input.points = points;
+  input.expectations = lines;
+  input.usable_ah = 150;
+  input.witness = {WitnessVerdict::agrees_moving, "made so"};
+  const FadeRow alone = *row_of(seen_rows(input), FadeAxis::age_years);
+  CHECK(alone.against_expectation == LineVerdict::cannot_tell);
+  CHECK(alone.findings == std::vector{Finding::scale_not_confirmed});
+  CHECK(alone.reason.find("read at a meter") != std::string::npos);
+  input.witness.level_agrees = true;
+  const auto rested = seen_rows(input);
+  CHECK(row_of(rested, FadeAxis::age_years)->against_expectation == LineVerdict::better);
+  CHECK(row_of(rested, FadeAxis::age_years)->findings.empty());
+}
+
 TEST_CASE("fade: below twelve months no slope, but what could be seen and the level") {
   std::mt19937 random{34};  // seed 34
   const auto points = made_months(random, 7, 0.03, 0.005);
