@@ -93,7 +93,7 @@ ExitCode run_capacity(const RowsOptions& options) {
       all = capacity_in(std::move(*list), asked.period);
     } else {
       all = capacity_unseen(facts_of(asked.open.depot.fleet, van.names),
-                            expectation_of(asked.open.depot.fleet, van.names));
+                            expectation_of(asked.open.depot.fleet, van.names), asked.zone());
     }
     const bool has_months = std::ranges::any_of(
         all, [](const CapacityRow& row) { return row.scope == CapacityScope::month; });

@@ -57,10 +57,11 @@ ExitCode run_fade(const RowsOptions& options) {
       }
       source = std::move(*read);
     }
-    const PackFacts facts = pack_facts_of(facts_of(asked.open.depot.fleet, van.names),
-                                          expectation_of(asked.open.depot.fleet, van.names), {});
-    for (const FadeRow& row : fade_in(source, asked.period, facts)) {
-      rows.rows.push_back(row_of(van.names, row));
+    const PackFacts facts =
+        pack_facts_of(facts_of(asked.open.depot.fleet, van.names),
+                      expectation_of(asked.open.depot.fleet, van.names), {}, asked.zone());
+    for (const FadeRow& row : fade_in(source, asked.period, facts, asked.zone())) {
+      rows.rows.push_back(row_of(van.names, row, asked.zone()));
       if (options.format != Format::table) continue;
       const Unit unit = unit_of(row.against, miles);
       lines.push_back({clean_text(van.names.van), std::string{word_of(row.against)},

@@ -10,8 +10,7 @@ namespace {
 
 // Charge per km of less is noise over a short distance, as for one trip.
 constexpr double kLeastKmForCharge = 1;
-// A month belongs to the period that holds its middle: months are UTC's, and
-// periods begin in the depot's zone.
+// A month belongs to the period that holds its middle: a period may begin within it.
 constexpr std::chrono::days kHalfMonth{15};
 
 bool holds_month(const Period& period, UtcTime start) { return period.holds(start + kHalfMonth); }
@@ -21,7 +20,7 @@ bool is_whole(const Period& period) { return !period.from && !period.to; }
 }  // namespace
 
 PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>& expectation,
-                        const VanFigures& figures) {
+                        const VanFigures& figures, const Zone& zone) {
   PackFacts out;
   if (expectation) {
     LossLine line;
@@ -44,14 +43,14 @@ PackFacts pack_facts_of(const VanFacts& facts, const std::optional<Expectation>&
   double trip_ah = 0, trip_km = 0;
   for (const Trip& trip : figures.trips) {
     if (!trip.discharge_ah.figure) continue;
-    months[month_of(trip.start)] += trip.discharge_ah.figure->value;
+    months[month_of(trip.start, zone)] += trip.discharge_ah.figure->value;
     if (!trip.distance_km.figure) continue;
     trip_ah += trip.discharge_ah.figure->value;
     trip_km += trip.distance_km.figure->value;
   }
   for (const Stand& stand : figures.stands)
     if (stand.discharge_ah.figure)
-      months[month_of(stand.start)] += stand.discharge_ah.figure->value;
+      months[month_of(stand.start, zone)] += stand.discharge_ah.figure->value;
   // Before the first record: what the odometer shows at the charge per km since.
   double before_ah = 0;
   out.discharged_since_logged = !figures.odometer_first_km || trip_km < kLeastKmForCharge;
@@ -84,15 +83,16 @@ std::vector<CapacityRow> capacity_in(std::vector<CapacityRow> rows, const Period
 }
 
 std::vector<CapacityRow> capacity_unseen(const VanFacts& facts,
-                                         const std::optional<Expectation>& expectation) {
-  return assess_pack({}, pack_facts_of(facts, expectation, {})).capacity.rows;
+                                         const std::optional<Expectation>& expectation,
+                                         const Zone& zone) {
+  return assess_pack({}, pack_facts_of(facts, expectation, {}, zone)).capacity.rows;
 }
 
-std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period,
-                             const PackFacts& facts) {
+std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period, const PackFacts& facts,
+                             const Zone& zone) {
   std::vector<FadePoint> points = source.points;
   std::erase_if(points, [&](const FadePoint& point) {
-    return !holds_month(period, start_of_month(point.month));
+    return !holds_month(period, start_of_month(point.month, zone));
   });
   FadeInput input;
   input.points = points;
@@ -126,9 +126,9 @@ std::vector<Column> fade_columns() {
           {"findings", words, false}};
 }
 
-Row row_of(const VanNames& van, const FadeRow& fade) {
+Row row_of(const VanNames& van, const FadeRow& fade, const Zone& zone) {
   const auto month = [&](const std::optional<int>& of) {
-    return of ? Cell{start_of_month(*of), {}} : Cell::unknown(fade.reason);
+    return of ? Cell{start_of_month(*of, zone), {}} : Cell::unknown(fade.reason);
   };
   const auto number = [](const std::optional<double>& value, const std::string& why) {
     return value ? Cell{*value, {}} : Cell::unknown(why);

@@ -18,23 +18,23 @@
 namespace packmile {
 
 // What is known of the pack beside its episodes: from fleet.toml, and the charge
-// that flowed out of it up to each month. figures: of the whole record.
+// that flowed out of it up to each month of the zone. figures: of the whole record.
 [[nodiscard]] PackFacts pack_facts_of(const VanFacts& facts,
                                       const std::optional<Expectation>& expectation,
-                                      const VanFigures& figures);
+                                      const VanFigures& figures, const Zone& zone);
 
 // Never empty: where nothing is dated in the period a row says so.
 [[nodiscard]] std::vector<CapacityRow> capacity_in(std::vector<CapacityRow> rows,
                                                    const Period& period);
 // Of a van that fleet.toml knows and the archive does not.
 [[nodiscard]] std::vector<CapacityRow> capacity_unseen(
-    const VanFacts& facts, const std::optional<Expectation>& expectation);
+    const VanFacts& facts, const std::optional<Expectation>& expectation, const Zone& zone);
 
 // One row per axis. facts: of the van.
 [[nodiscard]] std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period,
-                                           const PackFacts& facts);
+                                           const PackFacts& facts, const Zone& zone);
 
 [[nodiscard]] std::vector<Column> fade_columns();
-[[nodiscard]] Row row_of(const VanNames& van, const FadeRow& fade);
+[[nodiscard]] Row row_of(const VanNames& van, const FadeRow& fade, const Zone& zone);
 
 }  // namespace packmile

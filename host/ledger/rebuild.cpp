@@ -92,6 +92,7 @@ struct VanSource {
   VanNames names;
   VanFacts facts;
   std::optional<Expectation> expectation;
+  Zone zone;  // of the depot
   bool known_to_fleet = false;
   std::vector<const VanHistory*> histories;
   std::set<std::string> note_names;  // under which people may have kept its notes
@@ -107,6 +108,7 @@ struct VanSource {
 // else the VIN, else log- and the log id.
 VanSource source_of(const VanHistory& history, const Fleet& fleet) {
   VanSource source;
+  source.zone = fleet.zone;
   const VanKey& key = history.key();
   const FleetVan* known = nullptr;
   if (!key.vin.empty()) {
@@ -158,6 +160,8 @@ std::string fingerprint_of(const VanSource& source) {
   print.add(schema_version());
   print.add(source.facts);
   print.add(source.expectation);
+  // A month of its pack is one of the zone.
+  print.add(source.zone.name());
   // A remark changes no figure, and neither does the name of the van.
   for (const Note& note : source.notes) {
     print.add(note.id);
@@ -311,10 +315,11 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   // Odometer notes need no account.
   const EnergyRules rules =
       rules_for_distance(verdicts.decide(readings, noted_evidence_of(notes, {})));
+  const CapacityRules pack_rules{.zone = source.zone};
   PackObservations observed;
   const auto account_for = [&](const auto& see) {
     VanAccount account{source.facts, readings, rules};
-    PackWatch watch{source.facts, readings, rules};
+    PackWatch watch{source.facts, readings, rules, pack_rules};
     BrakeWatch brakes;
     auto done = episodes->for_each([&](const Episode& episode) {
       account.add(episode, [&](const PlannedEpisode& planned) {
@@ -338,8 +343,9 @@ Result<VanRecord> work_out(const VanSource& source, std::string fingerprint) {
   if (take_gains(record.verdicts, readings, rules)) {
     if (auto done = account_for([](const Episode&) {}); !done) return done.error();
   }
-  const PackFacts facts = pack_facts_of(source.facts, source.expectation, record.figures);
-  PackAssessment pack = assess_pack(observed, facts);
+  const PackFacts facts =
+      pack_facts_of(source.facts, source.expectation, record.figures, source.zone);
+  PackAssessment pack = assess_pack(observed, facts, pack_rules);
   record.capacity = std::move(pack.capacity.rows);
   record.fade = {std::move(pack.fade_points), std::move(pack.witness), pack.age_since_logged,
                  pack.cycles_since_logged};

@@ -9,7 +9,8 @@ namespace {
 constexpr double kYearMs = 365.25 * 86.4e6;
 constexpr std::int64_t kHalfMonthMs = std::int64_t{15} * 86'400'000;
 
-std::vector<FadePoint> fade_points(const CapacityFindings& capacity, const PackFacts& facts) {
+std::vector<FadePoint> fade_points(const CapacityFindings& capacity, const PackFacts& facts,
+                                   const std::optional<Zone>& zone) {
   std::vector<FadePoint> points;
   for (const MonthCapacity& month : capacity.months) {
     // The ledger holds numbers alone.
@@ -25,9 +26,11 @@ std::vector<FadePoint> fade_points(const CapacityFindings& capacity, const PackF
     point.u_offset_ah = month.u_offset_ah;
     point.odometer_km = month.odometer_km;
     // Without its beginning the age counts from the first of these months.
-    const UtcTime first_used = facts.first_used.value_or(
-        start_of_month(capacity.months.front().month) + std::chrono::milliseconds{kHalfMonthMs});
-    const auto middle_ms = start_of_month(month.month).time_since_epoch().count() + kHalfMonthMs;
+    const UtcTime first_used =
+        facts.first_used.value_or(start_of_month(capacity.months.front().month, zone) +
+                                  std::chrono::milliseconds{kHalfMonthMs});
+    const auto middle_ms =
+        start_of_month(month.month, zone).time_since_epoch().count() + kHalfMonthMs;
     const auto age_ms = static_cast<double>(middle_ms - first_used.time_since_epoch().count());
     if (age_ms >= 0) point.age_years = age_ms / kYearMs;
     for (const auto& [of_month, ah] : facts.discharged_ah) {
@@ -77,7 +80,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   }
   result.rest_drift = tell_rest_drift(rested);
 
-  result.fade_points = fade_points(result.capacity, facts);
+  result.fade_points = fade_points(result.capacity, facts, rules.zone);
   result.age_since_logged = !facts.first_used;
   result.cycles_since_logged = facts.discharged_since_logged;
   const std::vector<FadePoint>& points = result.fade_points;

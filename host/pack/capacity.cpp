@@ -93,8 +93,9 @@ std::optional<Figure> Combination::resistance_at(std::optional<UtcTime> date, bo
   if (!date) return std::nullopt;
   const MonthlyResistance* best = nullptr;
   for (const MonthlyResistance& m : input_.resistances) {
-    if (m.month > month_of(*date) || m.rows.empty() || !m.rows.front().mohm.figure) continue;
-    if (!latest && m.month != month_of(*date)) continue;
+    if (m.month > month_of(*date, rules_.zone) || m.rows.empty() || !m.rows.front().mohm.figure)
+      continue;
+    if (!latest && m.month != month_of(*date, rules_.zone)) continue;
     if (best == nullptr || m.month > best->month) best = &m;
   }
   if (best == nullptr) return std::nullopt;
@@ -395,7 +396,8 @@ void Combination::add_reported(const ReportedCapacity& reported, CapacityScope s
 
 void Combination::add_other() {
   for (const ReportedCapacity& reported : input_.reported)
-    add_reported(reported, CapacityScope::month, start_of_month(month_of(reported.at)));
+    add_reported(reported, CapacityScope::month,
+                 start_of_month(month_of(reported.at, rules_.zone), rules_.zone));
   if (!input_.reported.empty())
     add_reported(input_.reported.back(), CapacityScope::latest, input_.reported.back().at);
   const bool measured = std::any_of(found_.rows.begin(), found_.rows.end(), [](const auto& row) {
@@ -431,7 +433,8 @@ void Combination::find_months() {
     for (const ChargeCapacity& c : of_segment) {
       const TemperatureStratum stratum = stratum_of(c.ambient_c);
       if (share && stratum == TemperatureStratum::unknown) continue;
-      strata[share ? TemperatureStratum::from_15 : stratum][month_of(c.start)].push_back(&c);
+      strata[share ? TemperatureStratum::from_15 : stratum][month_of(c.start, rules_.zone)]
+          .push_back(&c);
     }
     for (const auto& [stratum, months] : strata) {
       std::vector<MonthCapacity> values;
@@ -487,14 +490,14 @@ CapacityFindings Combination::run() {
     const auto put = [&](Group& group) {
       (c.ah.figure ? group.known : group.refused).push_back(&c);
     };
-    put(months[{c.segment, month_of(c.start), stratum}]);
+    put(months[{c.segment, month_of(c.start, rules_.zone), stratum}]);
     if (c.segment == found_.last_segment && last_ms - unix_ms_of(c.start) <= kLatestMs) {
       put(latest[stratum]);
     }
     add_single(c);
   }
   for (const auto& [key, group] : months) {
-    add_rows_of(group, CapacityScope::month, start_of_month(std::get<1>(key)));
+    add_rows_of(group, CapacityScope::month, start_of_month(std::get<1>(key), rules_.zone));
   }
   const auto fullest = std::max_element(latest.begin(), latest.end(), [](auto& a, auto& b) {
     return a.second.known.size() < b.second.known.size();

@@ -16,6 +16,7 @@
 #include <string_view>
 #include <vector>
 
+#include "calendar/zone.hpp"
 #include "figure.hpp"
 #include "pack/charge_trace.hpp"
 #include "pack/line_with_errors.hpp"
@@ -36,6 +37,8 @@ struct CapacityRules {
   // that learns. The same in every charge: no scatter shows it. A judgment; a
   // controller that believes in something else altogether is for the witness.
   double scale_u = 0.01;
+  // Of the depot: where months begin. Absent: UTC.
+  std::optional<Zone> zone{};
   double offset_u_a = 0.3;        // 1 sd, current sensor offset; a judgment
   double current_gain_u = 0.006;  // 1 sd, relative; a judgment
 

@@ -32,7 +32,7 @@ void learn_count_scatter(std::vector<ChargeCapacity>& charges, const CapacityRul
   std::map<std::tuple<std::uint32_t, int, TemperatureStratum>, std::vector<ChargeCapacity*>> like;
   for (ChargeCapacity& c : charges) {
     if (!c.ah.figure) continue;
-    like[{c.segment, month_of(c.start), stratum_of(c.ambient_c)}].push_back(&c);
+    like[{c.segment, month_of(c.start, rules.zone), stratum_of(c.ambient_c)}].push_back(&c);
   }
   std::map<std::uint32_t, Pool> pools;
   for (const auto& [key, group] : like) {

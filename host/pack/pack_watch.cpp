@@ -111,7 +111,8 @@ void PackWatch::State::hear_reported(const Episode& episode, std::uint32_t segme
     const UtcTime at{std::chrono::milliseconds{said.time_ms[i]}};
     const ReportedCapacity now{at, said.value[i], said.in_kwh, segment};
     const bool same = !found.reported.empty() && found.reported.back().segment == segment &&
-                      month_of(found.reported.back().at) == month_of(at);
+                      month_of(found.reported.back().at, capacity_rules.zone) ==
+                          month_of(at, capacity_rules.zone);
     if (same)
       found.reported.back() = now;
     else
@@ -125,7 +126,7 @@ void PackWatch::State::add(const PlannedEpisode& planned) {
   const PackRows& rows = input.rows;
   const std::uint32_t segment = input.reading != nullptr ? segment_of(*input.reading) : 0;
 
-  const int month = month_of(episode.start);
+  const int month = month_of(episode.start, capacity_rules.zone);
   if (steps_month && *steps_month != month) close_month();
   steps_month = month;
   steps.add(episode, rows);

@@ -36,17 +36,22 @@ double sd_about_line(const std::vector<double>& residuals) {
 
 }  // namespace
 
-int month_of(UtcTime time) {
+int month_of(UtcTime time, const std::optional<Zone>& zone) {
   // A clock may say anything; the calendar of chrono holds only so much.
   const UtcTime held = std::clamp<UtcTime>(time, kEarliest, kLatest);
-  const std::chrono::year_month_day day{std::chrono::floor<std::chrono::days>(held)};
+  const UtcTime local =
+      zone ? std::clamp<UtcTime>(held + zone->clock_at(held).ahead, kEarliest, kLatest) : held;
+  const std::chrono::year_month_day day{std::chrono::floor<std::chrono::days>(local)};
   return static_cast<int>(day.year()) * 12 + static_cast<int>(static_cast<unsigned>(day.month())) -
          1;
 }
 
-UtcTime start_of_month(int month) {
+UtcTime start_of_month(int month, const std::optional<Zone>& zone) {
   const auto of_year = static_cast<unsigned>(month % 12 + 1);
-  return std::chrono::sys_days{std::chrono::year{month / 12} / std::chrono::month{of_year} / 1};
+  const std::chrono::sys_days first{std::chrono::year{month / 12} / std::chrono::month{of_year} /
+                                    1};
+  // The middle of a month is in it everywhere.
+  return zone ? zone->month_of(first + std::chrono::days{14}).from : UtcTime{first};
 }
 
 bool enough_seasons(std::span<const MonthValue> values) {

@@ -12,14 +12,16 @@
 #include <string>
 #include <vector>
 
+#include "calendar/zone.hpp"
 #include "figure.hpp"
 #include "pack/robust.hpp"
 
 namespace packmile {
 
-// Months since the year 0, UTC; times outside 0..9999 count as its ends.
-[[nodiscard]] int month_of(UtcTime time);
-[[nodiscard]] UtcTime start_of_month(int month);
+// Months since the year 0, by the clocks of the zone (of the depot; absent: UTC); times
+// outside 0..9999 count as its ends.
+[[nodiscard]] int month_of(UtcTime time, const std::optional<Zone>& zone);
+[[nodiscard]] UtcTime start_of_month(int month, const std::optional<Zone>& zone);
 
 struct MonthValue {
   int month = 0;

@@ -212,7 +212,7 @@ Told study(std::uint64_t seed) {
     double ah = 0;
     int n = 0;
     for (std::size_t i = 0; i < series.years.size(); ++i) {
-      if (month_of(series.seen.charges[i].start) != month.month) continue;
+      if (month_of(series.seen.charges[i].start, {}) != month.month) continue;
       ah += series.true_ah[i];
       ++n;
     }

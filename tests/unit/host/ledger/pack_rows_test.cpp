@@ -14,6 +14,11 @@ UtcTime on(int year, unsigned month, unsigned day) {
   return sys_days{std::chrono::year{year} / month / day};
 }
 
+const Zone& utc() {
+  static const Zone zone = Zone::find("UTC").value();
+  return zone;
+}
+
 CapacityRow row_at(CapacityScope scope, std::optional<UtcTime> date) {
   CapacityRow row;
   row.scope = scope;
@@ -24,7 +29,7 @@ CapacityRow row_at(CapacityScope scope, std::optional<UtcTime> date) {
 // 24 months from January 2024, 150 Ah that lose 3 % a year.
 FadeSource two_years() {
   FadeSource source;
-  const int first = month_of(on(2024, 1, 1));
+  const int first = month_of(on(2024, 1, 1), {});
   for (int m = 0; m < 24; ++m) {
     const double wobble = m % 2 == 0 ? 0.1 : -0.1;
     source.points.push_back({first + m,
@@ -99,42 +104,42 @@ TEST_CASE("pack rows: charge that flowed counts from the van's beginning, by its
   stand.start = on(2026, 2, 11);
   stand.discharge_ah = MaybeFigure::known({40, 39, 41, 1});
   figures.stands.push_back(stand);
-  const PackFacts since = pack_facts_of(facts, {}, figures);
+  const PackFacts since = pack_facts_of(facts, {}, figures, utc());
   CHECK(since.discharged_since_logged);
   REQUIRE(since.discharged_ah.size() == 2);
   CHECK(since.discharged_ah[0].second == doctest::Approx(150));
   CHECK(since.discharged_ah[1].second == doctest::Approx(300 + 170));
   figures.odometer_first_km = 20'000;
-  const PackFacts whole = pack_facts_of(facts, {}, figures);
+  const PackFacts whole = pack_facts_of(facts, {}, figures, utc());
   CHECK_FALSE(whole.discharged_since_logged);
   CHECK(whole.discharged_ah[0].second == doctest::Approx(20'000 * 0.5 + 150));
 }
 
 TEST_CASE("pack rows: the pack's age counts from the van's first use") {
   VanFacts facts;
-  CHECK_FALSE(pack_facts_of(facts, {}, {}).first_used);
+  CHECK_FALSE(pack_facts_of(facts, {}, {}, utc()).first_used);
   facts.first_used = std::chrono::sys_days{std::chrono::year{2024} / 2 / 29};
-  CHECK(pack_facts_of(facts, {}, {}).first_used == UtcTime{*facts.first_used});
+  CHECK(pack_facts_of(facts, {}, {}, utc()).first_used == UtcTime{*facts.first_used});
 }
 
 TEST_CASE("pack rows: the owner's line is per cent left, the fade's is per cent lost") {
   Expectation expectation;
   expectation.against = Expectation::Against::age_years;
   expectation.points = {{1, 98}, {8, 70}};
-  const PackFacts facts = pack_facts_of({}, expectation, {});
+  const PackFacts facts = pack_facts_of({}, expectation, {}, utc());
   REQUIRE(facts.expectations.size() == 1);
   CHECK(facts.expectations[0].against == FadeAxis::age_years);
   CHECK(facts.expectations[0].lost_pct_at(0.5).value() == doctest::Approx(1));
   CHECK(facts.expectations[0].lost_pct_at(8).value() == doctest::Approx(30));
   expectation.against = Expectation::Against::odometer_km;
-  CHECK(pack_facts_of({}, expectation, {}).expectations[0].against == FadeAxis::odometer_km);
+  CHECK(pack_facts_of({}, expectation, {}, utc()).expectations[0].against == FadeAxis::odometer_km);
 }
 
 TEST_CASE("pack rows: the slope is made from the months of the period, a verdict from all") {
   PackFacts facts;
   facts.expectations = {{FadeAxis::odometer_km, {{200'000, 10}}}};
   const FadeSource source = two_years();
-  const auto whole = fade_in(source, {}, facts);
+  const auto whole = fade_in(source, {}, facts, utc());
   REQUIRE(whole.size() == 3);
   const FadeRow& by_way = of(whole, FadeAxis::odometer_km);
   CHECK(by_way.n_months == 24);
@@ -147,7 +152,7 @@ TEST_CASE("pack rows: the slope is made from the months of the period, a verdict
   CHECK_FALSE(of(whole, FadeAxis::full_cycles).slope_pct_per_unit.figure);
   CHECK(says(of(whole, FadeAxis::full_cycles).reason, "nominal_ah"));
 
-  const auto year = fade_in(source, {on(2024, 1, 1), on(2025, 1, 1)}, facts);
+  const auto year = fade_in(source, {on(2024, 1, 1), on(2025, 1, 1)}, facts, utc());
   const FadeRow& first = of(year, FadeAxis::odometer_km);
   CHECK(first.n_months == 12);
   CHECK(first.slope_pct_per_unit.figure);
@@ -158,7 +163,7 @@ TEST_CASE("pack rows: the slope is made from the months of the period, a verdict
 
 TEST_CASE("pack rows: below twelve months there is a reason, a cure, and what could be seen") {
   const FadeSource source = two_years();
-  const auto half = fade_in(source, {on(2024, 1, 1), on(2024, 7, 1)}, {});
+  const auto half = fade_in(source, {on(2024, 1, 1), on(2024, 7, 1)}, {}, utc());
   const FadeRow& row = of(half, FadeAxis::odometer_km);
   CHECK(row.n_months == 6);
   CHECK_FALSE(row.slope_pct_per_unit.figure);
@@ -167,17 +172,17 @@ TEST_CASE("pack rows: below twelve months there is a reason, a cure, and what co
   REQUIRE(row.smallest_detectable_pct_per_year);
   CHECK(*row.smallest_detectable_pct_per_year > 0.5);
   CHECK(*row.smallest_detectable_pct_per_year < 5);
-  const auto one = fade_in(source, {on(2024, 1, 1), on(2024, 2, 1)}, {});
+  const auto one = fade_in(source, {on(2024, 1, 1), on(2024, 2, 1)}, {}, utc());
   const FadeRow& single = of(one, FadeAxis::odometer_km);
   CHECK(single.n_months == 1);
   CHECK_FALSE(single.smallest_detectable_pct_per_year);
   CHECK(says(single.smallest_detectable_why, "points a year"));
-  const auto none = fade_in({}, {}, {});
+  const auto none = fade_in({}, {}, {}, utc());
   REQUIRE(none.size() == 3);
   for (const FadeRow& nothing : none) {
     CHECK(nothing.n_months == 0);
     CHECK(says(nothing.reason, "five charges"));
-    CHECK(row_of({"Linden", ""}, nothing).size() == fade_columns().size());
+    CHECK(row_of({"Linden", ""}, nothing, utc()).size() == fade_columns().size());
   }
 }
 
@@ -185,10 +190,10 @@ TEST_CASE("pack rows: an expectation by age says nothing where the van's beginni
   PackFacts facts;
   facts.expectations = {{FadeAxis::age_years, {{10, 10}}}};
   FadeSource source = two_years();
-  const auto unknown = fade_in(source, {}, facts);
+  const auto unknown = fade_in(source, {}, facts, utc());
   CHECK(of(unknown, FadeAxis::age_years).against_expectation == LineVerdict::cannot_tell);
   CHECK(says(of(unknown, FadeAxis::age_years).reason, "new is not known"));
   source.age_since_logged = false;
-  CHECK(of(fade_in(source, {}, facts), FadeAxis::age_years).against_expectation ==
+  CHECK(of(fade_in(source, {}, facts, utc()), FadeAxis::age_years).against_expectation ==
         LineVerdict::worse);
 }

@@ -155,6 +155,35 @@ TEST_CASE("capacity: charges, months and the latest, with what was left out") {
   CHECK_FALSE(now.resistance_mohm.figure);
 }
 
+// Five charges in the first evening hours of February in Auckland, when it is still
+// January in London: one month or the other by the depot's zone, and dated there.
+TEST_CASE("capacity: a month is one of the depot's zone") {
+  std::mt19937 random{46};
+  std::vector<ChargeCapacity> charges;
+  const UtcTime february_there{std::chrono::sys_days{std::chrono::year{2026} / 1 / 31} +
+                               std::chrono::hours{11}};
+  for (int k = 0; k < 5; ++k) {
+    ChargeScene scene;
+    scene.start_ms = (february_there + std::chrono::hours{k * 2}).time_since_epoch().count();
+    ChargeTrace trace = make_charge(scene, random);
+    charges.push_back(measure_charge(trace));
+  }
+  const auto month_row = [&](const char* zone) {
+    CapacityInput input;
+    input.charges = charges;
+    input.rules.zone = Zone::find(zone).value();
+    const CapacityFindings found = combine_capacity(input);
+    REQUIRE(rows_of(found, CapacityScope::month) == 1);
+    REQUIRE(found.months.size() == 1);
+    const auto row = std::find_if(found.rows.begin(), found.rows.end(),
+                                  [](const auto& r) { return r.scope == CapacityScope::month; });
+    CHECK(row->date == start_of_month(found.months[0].month, input.rules.zone));
+    return *row->date;
+  };
+  CHECK(month_row("Pacific/Auckland") == february_there);
+  CHECK(month_row("UTC") == UtcTime{std::chrono::sys_days{std::chrono::year{2026} / 1 / 1}});
+}
+
 TEST_CASE("capacity: fewer than five charges make no month") {
   MadeVan van;
   van.months = 2;

@@ -338,7 +338,7 @@ TEST_CASE("pack watch: what the van says of itself is kept once a month, the las
   REQUIRE(found.reported.size() >= 2);
   CHECK(found.reported.size() <= 4);
   for (std::size_t i = 1; i < found.reported.size(); ++i)
-    CHECK(month_of(found.reported[i].at) == month_of(found.reported[i - 1].at) + 1);
+    CHECK(month_of(found.reported[i].at, {}) == month_of(found.reported[i - 1].at, {}) + 1);
   CHECK(found.reported.back().value == doctest::Approx(150 - 0.61 - 0.1));
   CHECK_FALSE(found.reported.back().in_kwh);
 }

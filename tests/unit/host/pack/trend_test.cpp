@@ -3,6 +3,7 @@
 
 #include <doctest/doctest.h>
 
+#include <optional>
 #include <cmath>
 #include <cstdio>
 #include <random>
@@ -24,14 +25,42 @@ std::vector<MonthValue> months(std::initializer_list<int> after_january_2026) {
 
 TEST_CASE("trend: months of the calendar") {
   const UtcTime january{std::chrono::milliseconds{1'767'592'800'000}};  // 2026-01-05
-  CHECK(month_of(january) == kTrendJanuary);
-  CHECK(start_of_month(kTrendJanuary) ==
+  CHECK(month_of(january, {}) == kTrendJanuary);
+  CHECK(start_of_month(kTrendJanuary, {}) ==
         UtcTime{std::chrono::milliseconds{1'767'225'600'000}});  // 2026-01-01, date -d
-  CHECK(month_of(UtcTime::max()) == 9999 * 12 + 11);
-  CHECK(month_of(UtcTime::min()) == 0);
-  for (int m = 0; m < 30; ++m) CHECK(month_of(start_of_month(m)) == m);
-  CHECK(month_of(start_of_month(kTrendJanuary + 1) - std::chrono::milliseconds{1}) ==
+  CHECK(month_of(UtcTime::max(), {}) == 9999 * 12 + 11);
+  CHECK(month_of(UtcTime::min(), {}) == 0);
+  for (int m = 0; m < 30; ++m) CHECK(month_of(start_of_month(m, {}), {}) == m);
+  CHECK(month_of(start_of_month(kTrendJanuary + 1, {}) - std::chrono::milliseconds{1}, {}) ==
         kTrendJanuary);
+}
+
+// Source: the IANA database as the system packages it; by hand, New York is 5 h behind
+// UTC in winter and 4 in summer, Auckland 13 h ahead in January.
+TEST_CASE("trend: months begin by the clocks of the depot") {
+  const auto at = [](int year, unsigned month, unsigned day, int hour) {
+    return UtcTime{std::chrono::sys_days{std::chrono::year{year} / std::chrono::month{month} /
+                                         std::chrono::day{day}}} +
+           std::chrono::hours{hour};
+  };
+  const std::optional<Zone> west = Zone::find("America/New_York").value();
+  const std::optional<Zone> east = Zone::find("Pacific/Auckland").value();
+  const int february = kTrendJanuary + 1;
+  CHECK(month_of(at(2026, 2, 1, 4), west) == kTrendJanuary);
+  CHECK(month_of(at(2026, 2, 1, 5), west) == february);
+  CHECK(month_of(at(2026, 1, 31, 10), east) == kTrendJanuary);
+  CHECK(month_of(at(2026, 1, 31, 11), east) == february);
+  CHECK(start_of_month(february, west) == at(2026, 2, 1, 5));
+  CHECK(start_of_month(february + 5, west) == at(2026, 7, 1, 4));
+  CHECK(start_of_month(february, east) == at(2026, 1, 31, 11));
+  for (const auto& zone : {west, east}) {
+    for (int m = kTrendJanuary; m < kTrendJanuary + 24; ++m) {
+      CHECK(month_of(start_of_month(m, zone), zone) == m);
+      CHECK(month_of(start_of_month(m, zone) - std::chrono::milliseconds{1}, zone) == m - 1);
+    }
+    CHECK(month_of(UtcTime::max(), zone) == 9999 * 12 + 11);
+    CHECK(month_of(UtcTime::min(), zone) == 0);
+  }
 }
 
 TEST_CASE("trend: refused below twelve months or two like seasons") {
