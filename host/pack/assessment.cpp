@@ -117,8 +117,7 @@ PackAssessment assess_pack(const PackObservations& observations, const PackFacts
   }
   // A change that nothing contradicts confirms no level: that takes the rests.
   const bool confirmed =
-      result.witness.verdict == WitnessVerdict::agrees_moving ||
-      (result.witness.verdict == WitnessVerdict::agrees_still && result.witness.level_agrees);
+      result.witness.verdict == WitnessVerdict::agrees_moving || result.witness.level_agrees;
   const auto change = change_of_months_pct(months);
   for (CapacityRow& row : result.capacity.rows) {
     const bool by_controller = row.method == CapacityMethod::controller_edges ||

@@ -168,18 +168,19 @@ void judge(FadeRow& row, const Lost& lost, const LossLine* line, const FadeInput
   // Of no change the witness is only as sure as it is itself.
   const bool still = witness.verdict == WitnessVerdict::agrees_still;
   Figure sure = lost.pct;
-  if (still && witness.cells_pct) {
+  if (still && witness.cells_pct && !witness.level_agrees) {
     sure.low = std::min(sure.low, -witness.cells_pct->high);
     sure.high = std::max(sure.high, -witness.cells_pct->low);
   }
   const LineVerdict said = judge_against_line(sure, *row.expected_pct);
   // One that lowers a wrong figure by a table of ages moves with the cells, too.
-  const bool confirmed = (witness.verdict == WitnessVerdict::agrees_moving || still) &&
-                         (row.since_first_logged || witness.level_agrees);
+  const bool confirmed =
+      witness.level_agrees ||
+      (row.since_first_logged && (witness.verdict == WitnessVerdict::agrees_moving || still));
   std::string by = baseline_text(row, input) + " it lost " + number(lost.pct.value, 1) + " (" +
                    number(lost.pct.low, 1) + " to " + number(lost.pct.high, 1) + ") %, expected " +
                    number(*row.expected_pct, 1) + " %";
-  if (still && witness.cells_pct) {
+  if (still && witness.cells_pct && !witness.level_agrees) {
     by += ", the cells themselves " + number(-witness.cells_pct->high, 1) + " to " +
           number(-witness.cells_pct->low, 1) + " %";
   }
@@ -309,8 +310,8 @@ std::vector<FadeRow> build_fade_rows(const FadeInput& input) {
     if (row.measured_pct.figure) {
       if (input.witness.verdict == WitnessVerdict::contradicts) {
         row.findings.push_back(Finding::scale_contradicted);
-      } else if (input.witness.verdict == WitnessVerdict::too_little ||
-                 (!row.since_first_logged && !input.witness.level_agrees)) {
+      } else if (!input.witness.level_agrees &&
+                 (input.witness.verdict == WitnessVerdict::too_little || !row.since_first_logged)) {
         row.findings.push_back(Finding::scale_not_confirmed);
       }
     }

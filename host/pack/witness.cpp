@@ -92,6 +92,8 @@ Witness hear_witness(const WitnessInput& input) {
   const auto conclude = [&](WitnessVerdict verdict, std::string reason) {
     witness.verdict = verdict;
     witness.reason = std::move(reason);
+    // Rests confirm nothing beside a contradiction.
+    witness.level_agrees = witness.level_agrees && verdict != WitnessVerdict::contradicts;
     return witness;
   };
   if (input.edges_ah && input.rest_ah) {

@@ -156,6 +156,13 @@ TEST_CASE("witness: rest to rest and the voltage at rest can contradict") {
   CHECK(hear_witness(input).verdict == WitnessVerdict::contradicts);
   drift.drift->points = around(-1, 0.3);
   CHECK(hear_witness(input).verdict == WitnessVerdict::agrees_moving);
+  // Rests at one level confirm it, but nothing beside a contradiction.
+  input.n_risen_at_rest = 3;
+  input.rest_ah = around(158, 2);
+  CHECK(hear_witness(input).level_agrees);
+  drift.drift->points = around(-4, 1);
+  CHECK(hear_witness(input).verdict == WitnessVerdict::contradicts);
+  CHECK_FALSE(hear_witness(input).level_agrees);
 }
 
 TEST_CASE("fade: a controller that is right, two years of months, is not left in cannot tell") {
@@ -354,6 +361,30 @@ TEST_CASE("fade: cells that move with the controller confirm no level since new"
   const auto rested = seen_rows(input);
   CHECK(row_of(rested, FadeAxis::age_years)->against_expectation == LineVerdict::better);
   CHECK(row_of(rested, FadeAxis::age_years)->findings.empty());
+}
+
+// Charges of unlike power have no window in common, or cells that moved too little to
+// be seen: rests that tell the same scale confirm it all the same.
+TEST_CASE("fade: rests confirm where charges are too unlike each other to be heard") {
+  std::mt19937 random{38};  // seed 38
+  const auto points = made_months(random, 24, 0.02, 0.003);
+  FadeInput input;
+  input.points = points;
+  input.expectations = kLines;
+  const auto told = [&](Witness witness) {
+    input.witness = std::move(witness);
+    return *row_of(seen_rows(input), FadeAxis::age_years);
+  };
+  Witness unheard{WitnessVerdict::too_little, "no three like charges"};
+  CHECK(told(unheard).against_expectation == LineVerdict::cannot_tell);
+  CHECK(told(unheard).findings == std::vector{Finding::scale_not_confirmed});
+  unheard.level_agrees = true;
+  CHECK(told(unheard).against_expectation == LineVerdict::on);
+  CHECK(told(unheard).findings.empty());
+  Witness still{WitnessVerdict::agrees_still, "made so", ChangeRange{-9, 4}};
+  CHECK(told(still).against_expectation == LineVerdict::cannot_tell);
+  still.level_agrees = true;
+  CHECK(told(still).against_expectation == LineVerdict::on);
 }
 
 TEST_CASE("fade: below twelve months no slope, but what could be seen and the level") {
