@@ -12,7 +12,10 @@
 //           The two together by inverse variance.
 // Drift     what is left over grows in a straight line from rest to rest, within
 //           what a state of charge at rest is off by; where it does not the offset
-//           has wandered, and is told as much less surely.
+//           has wandered, and is told as much less surely. So it is where charges of
+//           like power, each of which counts the same Ah for the same rise, leave more
+//           over than their edges do: the sensor's offset or the controller's count
+//           differs from one to the next, and what is told of any one is less sure.
 // Rest      the first minute after half an hour or more without an answer, below
 //           5 A, before the load of a drive.
 // Refuses   less than 20 h awake, less than 98 % of that seen, a state of charge
@@ -22,7 +25,7 @@
 //           taken without any evidence.
 // Caution   what is drawn while nothing is asked, less than a code at a time,
 //           is taken for nothing.
-// Bounded   some 100 bytes an episode, 32 a charge.
+// Bounded   some 100 bytes an episode, 40 a charge.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -104,6 +107,7 @@ class OffsetWatch {
     float step_pct = 0;
     std::int64_t charge = 0;
     std::int64_t time_ms = 0;
+    std::int64_t start_ms = 0;
   };
   struct Balance {
     double offset_a = 0;
@@ -131,6 +135,8 @@ class OffsetWatch {
                                                    Refusals& refusals) const;
   [[nodiscard]] double capacity_ah(int turn) const;
   [[nodiscard]] static double drift_of(std::span<const LeftOver> rests);
+  // 1 sd, A, of what the offset differs by from charge to charge; 0: nothing shows.
+  [[nodiscard]] double wander_a(int turn) const;
 
   std::vector<Stretch> stretches_;
   std::vector<Rise> rises_;

@@ -187,6 +187,44 @@ TEST_CASE("offset: one that wanders a little is told less surely") {
   CHECK(wandering.u_a < 0.15);
 }
 
+// Slow charges of one power, every night to another state of charge: no two rests in a
+// row tell that the offset swings, the charges do. In the nine days of a swing it is on
+// most of them further from the mean than the balance of all of them is sure.
+TEST_CASE("offset: charges of like power tell that it swings, and each day is then less sure") {
+  const auto offset_of = [](double swing_a) {
+    Van van;
+    for (int d = 0; d < 18; ++d) {
+      van.offset_a = 0.4 + swing_a * std::sin(2 * 3.14159265 * d / 9);
+      van.day(20);
+    }
+    const PackReading reading = van.read();
+    CAPTURE(offset_row(reading).evidence);
+    REQUIRE(reading.offset.has_value());
+    CHECK(std::abs(reading.offset->a - 0.4) < 0.05);
+    CHECK((offset_row(reading).evidence.find("from charge to charge") != std::string::npos) ==
+          (swing_a > 0));
+    return *reading.offset;
+  };
+  const SensorOffset still = offset_of(0), swinging = offset_of(0.2);
+  CHECK(still.u_a < 0.06);
+  // The swing's own root mean square is 0.14 A.
+  CHECK(swinging.u_a > 0.11);
+  CHECK(swinging.u_a < 0.22);
+}
+
+// A pack that fades by a twentieth in a year, under an offset that stays as it is.
+TEST_CASE("offset: a pack that fades is no offset that wanders") {
+  Van van;
+  van.offset_a = 0.3;
+  for (int d = 0; d < 120; ++d) {
+    van.capacity_ah = 160 * (1 - 0.05 * d / 365);
+    van.day(20);
+  }
+  const Verdict row = offset_row(van.read());
+  CAPTURE(row.evidence);
+  CHECK(row.evidence.find("from charge to charge") == std::string::npos);
+}
+
 TEST_CASE("offset: less than 20 h awake is too little, and it says so") {
   Van van;
   van.offset_a = 0.4;
