@@ -19,6 +19,7 @@ constexpr double kLeastWeightKg = 300;
 // Some currencies write a van in hundreds of millions.
 constexpr double kMostVanSum = 1'000'000'000;
 constexpr std::size_t kLongestWarrantyNameBytes = 64;
+constexpr double kMonthsAYearOfWarranty = 12;
 constexpr std::chrono::year kEarliestYear{1990}, kLatestYear{2200};
 
 // A number in a range, into a member that is empty before.
@@ -148,6 +149,11 @@ void read_warranty(const toml::table& table, FleetVan& van, Complaints& complain
   out.from_day = written.from;
   out.from_km = WrittenDistance{written.from_km, written.from_miles}.in_km().value_or(0);
   if (!out.limit_km && !out.limit_years) return wrong("ends nowhere: it needs years, miles or km");
+  if (out.limit_years) {
+    const double months = *out.limit_years * kMonthsAYearOfWarranty;
+    if (std::round(months) < 1 || std::abs(months - std::round(months)) > 1e-6)
+      return wrong("has years that are no whole months");
+  }
   if (out.limit_years && !out.from_day)
     return wrong("lacks the key 'from': the day from which its years count");
   if (std::ranges::find(van.warranties, out.name, &Warranty::name) != van.warranties.end())

@@ -100,6 +100,9 @@ TEST_CASE("fleet ownership: what is wrong has its place and says what is right")
   CHECK(mistakes("warranty = [ 8 ]\n").starts_with("fleet.toml:5:14: warranty must be a list"));
   CHECK(mistakes("warranty = [ { name = \"pack\" } ]\n") ==
         "fleet.toml:5:14: warranty 'pack' ends nowhere: it needs years, miles or km");
+  CHECK(mistakes("warranty = [ { name = \"pack\", years = 0.01, from = 2024-02-29 } ]\n") ==
+        "fleet.toml:5:14: warranty 'pack' has years that are no whole months");
+  CHECK(mistakes("warranty = [ { name = \"pack\", years = 2.5, from = 2024-02-29 } ]\n") == "");
   CHECK(mistakes("warranty = [ { name = \"pack\", years = 8 } ]\n") ==
         "fleet.toml:5:14: warranty 'pack' lacks the key 'from': the day from which its years "
         "count");
