@@ -57,7 +57,11 @@ Result<Done> tell_wear_of(OpenDepot& open, const AskedVan& van, const std::set<s
   const auto measured = [&](const Note& note) {
     return ids.contains(note.id) && (note.kind == NoteKind::tread || note.kind == NoteKind::pad);
   };
-  if (std::ranges::none_of(*notes, measured)) return Done{};
+  const auto read = [&](const Note& note) {
+    return ids.contains(note.id) && note.kind == NoteKind::odometer;
+  };
+  const bool any_measured = std::ranges::any_of(*notes, measured);
+  if (!any_measured && std::ranges::none_of(*notes, read)) return Done{};
   const auto today = last_moment(open, van, *notes);
   if (!today) return today.error();
   const auto parts = parts_of_van(open, van);
@@ -67,8 +71,11 @@ Result<Done> tell_wear_of(OpenDepot& open, const AskedVan& van, const std::set<s
   bool miles = false;
   for (const Note& note : *notes)
     if (note.kind == NoteKind::odometer) miles = note.values[kOdometerReading].text.ends_with("mi");
-  const VanUpkeep upkeep =
-      upkeep_of(fleet, van.names, duty_of(*parts, values, fleet.zone, *today), values);
+  const VanDuty duty = duty_of(*parts, values, fleet.zone, *today);
+  for (const LeftOutNote& note : duty.left_out)
+    if (ids.contains(note.id)) lines.push_back(clean_text(note.why) + "\n");
+  if (!any_measured) return Done{};
+  const VanUpkeep upkeep = upkeep_of(fleet, van.names, duty, values);
   for (const Note& note : *notes) {
     if (!measured(note)) continue;
     const auto row = std::ranges::find_if(upkeep.rows, [&](const UpkeepRow& one) {

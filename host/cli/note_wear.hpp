@@ -1,4 +1,5 @@
-// Says how fast what was just measured by a gauge wears, and when it is due.
+// Says how fast what was just measured by a gauge wears, and when it is due; and which
+// odometer readings contradict the van's own.
 #pragma once
 #include <cstdint>
 #include <set>
@@ -7,8 +8,8 @@
 
 namespace packmile::cli {
 
-// Of treads and pads with these ids that are the newest of their tyre or axle. False:
-// an error, which has been said.
+// Of treads and pads with these ids that are the newest of their tyre or axle, and of
+// odometer notes with these ids. False: an error, which has been said.
 [[nodiscard]] bool tell_wear(OpenDepot& open, const std::set<std::uint32_t>& ids);
 
 }  // namespace packmile::cli

@@ -16,6 +16,9 @@ namespace {
 // What is due within so many days is said below the table.
 constexpr std::chrono::days kSoonDays{28};
 
+// Narrower ranges than this are not shown: km, hours, starts, kWh; years and mm.
+constexpr double kNarrow = 3, kNarrowFine = 0.1;
+
 constexpr char kUpkeepCaution[] =
     "It informs; the maker's schedule, the law where you are and a competent inspection decide.\n"
     "Wheels off the ground only on stands. Orange cables are high voltage: licensed people only.\n";
@@ -33,6 +36,17 @@ std::string plain(double value, PartRule rule) {
   const bool fine = rule == PartRule::age || rule == PartRule::measured;
   const double rounded = std::round(value * 10) / 10 + 0.0;  // no "-0.0"
   return fine ? fmt::format("{:.1f}", rounded) : fmt::format("{:.0f}", std::round(value) + 0.0);
+}
+
+// With its range where that is wider than people care for.
+std::string ranged(const MaybeFigure& figure, PartRule rule, double factor) {
+  if (!figure.figure) return "-";
+  const Figure& f = *figure.figure;
+  const bool fine = rule == PartRule::age || rule == PartRule::measured;
+  const std::string value = plain(f.value * factor, rule);
+  if ((f.high - f.low) * factor < (fine ? kNarrowFine : kNarrow)) return value;
+  return fmt::format("{} ({} to {})", value, plain(f.low * factor, rule),
+                     plain(f.high * factor, rule));
 }
 
 std::string due_text(const std::optional<DueDates>& due) {
@@ -53,27 +67,50 @@ bool is_due_in(const UpkeepRow& row, const Period& period, const Zone& zone) {
   return at && period.holds(*at);
 }
 
+std::string first_text(const UpkeepRow& row) {
+  if (row.decided_by != row.state.rule || !row.state.due) return {};
+  return row.perhaps.empty() ? "first" : "first?";
+}
+
 std::string part_text(const UpkeepRow& row) {
   return clean_text(row.part) + (row.position.empty() ? "" : " " + row.position);
+}
+
+// A tread that may be down to the law's least depth within the next weeks; empty: none.
+std::string legal_text(const UpkeepRow& row, LocalDay today, const std::string& what) {
+  if (!row.legal_limit_mm || !row.last) return {};
+  const auto& left = row.legal_remaining_mm.figure;
+  if (left && left->low <= 0)
+    return fmt::format("{}: {} the law's {:.1f} mm when it was measured on {}; have it looked at\n",
+                       what, left->value <= 0 ? "was down to" : "may have been down to",
+                       *row.legal_limit_mm, text_of(*row.last));
+  if (!row.legal_due || row.legal_due->earliest > today + kSoonDays) return {};
+  return fmt::format("{}: may be down to the law's {:.1f} mm {}; measure it\n", what,
+                     *row.legal_limit_mm,
+                     row.legal_due->earliest <= today ? std::string{"by now"}
+                                                      : "by " + text_of(row.legal_due->earliest));
 }
 
 // What needs somebody's hands, one line each.
 std::string soon_text(const VanUpkeep& van) {
   std::string out;
   for (const UpkeepRow& row : van.rows) {
-    if (row.legal_due && row.legal_due->earliest <= van.today + kSoonDays)
-      out += fmt::format("{}, {}: may be down to the law's {:.1f} mm by {}; measure it\n",
-                         clean_text(van.names.van), part_text(row), *row.legal_limit_mm,
-                         text_of(row.legal_due->earliest));
+    const std::string what = clean_text(van.names.van) + ", " + part_text(row);
+    out += legal_text(row, van.today, what);
     if (!row.state.due || row.decided_by != row.state.rule ||
         row.state.due->likely > van.today + kSoonDays)
       continue;
-    out +=
-        row.state.due->likely <= van.today
-            ? fmt::format("{}, {}: overdue by {}\n", clean_text(van.names.van), part_text(row),
-                          word_of(row.state.rule))
-            : fmt::format("{}, {}: due about {} by {}\n", clean_text(van.names.van), part_text(row),
-                          text_of(row.state.due->likely), word_of(row.state.rule));
+    const std::string day = text_of(row.state.due->likely);
+    const std::string_view rule = word_of(row.state.rule);
+    if (row.is_warranty)
+      out += row.state.due->likely <= van.today
+                 ? fmt::format("{}: ran out about {} by {}", what, day, rule)
+                 : fmt::format("{}: runs out about {} by {}", what, day, rule);
+    else
+      out += row.state.due->likely <= van.today
+                 ? fmt::format("{}: overdue by {}, since about {}", what, rule, day)
+                 : fmt::format("{}: due about {} by {}", what, day, rule);
+    out += row.perhaps.empty() ? "\n" : "; " + clean_text(row.perhaps) + "\n";
   }
   return out;
 }
@@ -81,11 +118,16 @@ std::string soon_text(const VanUpkeep& van) {
 std::string life_text(const VanUpkeep& van, bool miles) {
   const std::string name = clean_text(van.names.van);
   if (!van.odometer_km.figure) return fmt::format("{}: {}\n", name, van.odometer_km.why);
-  return fmt::format("{}: {:.0f} {} by its odometer, {:.1f} years of average use{}\n", name,
-                     van.odometer_km.figure->value * (miles ? 1 / kKmPerMile : 1),
-                     miles ? "miles" : "km", van.equivalent_years.figure->value,
-                     van.calendar_years
-                         ? fmt::format(", {:.1f} years after it was bought", *van.calendar_years)
+  const double factor = miles ? 1 / kKmPerMile : 1;
+  const bool projected = van.odometer_known_to && *van.odometer_known_to < van.today;
+  return fmt::format(
+      "{}: {} {} by its odometer{}, {:.1f} years of average use{}\n", name,
+      ranged(van.odometer_km, PartRule::distance, factor), miles ? "miles" : "km",
+      projected
+          ? fmt::format(" (known to {}, then by its own use)", text_of(*van.odometer_known_to))
+          : std::string{},
+      van.equivalent_years.figure->value,
+      van.calendar_years ? fmt::format(" beside {:.1f} by the calendar", *van.calendar_years)
                          : std::string{});
 }
 
@@ -102,6 +144,7 @@ ExitCode run_upkeep(const RowsOptions& options) {
   Rows rows{upkeep_columns(), {}};
   std::vector<std::vector<std::string>> lines;
   std::string soon, lives, missing;
+  bool any_friction = false;
   Reasons reasons;
   for (const AskedVan& van : asked.vans) {
     auto record = on_record(asked, van);
@@ -127,20 +170,21 @@ ExitCode run_upkeep(const RowsOptions& options) {
       if (options.format != Format::table) continue;
       const PartRule rule = row.state.rule;
       const double factor = factor_of(rule, miles);
-      const auto number = [&](const MaybeFigure& figure) {
-        return figure.figure ? plain(figure.figure->value * factor, rule) : std::string{"-"};
-      };
+      // What is left tells the range of what was used as well.
+      const std::string used = row.state.limit && row.state.used.figure
+                                   ? plain(row.state.used.figure->value * factor, rule)
+                                   : ranged(row.state.used, rule, factor);
       if (!row.state.due) reasons.note(Cell::unknown(row.state.due_why));
       lines.push_back({clean_text(van.names.van), clean_text(row.part), row.position,
-                       std::string{word_of(rule)}, row.last ? text_of(*row.last) : "-",
-                       number(row.state.used),
+                       std::string{word_of(rule)}, row.last ? text_of(*row.last) : "-", used,
                        row.state.limit ? plain(*row.state.limit * factor, rule) : "-",
-                       number(row.state.remaining), unit_text(rule, miles), due_text(row.state.due),
-                       row.decided_by == rule && row.state.due ? "first" : "",
-                       share_or_dash(row.used_share), share_or_dash(row.age_share)});
+                       ranged(row.state.remaining, rule, factor), unit_text(rule, miles),
+                       due_text(row.state.due), first_text(row), share_or_dash(row.used_share),
+                       share_or_dash(row.age_share)});
     }
     soon += soon_text(upkeep);
     lives += life_text(upkeep, miles);
+    any_friction = any_friction || upkeep.friction_share.figure.has_value();
     if (upkeep.friction_share.figure)
       lives += fmt::format(
           "{}: friction brakes took {} % of the braking of the last {} days: a trend to hold "
@@ -157,9 +201,13 @@ ExitCode run_upkeep(const RowsOptions& options) {
         {"used", true},   {"limit", true}, {"left", true},   {"unit", false}, {"due", false},
         {"first", false}, {"use %", true}, {"age %", true}};
     return render_table(columns, lines) + foot_of(asked, reasons) +
-           fmt::format("Today: {}. Due: likely (95 % of what the van's own use leaves open).\n",
-                       as_of.as_of->text) +
-           soon + lives + kAverageMilesSource + ".\n" + missing + kUpkeepCaution;
+           fmt::format(
+               "Today: {}. Due: likely (95 % of what the van's own use leaves open). "
+               "first?: another rule of the part may come first.\n",
+               as_of.as_of->text) +
+           soon + lives + (any_friction ? "Friction's share: " + friction_assumes() + ".\n" : "") +
+           kAverageMilesSource + ".\nLeast tread by law: " + kLegalTreadSource + ".\n" + missing +
+           kUpkeepCaution;
   });
 }
 

@@ -107,7 +107,7 @@ AskedOr ask(const RowsOptions& options, bool with_noted) {
 }
 
 Result<VanParts> parts_of_van(OpenDepot& open, const AskedVan& van) {
-  VanParts parts{facts_of(open.depot.fleet, van.names), {}, {}, {}, {}, {}};
+  VanParts parts{facts_of(open.depot.fleet, van.names), {}, {}, {}, {}, {}, {}};
   if (!van.id) return parts;
   // The whole life: what lies before and beyond the period is needed too.
   auto trips = open.ledger.trips(*van.id, {});
@@ -120,6 +120,9 @@ Result<VanParts> parts_of_van(OpenDepot& open, const AskedVan& van) {
   if (!trace) return trace.error();
   auto lost = open.ledger.lost(*van.id);
   if (!lost) return lost.error();
+  auto cards = open.ledger.cards(*van.id);
+  if (!cards) return cards.error();
+  parts.cards = std::move(*cards);
   parts.lost = std::move(*lost);
   parts.trips = std::move(*trips);
   parts.sessions = std::move(*sessions);

@@ -146,10 +146,22 @@ UseRateOrWhy use_rate_of_readings(std::span<const CounterReading> readings) {
   return {out, {}};
 }
 
+Figure used_in(const UseRate& rate, double days) {
+  const double value = rate.per_day * days;
+  const double half = rate.factor_95 * std::hypot(rate.u_per_day * days,
+                                                  rate.sd_day * std::sqrt(std::max(0.0, days)));
+  return {value, std::max(0.0, value - half), value + half, half};
+}
+
 std::optional<DaysUntil> days_until(const Left& left, const UseRate& rate) {
   DaysUntil out;
   if (left.amount <= 0) {
-    out.latest = 0;
+    // It is used up, unless what is left is so unsure that some may be.
+    const bool some_may_be = -left.amount < kZ95 * left.u_high;
+    if (!some_may_be)
+      out.latest = 0;
+    else if (rate.per_day > 0)
+      out.latest = border(left.amount, left.u_high, rate, -1);
     return out;
   }
   if (!(rate.per_day > 0)) return std::nullopt;
@@ -159,15 +171,13 @@ std::optional<DaysUntil> days_until(const Left& left, const UseRate& rate) {
   return out;
 }
 
-std::optional<DueDates> due_from(LocalDay today, const DaysUntil& days) {
+std::optional<DueDates> due_from(LocalDay from, const DaysUntil& days) {
   if (!(days.likely <= kMostDaysAhead)) return std::nullopt;
-  const auto later = [today](double count) {
-    return today + std::chrono::days{std::lround(count)};
-  };
+  const auto later = [from](double count) { return from + std::chrono::days{std::lround(count)}; };
   DueDates out;
   out.likely = later(days.likely);
-  out.earliest = later(days.earliest);
-  if (days.latest && *days.latest <= kMostDaysAhead) out.latest = later(*days.latest);
+  out.earliest = later(std::floor(days.earliest));
+  if (days.latest && *days.latest <= kMostDaysAhead) out.latest = later(std::ceil(*days.latest));
   return out;
 }
 

@@ -13,6 +13,8 @@
 #include <span>
 #include <string>
 
+#include "figure.hpp"
+
 namespace packmile {
 
 // A calendar day of the depot's zone.
@@ -62,7 +64,9 @@ struct Left {
   double u_low = 0;
   double u_high = 0;
 };
-// Days from now. All 0 where nothing is left.
+// What a van of this rate uses in so many days, 95 %; none of it below 0.
+[[nodiscard]] Figure used_in(const UseRate& rate, double days);
+// Days from now. earliest and likely are 0 where nothing is left.
 struct DaysUntil {
   double likely = 0;
   double earliest = 0;           // 95 %, as latest
@@ -77,8 +81,9 @@ struct DueDates {
   LocalDay earliest;
   std::optional<LocalDay> latest;
 };
-// nullopt: further than anybody plans, 100 years.
-[[nodiscard]] std::optional<DueDates> due_from(LocalDay today, const DaysUntil& days);
+// from: the day on which so much was left. earliest is cut down to whole days, latest
+// up. nullopt: further than anybody plans, 100 years.
+[[nodiscard]] std::optional<DueDates> due_from(LocalDay from, const DaysUntil& days);
 
 // So many months later; of a month that is too short its last day.
 [[nodiscard]] LocalDay months_later(LocalDay day, int months);

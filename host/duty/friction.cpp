@@ -104,6 +104,14 @@ double kinetic_kwh(double mass_kg, double speed_kmh) {
   return mass_kg * v * v / 2 / kJoulePerKwh;
 }
 
+std::string friction_assumes(const FrictionRules& rules) {
+  return fmt::format(
+      "assumed: half the payload, its mass to {:.0f} %; a level road; rolling {} to {}; drag area "
+      "{} to {} m2; {:.0f} to {:.0f} % from the wheels to the pack (judgments, no source)",
+      100 * rules.mass_u, rules.rolling_low, rules.rolling_high, rules.drag_area_low_m2,
+      rules.drag_area_high_m2, 100 * rules.regen_low, 100 * rules.regen_high);
+}
+
 MaybeFigure friction_share(const FallSums& falls, double mass_kg, const FrictionRules& rules) {
   const double kinetic_kwh_all = falls.kinetic_j_per_kg * mass_kg / kJoulePerKwh;
   if (!(kinetic_kwh_all >= kLeastFallsKwh))

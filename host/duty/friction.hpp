@@ -57,6 +57,9 @@ struct FrictionRules {
   double rotating = 1.03;  // what turns with the wheels, as mass
 };
 
+// In words, for whoever reads the share.
+[[nodiscard]] std::string friction_assumes(const FrictionRules& rules = {});
+
 // 0..1. mass_kg: the empty van and half its payload. Refuses below 0.5 kWh of
 // falls, and where less than 0.9 of their time was seen.
 [[nodiscard]] MaybeFigure friction_share(const FallSums& falls, double mass_kg,

@@ -1,5 +1,7 @@
 #include "duty/part_life.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 
@@ -9,14 +11,15 @@ namespace {
 constexpr double kMonthsPerYear = 12;
 constexpr char kNoLimit[] = "fleet.toml names no limit for it";
 constexpr char kNeverDue[] = "nothing was used lately: at this rate it is never due";
+constexpr char kUsedUp[] = "it is used up";
 constexpr char kTooFar[] = "more than 100 years away at this rate";
 
-MaybeFigure exact(double value) { return MaybeFigure::known({value, value, value, 0}); }
-
-void set_due(RuleState& state, const Left& left, const UseRateOrWhy& rate, LocalDay today) {
-  if (left.amount <= 0) {
-    state.due = DueDates{today, today, today};
-    state.basis = "it is used up";
+// left: on `from`.
+void set_due(RuleState& state, const Left& left, const UseRateOrWhy& rate, LocalDay from,
+             const std::optional<DueDates>& passed = {}) {
+  if (left.amount <= 0 && (passed || !rate.rate)) {
+    state.due = passed ? *passed : DueDates{from, from, from};
+    state.basis = kUsedUp;
     return;
   }
   if (!rate.rate) {
@@ -26,13 +29,32 @@ void set_due(RuleState& state, const Left& left, const UseRateOrWhy& rate, Local
   const auto days = days_until(left, *rate.rate);
   if (!days) {
     state.due_why = kNeverDue;
+    state.never = true;
     return;
   }
-  state.due = due_from(today, *days);
-  if (state.due)
-    state.basis = rate.rate->basis;
-  else
+  state.due = due_from(from, *days);
+  state.never = !state.due;
+  if (!state.due)
     state.due_why = kTooFar;
+  else
+    state.basis = left.amount <= 0 ? kUsedUp : rate.rate->basis;
+}
+
+// What may come before the rule that decides. What was used up is past all doubt.
+std::string perhaps_of(const std::vector<RuleState>& rules, const RuleState& first) {
+  if (first.basis == kUsedUp) return {};
+  std::string out;
+  for (const RuleState& state : rules) {
+    if (state.rule == first.rule || !state.limit || state.never) continue;
+    std::string why;
+    if (!state.due)
+      why =
+          fmt::format("{} may come first, it is not known: {}", word_of(state.rule), state.due_why);
+    else if (!first.due->latest || state.due->earliest < *first.due->latest)
+      why = fmt::format("{} may come first", word_of(state.rule));
+    if (!why.empty()) out += (out.empty() ? "" : "; ") + why;
+  }
+  return out;
 }
 
 }  // namespace
@@ -74,10 +96,17 @@ std::string_view unit_of(PartRule rule) {
 }
 
 RuleState state_by_counter(PartRule rule, const MaybeFigure& used, std::optional<double> limit,
-                           const UseRateOrWhy& rate, LocalDay today) {
+                           const UseRateOrWhy& rate, LocalDay known_to, LocalDay today,
+                           const std::optional<DueDates>& passed) {
   RuleState state;
   state.rule = rule;
   state.used = used;
+  if (used.figure && rate.rate && today > known_to) {
+    const Figure since = used_in(*rate.rate, static_cast<double>((today - known_to).count()));
+    Figure& f = *state.used.figure;
+    f = {f.value + since.value, f.low + since.low, f.high + since.high,
+         std::hypot(f.scatter, since.scatter)};
+  }
   state.limit = limit;
   if (!limit) {
     state.limit_why = kNoLimit;
@@ -90,20 +119,30 @@ RuleState state_by_counter(PartRule rule, const MaybeFigure& used, std::optional
     state.due_why = used.why;
     return state;
   }
-  const Figure& f = *used.figure;
-  const Figure left{*limit - f.value, *limit - f.high, *limit - f.low, f.scatter};
-  state.remaining = MaybeFigure::known(left);
-  state.share = f.value / *limit;
-  set_due(state, {left.value, (left.value - left.low) / kZ95, (left.high - left.value) / kZ95},
-          rate, today);
+  const Figure& now = *state.used.figure;
+  state.remaining =
+      MaybeFigure::known({*limit - now.value, *limit - now.high, *limit - now.low, now.scatter});
+  state.share = now.value / *limit;
+  const Figure& then = *used.figure;
+  set_due(state,
+          {*limit - then.value, (then.high - then.value) / kZ95, (then.value - then.low) / kZ95},
+          rate, known_to, passed);
   return state;
 }
 
 RuleState state_by_age(std::optional<LocalDay> from, const std::string& from_why,
-                       std::optional<int> limit_months, LocalDay today) {
+                       std::optional<int> limit_months, LocalDay today,
+                       std::optional<LocalDay> not_before) {
   RuleState state;
   state.rule = PartRule::age;
-  state.used = from ? exact(years_between(*from, today)) : MaybeFigure::unknown(from_why);
+  const LocalDay earliest =
+      from && not_before ? std::min(*not_before, *from) : from.value_or(LocalDay{});
+  const LocalDay likely = from ? earliest + (*from - earliest) / 2 : LocalDay{};
+  const auto years = [&](LocalDay at, LocalDay low, LocalDay high) {
+    return MaybeFigure::known(
+        {years_between(at, today), years_between(low, today), years_between(high, today), 0});
+  };
+  state.used = from ? years(likely, *from, earliest) : MaybeFigure::unknown(from_why);
   if (!limit_months) {
     state.limit_why = kNoLimit;
     state.remaining = MaybeFigure::unknown(kNoLimit);
@@ -116,17 +155,33 @@ RuleState state_by_age(std::optional<LocalDay> from, const std::string& from_why
     state.due_why = from_why;
     return state;
   }
-  const LocalDay due = months_later(*from, *limit_months);
-  state.remaining = exact(years_between(today, due));
-  state.due = DueDates{due, due, due};
+  const LocalDay due = months_later(likely, *limit_months);
+  state.due =
+      DueDates{due, months_later(earliest, *limit_months), months_later(*from, *limit_months)};
+  state.remaining =
+      MaybeFigure::known({years_between(today, due), years_between(today, state.due->earliest),
+                          years_between(today, *state.due->latest), 0});
   state.share =
-      static_cast<double>((today - *from).count()) / static_cast<double>((due - *from).count());
+      static_cast<double>((today - likely).count()) / static_cast<double>((due - likely).count());
   return state;
 }
 
-RuleState state_by_measure(std::span<const DepthReading> readings, double limit_mm,
-                           std::optional<double> now_km, const UseRateOrWhy& km_rate,
-                           LocalDay today) {
+WearOrWhy wear_of(const Measured& part) {
+  const auto own = since_rise(part.readings);
+  if (own.size() < part.readings.size() || part.borders.empty()) return fit_wear(own);
+  const auto here = since_border(own, part.borders);
+  WearOrWhy out = fit_wear(here);
+  if (!out.wear && here.size() < 2)
+    out.why = fmt::format(
+        "the tyre came from the other axle on {}, and axles wear tyres at rates "
+        "of their own: measure it again in a month or more",
+        text_of(part.borders.back().day));
+  return out;
+}
+
+RuleState state_by_measure(const Measured& part, double limit_mm, const MaybeFigure& now_km,
+                           const UseRateOrWhy& km_rate, LocalDay known_to) {
+  const auto readings = since_rise(part.readings);
   RuleState state;
   state.rule = PartRule::measured;
   state.limit = limit_mm;
@@ -136,30 +191,42 @@ RuleState state_by_measure(std::span<const DepthReading> readings, double limit_
     state.due_why = why;
     return state;
   }
-  const WearOrWhy fit = fit_wear(readings);
   const DepthReading& last = readings.back();
   // Where its life began: of what lies before a rise nothing counts.
-  const DepthReading& first = fit.wear ? fit.wear->readings.front() : readings.front();
-  const double worn = first.depth_mm - last.depth_mm;
-  const double u_worn =
-      &first == &last || first.id == last.id ? 0 : std::hypot(first.gauge_u_mm, last.gauge_u_mm);
+  const DepthReading& first = readings.front();
+  // Nothing grows: what a gauge makes of it is its error.
+  const double worn = std::max(0.0, first.depth_mm - last.depth_mm);
+  const double u_worn = readings.size() == 1 ? 0 : std::hypot(first.gauge_u_mm, last.gauge_u_mm);
   state.used = MaybeFigure::known(figure_of(worn, u_worn, 0));
+  state.used.figure->low = std::max(0.0, state.used.figure->low);
   const double left_mm = last.depth_mm - limit_mm;
   state.remaining = MaybeFigure::known(figure_of(left_mm, last.gauge_u_mm, 0));
-  if (first.depth_mm > limit_mm) state.share = worn / (first.depth_mm - limit_mm);
+  const bool from_new = part.since_new || readings.size() < part.readings.size();
+  if (from_new && first.depth_mm > limit_mm) state.share = worn / (first.depth_mm - limit_mm);
   if (left_mm <= 0) {
-    set_due(state, {}, km_rate, today);
+    state.due = DueDates{last.day, last.day, last.day};
+    state.basis = "it was measured at the limit or below";
     return state;
   }
+  const WearOrWhy fit = wear_of(part);
   if (!fit.wear) {
     state.due_why = fit.why;
     return state;
   }
-  if (!now_km) {
-    state.due_why = "the odometer is not known; note it";
+  if (!now_km.figure) {
+    state.due_why = now_km.why;
     return state;
   }
-  set_due(state, km_to_limit(*fit.wear, limit_mm, *now_km).left(), km_rate, today);
+  const Figure& now = *now_km.figure;
+  Left left = km_to_limit(*fit.wear, limit_mm, now.value).left();
+  left.u_low = std::hypot(left.u_low, (now.high - now.value) / kZ95);
+  left.u_high = std::hypot(left.u_high, (now.value - now.low) / kZ95);
+  set_due(state, left, km_rate, known_to);
+  // It was above the limit when it was measured.
+  if (state.due)
+    for (LocalDay* day : {&state.due->earliest, &state.due->likely})
+      *day = std::max(*day, last.day);
+  if (state.due && state.due->latest) state.due->latest = std::max(*state.due->latest, last.day);
   return state;
 }
 
@@ -175,6 +242,7 @@ PartLife judge_part(std::vector<RuleState> rules) {
   if (first != nullptr) {
     out.decided_by = first->rule;
     out.decided_why.clear();
+    out.perhaps = perhaps_of(rules, *first);
   }
   if (rules.empty()) out.decided_why = kNoLimit;
   out.rules = std::move(rules);

@@ -4,8 +4,12 @@
 // Input     what was used since it was fitted, its limits, how much the van is
 //           used a day.
 // Output    one state a rule, and the rule that decides.
-// Rule      the one whose likely date is earliest decides; one that is used up
-//           comes before all others. Duty and age stand side by side as shares.
+// Rule      the one whose likely date is earliest decides; of what is used up, the
+//           one that was first. What else may come first is named beside it: a rule
+//           whose range begins before the end of that one's, or whose date is not
+//           known. Duty and age stand side by side as shares.
+// Time      a counter is known up to some day; from then until today it goes on at
+//           its rate, which widens used and remaining. Dates count from that day.
 #pragma once
 #include <cstdint>
 #include <optional>
@@ -26,34 +30,51 @@ enum class PartRule : std::uint8_t { distance, age, hours, starts, energy, measu
 
 struct RuleState {
   PartRule rule = PartRule::distance;
-  MaybeFigure used;             // in unit_of(rule), since it was fitted
+  // In unit_of(rule), since it was fitted; of what is measured, what it lost since it was
+  // measured first.
+  MaybeFigure used;
   std::optional<double> limit;  // absent: the owner gave none
   std::string limit_why;
   MaybeFigure remaining;  // below 0: overdue by so much
   std::optional<DueDates> due;
   std::string due_why;
-  std::string basis;  // what the date rests on; empty: no date, or an exact one
-  // used / limit; of a measured part, worn / may be worn. Absent where either is.
+  std::string basis;   // what the date rests on; empty: no date, or an exact one
+  bool never = false;  // no date, as at this rate it is further than anybody plans
+  // used / limit; of a measured part, worn / may be worn. Absent where either is, or
+  // where a measured part was not measured when it was new.
   std::optional<double> share;
 };
 
-// used: by distance, hours, starts or energy.
+// used: by distance, hours, starts or energy, up to known_to. passed: when it went past
+// the limit; absent: not known.
 [[nodiscard]] RuleState state_by_counter(PartRule rule, const MaybeFigure& used,
                                          std::optional<double> limit, const UseRateOrWhy& rate,
-                                         LocalDay today);
-// from: absent with `from_why`. limit_months: absent: none.
+                                         LocalDay known_to, LocalDay today,
+                                         const std::optional<DueDates>& passed = {});
+// from: absent with `from_why`. limit_months: absent: none. not_before: it was fitted
+// on some day from then to `from`; absent: on `from`.
 [[nodiscard]] RuleState state_by_age(std::optional<LocalDay> from, const std::string& from_why,
-                                     std::optional<int> limit_months, LocalDay today);
-// readings: of the part that is there now, in order of km; km_rate: of the van.
-// now_km: absent: the odometer is not known.
-[[nodiscard]] RuleState state_by_measure(std::span<const DepthReading> readings, double limit_mm,
-                                         std::optional<double> now_km, const UseRateOrWhy& km_rate,
-                                         LocalDay today);
+                                     std::optional<int> limit_months, LocalDay today,
+                                     std::optional<LocalDay> not_before = {});
+
+struct Measured {
+  std::vector<DepthReading> readings;  // of the part that is there now, in order of days
+  std::vector<WearBorder> borders;     // when it came to another axle
+  bool since_new = false;              // the first one is of when it was new
+};
+// km_rate: of the van. now_km: the odometer on known_to; absent: it is not known.
+[[nodiscard]] RuleState state_by_measure(const Measured& part, double limit_mm,
+                                         const MaybeFigure& now_km, const UseRateOrWhy& km_rate,
+                                         LocalDay known_to);
+// How fast it wears where it is now.
+[[nodiscard]] WearOrWhy wear_of(const Measured& part);
 
 struct PartLife {
   std::vector<RuleState> rules;
   std::optional<PartRule> decided_by;
-  std::string decided_why;           // why nothing decides
+  std::string decided_why;  // why nothing decides
+  // What else may come first, and why that is not sure; empty: nothing.
+  std::string perhaps;
   std::optional<double> used_share;  // the greatest of duty: all rules but age
   std::optional<double> age_share;
 };

@@ -55,11 +55,35 @@ std::optional<LineFit> line_of(std::span<const DepthReading> readings) {
 
 }  // namespace
 
+bool is_rise(const DepthReading& before, const DepthReading& after) {
+  return after.depth_mm - before.depth_mm > new_start_rise_mm(before.gauge_u_mm, after.gauge_u_mm);
+}
+
 std::span<const DepthReading> since_rise(std::span<const DepthReading> readings) {
   std::size_t first = 0;
   for (std::size_t k = 1; k < readings.size(); ++k)
-    if (readings[k].depth_mm > readings[k - 1].depth_mm + kNewStartRiseMm) first = k;
+    if (is_rise(readings[k - 1], readings[k])) first = k;
   return readings.subspan(first);
+}
+
+std::vector<DepthReading> since_border(std::span<const DepthReading> readings,
+                                       std::span<const WearBorder> borders) {
+  std::vector<DepthReading> out;
+  std::size_t next = 0;
+  for (const WearBorder& border : borders) {
+    for (; next < std::min(border.readings, readings.size()); ++next) out.push_back(readings[next]);
+    std::optional<DepthReading> then;
+    if (!out.empty() && out.back().day == border.day) {
+      then = out.back();
+    } else if (const WearOrWhy before = fit_wear(out); before.wear && border.km) {
+      const LineFit& line = before.wear->line;
+      then = DepthReading{0, border.day, border.km, line.at(*border.km), line.u_at(*border.km), 0};
+    }
+    out.clear();
+    if (then) out.push_back(*then);
+  }
+  for (; next < readings.size(); ++next) out.push_back(readings[next]);
+  return out;
 }
 
 WearOrWhy fit_wear(std::span<const DepthReading> readings) {

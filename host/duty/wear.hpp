@@ -18,6 +18,7 @@
 
 #include "duty/due.hpp"
 #include "figure.hpp"
+#include "notes/van_notes.hpp"
 #include "pack/robust.hpp"
 
 namespace packmile {
@@ -29,6 +30,9 @@ namespace packmile {
 inline constexpr double kLegalTreadMm = 1.6;       // goods vehicles to 3,500 kg
 inline constexpr double kLegalTreadHeavyMm = 1.0;  // above
 inline constexpr double kHeavyAboveKg = 3'500;     // plated gross weight
+inline constexpr char kLegalTreadSource[] =
+    "1.6 mm to 3,500 kg plated, 1.0 mm above: Great Britain, SI 1986/1078 regulation 27, by its "
+    "public summaries; other countries have laws of their own";
 // Where fleet.toml names no limit: tyres and pads are planned in before they are
 // down to the law (common practice, no source).
 inline constexpr double kPlanTreadMm = 3.0;
@@ -37,11 +41,8 @@ inline constexpr double kPlanPadMm = 3.0;
   return plated_kg && *plated_kg > kHeavyAboveKg ? kLegalTreadHeavyMm : kLegalTreadMm;
 }
 
-// A greater rise than any gauge errs by: another tyre, or new pads.
-inline constexpr double kNewStartRiseMm = 0.5;
-
 struct DepthReading {
-  std::uint32_t id = 0;  // of its note
+  std::uint32_t id = 0;  // of its note; 0: told from those before it, not measured
   LocalDay day;
   std::optional<double> km;  // odometer; absent: nobody noted it
   double depth_mm = 0;
@@ -60,8 +61,24 @@ struct WearOrWhy {
   std::string why;
 };
 
-// What lies before the last rise is of another tyre.
+// Whether the later one is of another tyre, or of other pads: a greater rise than
+// gauges err by.
+[[nodiscard]] bool is_rise(const DepthReading& before, const DepthReading& after);
+
+// What lies before the last rise is of another tyre, or of other pads.
 [[nodiscard]] std::span<const DepthReading> since_rise(std::span<const DepthReading> readings);
+
+// When a tyre came to another axle, which wears it at another rate.
+struct WearBorder {
+  LocalDay day;
+  std::optional<double> km;  // odometer; absent: not known
+  std::size_t readings = 0;  // so many were taken before it
+};
+// Of one tyre in order of days, what tells its wear since the last border: a reading
+// of that day, else the depth that the wear before it tells for it, then the readings
+// since. Without borders: all.
+[[nodiscard]] std::vector<DepthReading> since_border(std::span<const DepthReading> readings,
+                                                     std::span<const WearBorder> borders);
 
 // readings: of one tyre, in order of days. What lies before a rise is left out.
 [[nodiscard]] WearOrWhy fit_wear(std::span<const DepthReading> readings);

@@ -40,6 +40,19 @@ bool same_word(std::string_view a, std::string_view b) {
          (b.size() == a.size() + 1 && b.ends_with('s') && b.starts_with(a));
 }
 
+// Of what has its own past at each wheel or axle, where a note names none.
+std::optional<std::string> place_doubt(std::string_view noted, std::string_view part,
+                                       PartGauge gauge) {
+  if (gauge == PartGauge::none) return std::nullopt;
+  const auto places = places_in(noted, part);
+  if (!places || !places->empty()) return std::nullopt;
+  if (gauge == PartGauge::tread)
+    return fmt::format("'{}' names no wheel, so no tyre begins anew: '{} fl' or '{} front'", noted,
+                       part, part);
+  return fmt::format("'{}' names no axle, so those of both begin anew: '{} front' or '{} rear'",
+                     noted, part, part);
+}
+
 }  // namespace
 
 std::optional<std::vector<std::string>> places_in(std::string_view noted, std::string_view part) {
@@ -62,7 +75,12 @@ std::optional<std::vector<std::string>> places_in(std::string_view noted, std::s
 std::optional<std::string> part_doubt(std::string_view noted, const Fleet& fleet,
                                       std::string_view van) {
   std::vector<std::string> names;
-  for (const FleetPart* part : fleet.parts_of(van)) names.push_back(part->name);
+  for (const FleetPart* part : fleet.parts_of(van)) {
+    names.push_back(part->name);
+    if (auto doubt = place_doubt(noted, part->name, part->gauge)) return doubt;
+  }
+  if (auto doubt = place_doubt(noted, kTyreName, PartGauge::tread)) return doubt;
+  if (auto doubt = place_doubt(noted, kPadName, PartGauge::pad)) return doubt;
   if (names.empty()) return std::nullopt;
   for (const char* name : {kTyreName, kPadName}) names.emplace_back(name);
   for (const std::string& name : names)

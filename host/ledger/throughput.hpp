@@ -29,6 +29,7 @@ struct VanParts {
   std::vector<Stand> stands;
   TraceLines trace;
   std::vector<LostStretch> lost;
+  std::vector<CardUse> cards{};
 };
 
 struct Throughput {

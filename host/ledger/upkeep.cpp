@@ -13,9 +13,6 @@
 namespace packmile {
 namespace {
 
-// Where a note gives no gauge error of a pad: a hand gauge between disc and plate
-// (common practice, no source).
-constexpr double kPadGaugeErrorMm = 0.25;
 // A van that was bought with less on its odometer was new, and all its parts with it
 // (common practice, no source): the drive from the factory and the dealer's.
 constexpr double kNewVanKm = 300;
@@ -23,19 +20,22 @@ constexpr char kMotorName[] = "motor and gearbox";
 constexpr char kChargerName[] = "on-board charger";
 constexpr char kNoRecord[] =
     "this is counted by a logger, and no card of this van is in the archive";
-
-// Whether a note that names `place` is about `position`: an axle is both its wheels.
-bool covers(const std::string& place, const std::string& position) {
-  if (place == position) return true;
-  const auto axle = axle_named(place);
-  const auto wheel = wheel_named(position);
-  return axle && wheel && axle_of(*wheel) == *axle;
-}
+constexpr char kNoSuchLimit[] = "no limit of that kind";
+// Contradictions that are told one by one.
+constexpr std::size_t kMostLeftOutTold = 3;
+constexpr char kByCalendar[] = "a calendar has no rate";
+constexpr char kNewWithVan[] = "new with the van";
+// A part that is measured so soon after its fitting is measured as new: a van drives
+// some 2,000 km in that time, which takes a few tenths of a millimetre (common
+// practice, no source).
+constexpr std::chrono::days kMeasuredAsNew{31};
 
 struct Fitting {
   std::optional<LocalDay> day;
   std::string source;  // or why there is none
   std::optional<double> km;
+  // Seen by a measurement alone: it was fitted between then and `day`.
+  std::optional<LocalDay> not_before{};
 };
 
 class UpkeepOfVan {
@@ -60,13 +60,13 @@ class UpkeepOfVan {
     std::vector<WheelMove> moves;
     for (const TyreMovedNote& note : notes_.tyres_moved)
       if (day_of(note.when) <= duty_.today)
-        moves.push_back({day_of(note.when), note.from, note.to});
+        moves.push_back({day_of(note.when), note.from, note.to, km_on(day_of(note.when)), note.id});
     std::vector<WheelFitting> fittings;
     const auto fit = [&](LocalDay day, const std::vector<std::string>& places) {
       WheelFitting fitting{day, {}};
       for (const Wheel wheel : kWheels)
         if (std::ranges::any_of(places, [&](const std::string& place) {
-              return covers(place, std::string{word_of(wheel)});
+              return place_covers(place, std::string{word_of(wheel)});
             }))
           fitting.wheels.push_back(wheel);
       if (day <= duty_.today) fittings.push_back(std::move(fitting));
@@ -82,18 +82,15 @@ class UpkeepOfVan {
     tyres_ = tyres_now(readings, moves, fittings);
   }
 
-  // Hours and energy of what has no limit in fleet.toml: since the first day on record.
-  void add_counters(const char* name, DutyCounter hours, DutyCounter kwh) {
+  // Hours or energy of what has no limit in fleet.toml: since the first day on record.
+  void add_counters(const char* name,
+                    const std::vector<std::pair<PartRule, DutyCounter>>& counters) {
+    if (counters.empty()) return;
     Fitting fitting{std::nullopt, kNoRecord, std::nullopt};
     if (!duty_.days.empty()) fitting = {duty_.days.front().day, "the first day on record", {}};
     std::vector<Draft> drafts;
-    for (const auto& [rule, counter] :
-         {std::pair{PartRule::hours, hours}, std::pair{PartRule::energy, kwh}}) {
-      const MaybeFigure used =
-          fitting.day ? duty_.used_since(*fitting.day, counter) : MaybeFigure::unknown(kNoRecord);
-      const UseRateOrWhy rate = duty_.rate_of(counter);
-      drafts.push_back({state_by_counter(rule, used, std::nullopt, rate, duty_.today), rate});
-    }
+    for (const auto& [rule, counter] : counters)
+      drafts.push_back(counted(rule, counter, fitting, std::nullopt));
     finish(name, {}, fitting, std::move(drafts), {});
   }
 
@@ -116,23 +113,20 @@ class UpkeepOfVan {
       from.source = "fleet.toml";
     }
     std::vector<Draft> drafts;
-    if (warranty.limit_km) {
-      const MaybeFigure now = duty_.odometer_now();
-      const MaybeFigure used = now.figure
-                                   ? MaybeFigure::known({now.figure->value - warranty.from_km,
-                                                         now.figure->low - warranty.from_km,
-                                                         now.figure->high - warranty.from_km, 0})
-                                   : now;
-      const UseRateOrWhy rate = duty_.rate_of(DutyCounter::km);
+    // The odometer tells it without the day.
+    if (warranty.limit_km)
       drafts.push_back(
-          {state_by_counter(PartRule::distance, used, warranty.limit_km, rate, duty_.today), rate});
-    }
+          counted(PartRule::distance, DutyCounter::km,
+                  {from.day ? *from.day : first_reading(), from.source, warranty.from_km},
+                  warranty.limit_km));
     if (warranty.limit_years)
       drafts.push_back(
           {state_by_age(from.day, from.source,
                         static_cast<int>(std::lround(*warranty.limit_years * 12)), duty_.today),
-           {std::nullopt, "a calendar has no rate"}});
+           {std::nullopt, kByCalendar}});
+    const std::size_t before = out_.rows.size();
     finish(name, {}, from, std::move(drafts), {});
+    for (std::size_t k = before; k < out_.rows.size(); ++k) out_.rows[k].is_warranty = true;
   }
 
  private:
@@ -152,7 +146,7 @@ class UpkeepOfVan {
     Fitting out;
     if (van_ != nullptr && van_->purchase && van_->purchase->odometer_km &&
         *van_->purchase->odometer_km < kNewVanKm)
-      out = {LocalDay{van_->purchase->day}, "new with the van", van_->purchase->odometer_km};
+      out = {LocalDay{van_->purchase->day}, kNewWithVan, van_->purchase->odometer_km};
     if (part.fitted) out = {*part.fitted, "fleet.toml", part.fitted_km};
     for (const Renewal& renewal : renewals_) {
       if (renewal.day > duty_.today || (out.day && renewal.day < *out.day)) continue;
@@ -161,7 +155,7 @@ class UpkeepOfVan {
       const bool here = places->empty()
                             ? part.gauge != PartGauge::tread || position.empty()
                             : std::ranges::any_of(*places, [&](const std::string& place) {
-                                return covers(place, position);
+                                return place_covers(place, position);
                               });
       if (here) out = {renewal.day, fmt::format("note {}", renewal.id), std::nullopt};
     }
@@ -184,12 +178,39 @@ class UpkeepOfVan {
     return part.fitted && *part.fitted == day ? "fleet.toml" : "a new tyre by its tread";
   }
 
+  [[nodiscard]] std::optional<double> km_on(LocalDay day) const {
+    const MaybeFigure km = duty_.odometer_on(day);
+    return km.figure ? std::optional{km.figure->value} : std::nullopt;
+  }
+
+  [[nodiscard]] LocalDay first_reading() const {
+    return duty_.odometer.empty() ? duty_.today : duty_.odometer.front().day;
+  }
+
+  // A rule that counts something since the fitting.
+  [[nodiscard]] Draft counted(PartRule rule, DutyCounter counter, const Fitting& fitting,
+                              std::optional<double> limit) const {
+    MaybeFigure used = MaybeFigure::unknown(fitting.source);
+    if (fitting.day) used = duty_.used_since(*fitting.day, counter, fitting.km);
+    if (used.figure && fitting.not_before) {
+      // Fitted on some day between the two.
+      const MaybeFigure most = duty_.used_since(*fitting.not_before, counter);
+      used.figure->high = std::max(used.figure->high, most.figure ? most.figure->high : 0.0);
+      if (most.figure) used.figure->value = (used.figure->value + most.figure->value) / 2;
+    }
+    const UseRateOrWhy rate = duty_.rate_of(counter);
+    std::optional<DueDates> passed;
+    if (used.figure && limit && used.figure->value >= *limit)
+      passed = duty_.passed_on(*fitting.day, counter, *limit, fitting.km);
+    return {state_by_counter(rule, used, limit, rate, duty_.known_to(counter).value_or(duty_.today),
+                             duty_.today, passed),
+            rate};
+  }
+
   [[nodiscard]] DepthReading reading_of(std::uint32_t id, const NoteTime& when, double depth_mm,
                                         double gauge_u_mm, double step_mm) const {
     const LocalDay day = day_of(when);
-    const MaybeFigure km = duty_.odometer_on(day);
-    return {id,       day,        km.figure ? std::optional{km.figure->value} : std::nullopt,
-            depth_mm, gauge_u_mm, step_mm};
+    return {id, day, km_on(day), depth_mm, gauge_u_mm, step_mm};
   }
 
   [[nodiscard]] std::vector<DepthReading> pad_readings(const std::string& position,
@@ -200,10 +221,10 @@ class UpkeepOfVan {
       const LocalDay day = day_of(note.when);
       if (word_of(note.axle) != position || day > duty_.today) continue;
       // Measured on the day of the work: the new pads where it is a rise.
+      const double rise_mm = new_start_rise_mm(kPadGaugeErrorMm, kPadGaugeErrorMm);
       const bool of_old =
-          fitting.day &&
-          (day < *fitting.day ||
-           (day == *fitting.day && before_mm && note.thickness_mm <= *before_mm + kNewStartRiseMm));
+          fitting.day && (day < *fitting.day || (day == *fitting.day && before_mm &&
+                                                 note.thickness_mm <= *before_mm + rise_mm));
       if (of_old)
         before_mm = note.thickness_mm;
       else
@@ -215,33 +236,27 @@ class UpkeepOfVan {
 
   void add_at(const FleetPart& part, const std::string& position) {
     Fitting fitting = fitting_of(part, position);
-    std::vector<DepthReading> readings;
+    Measured gauged;
     if (part.gauge == PartGauge::tread) {
       const TyreOnWheel& tyre = tyres_[static_cast<std::size_t>(*wheel_named(position))];
-      readings = tyre.readings;
+      gauged = {tyre.readings, tyre.borders, false};
       // The tyre that is there now may have come from another wheel.
-      const bool as_new = fitting.source == "new with the van";
+      const bool as_new = fitting.source == kNewWithVan && tyre.from_start;
       if (!tyre.fitted && !as_new)
         fitting = {std::nullopt, not_fitted(part, position), std::nullopt};
       else if (tyre.fitted && (!fitting.day || *fitting.day != *tyre.fitted))
-        fitting = {tyre.fitted, source_of(part, *tyre.fitted), std::nullopt};
+        fitting = {tyre.fitted, source_of(part, *tyre.fitted), std::nullopt, tyre.not_before};
     } else if (part.gauge == PartGauge::pad) {
-      readings = pad_readings(position, fitting);
+      gauged.readings = pad_readings(position, fitting);
+      take_rise(gauged.readings, fitting);
     }
+    gauged.since_new = fitting.day && !gauged.readings.empty() &&
+                       gauged.readings.front().day <= *fitting.day + kMeasuredAsNew;
     std::vector<Draft> drafts;
     const auto by_counter = [&](PartRule rule, std::optional<double> limit, DutyCounter counter) {
-      MaybeFigure used = MaybeFigure::unknown(fitting.source);
-      if (fitting.day) used = duty_.used_since(*fitting.day, counter);
-      if (fitting.km && counter == DutyCounter::km) {
-        used = duty_.odometer_now();
-        if (used.figure)
-          for (double* value : {&used.figure->value, &used.figure->low, &used.figure->high})
-            *value = std::max(0.0, *value - *fitting.km);
-      }
-      const UseRateOrWhy rate = duty_.rate_of(counter);
-      drafts.push_back({state_by_counter(rule, used, limit, rate, duty_.today), rate});
+      drafts.push_back(counted(rule, counter, fitting, limit));
     };
-    if (part.gauge != PartGauge::none) drafts.push_back(measured(part, readings));
+    if (part.gauge != PartGauge::none) drafts.push_back(measured(part, gauged));
     if (part.limit_km) by_counter(PartRule::distance, part.limit_km, DutyCounter::km);
     if (part.limit_hours)
       by_counter(PartRule::hours, part.limit_hours,
@@ -263,27 +278,35 @@ class UpkeepOfVan {
       by_counter(PartRule::energy, part.limit_kwh, counter);
     }
     if (part.limit_months)
-      drafts.push_back({state_by_age(fitting.day, fitting.source, part.limit_months, duty_.today),
-                        {std::nullopt, "a calendar has no rate"}});
-    finish(part.name, position, fitting, std::move(drafts), readings,
-           part.gauge == PartGauge::tread);
+      drafts.push_back({state_by_age(fitting.day, fitting.source, part.limit_months, duty_.today,
+                                     fitting.not_before),
+                        {std::nullopt, kByCalendar}});
+    finish(part.name, position, fitting, std::move(drafts), gauged, part.gauge == PartGauge::tread);
   }
 
-  [[nodiscard]] Draft measured(const FleetPart& part,
-                               const std::vector<DepthReading>& readings) const {
-    const UseRateOrWhy rate = duty_.rate_of(DutyCounter::km);
+  // New pads that no note tells of: what lies before them is of others.
+  static void take_rise(std::vector<DepthReading>& readings, Fitting& fitting) {
+    const auto own = since_rise(readings);
+    const std::size_t before = readings.size() - own.size();
+    if (before == 0) return;
+    fitting = {own.front().day, "new pads by their thickness", std::nullopt,
+               readings[before - 1].day};
+    readings.erase(readings.begin(), readings.begin() + static_cast<std::ptrdiff_t>(before));
+  }
+
+  [[nodiscard]] Draft measured(const FleetPart& part, const Measured& gauged) const {
     const double limit =
         part.least_mm.value_or(part.gauge == PartGauge::tread ? kPlanTreadMm : kPlanPadMm);
-    const MaybeFigure now = duty_.odometer_now();
-    return {state_by_measure(readings, limit,
-                             now.figure ? std::optional{now.figure->value} : std::nullopt, rate,
-                             duty_.today),
-            rate};
+    return {by_measure(gauged, limit), duty_.rate_of(DutyCounter::km)};
+  }
+  [[nodiscard]] RuleState by_measure(const Measured& gauged, double limit_mm) const {
+    return state_by_measure(gauged, limit_mm, duty_.odometer_known(),
+                            duty_.rate_of(DutyCounter::km),
+                            duty_.known_to(DutyCounter::km).value_or(duty_.today));
   }
 
   void finish(const std::string& part, const std::string& position, const Fitting& fitting,
-              std::vector<Draft> drafts, const std::vector<DepthReading>& readings,
-              bool is_tread = false) {
+              std::vector<Draft> drafts, const Measured& gauged, bool is_tread = false) {
     std::vector<RuleState> states;
     for (const Draft& draft : drafts) states.push_back(draft.state);
     const PartLife life = judge_part(std::move(states));
@@ -302,15 +325,26 @@ class UpkeepOfVan {
       row.last_km = MaybeFigure::unknown(fitting.source);
       if (fitting.day) row.last_km = duty_.odometer_on(*fitting.day);
       if (fitting.km) row.last_km = MaybeFigure::known({*fitting.km, *fitting.km, *fitting.km, 0});
-      if (!row.used_share || !row.age_share)
-        row.shares_why = row.decided_why.empty() ? "no limit of that kind" : row.decided_why;
+      if (!row.used_share) row.used_share_why = used_share_why(life);
+      if (!row.age_share) row.age_share_why = fitting.day ? kNoSuchLimit : fitting.source;
       row.mm_per_1000_km = MaybeFigure::unknown("nothing of this rule is measured by a gauge");
-      if (row.state.rule == PartRule::measured) take_measured(row, readings, is_tread);
+      row.perhaps = row.remark = life.perhaps;
+      if (row.state.rule == PartRule::measured) take_measured(row, gauged, is_tread);
       out_.rows.push_back(std::move(row));
     }
   }
 
-  void take_measured(UpkeepRow& row, const std::vector<DepthReading>& readings, bool is_tread) {
+  [[nodiscard]] static std::string used_share_why(const PartLife& life) {
+    for (const RuleState& state : life.rules) {
+      if (state.rule == PartRule::age || !state.limit) continue;
+      if (!state.used.figure) return state.used.why;
+      return "it was not measured when it was new: how much of its life is gone is not known";
+    }
+    return kNoSuchLimit;
+  }
+
+  void take_measured(UpkeepRow& row, const Measured& gauged, bool is_tread) {
+    const std::vector<DepthReading>& readings = gauged.readings;
     if (readings.empty()) {
       row.last.reset();
       row.last_source = row.state.due_why;
@@ -321,20 +355,21 @@ class UpkeepOfVan {
       row.last_source = fmt::format("note {}", last.id);
       row.last_km = duty_.odometer_on(last.day);
     }
-    const WearOrWhy fit = fit_wear(readings);
+    const WearOrWhy fit = wear_of(gauged);
     row.mm_per_1000_km =
         fit.wear ? MaybeFigure::known(fit.wear->mm_per_1000_km) : MaybeFigure::unknown(fit.why);
     row.is_pad = !is_tread;
     if (!is_tread) return;
     const auto weight = van_ != nullptr ? van_->plated_weight_kg : std::nullopt;
     row.legal_limit_mm = legal_tread_mm(weight);
-    if (!weight) row.remark = "plated_weight_kg is not in fleet.toml: 3,500 kg or less is assumed";
-    const MaybeFigure now = duty_.odometer_now();
-    const RuleState legal = state_by_measure(
-        readings, *row.legal_limit_mm, now.figure ? std::optional{now.figure->value} : std::nullopt,
-        row.rate, duty_.today);
+    if (!weight)
+      row.remark +=
+          (row.remark.empty() ? "" : "; ") +
+          std::string{"plated_weight_kg is not in fleet.toml: 3,500 kg or less is assumed"};
+    const RuleState legal = by_measure(gauged, *row.legal_limit_mm);
     row.legal_due = legal.due;
     row.legal_due_why = legal.due_why;
+    row.legal_remaining_mm = legal.remaining;
   }
 
   const FleetVan* van_;
@@ -370,6 +405,45 @@ MaybeFigure friction_of(const FleetVan* van, const std::vector<TripBraking>& bra
   return friction_share(falls, (*van->plated_weight_kg + *van->unladen_weight_kg) / 2);
 }
 
+std::optional<LocalDay> sold_on(const VanNotes& notes, const Zone& zone, LocalDay today) {
+  for (const SoldNote& note : notes.sold)
+    if (const LocalDay day = local_day(zone, note.when.from); day <= today) return day;
+  return std::nullopt;
+}
+
+// What nobody here has to do any more.
+void forget_dates(const std::string& why, VanUpkeep& out) {
+  for (UpkeepRow& row : out.rows) {
+    row.state.due.reset();
+    row.legal_due.reset();
+    row.decided_by.reset();
+    row.state.due_why = row.legal_due_why = row.decided_why = why;
+    row.state.basis.clear();
+    row.perhaps.clear();
+    row.remark = why;
+  }
+}
+
+void take_calendar(const FleetVan* van, VanUpkeep& out) {
+  const auto since = [&](std::chrono::local_days day) {
+    out.calendar_years = years_between(day, out.today);
+  };
+  if (van != nullptr && van->facts.first_used) {
+    since(LocalDay{van->facts.first_used->time_since_epoch()});
+  } else if (van != nullptr && van->purchase) {
+    const auto& km = van->purchase->odometer_km;
+    if (km && *km < kNewVanKm)
+      since(LocalDay{van->purchase->day});
+    else
+      out.calendar_why = fmt::format(
+          "it was bought {}; since when it is used is not known: first_used in fleet.toml",
+          km ? fmt::format("with {:.0f} km", *km)
+             : "with an odometer that fleet.toml does not name");
+  } else {
+    out.calendar_why = "since when it is used is not known: first_used in fleet.toml";
+  }
+}
+
 }  // namespace
 
 MaybeFigure equivalent_years_of(const VanDuty& duty) {
@@ -385,11 +459,11 @@ VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& du
   out.names = names;
   out.today = duty.today;
   out.odometer_km = duty.odometer_now();
+  out.odometer_known_to = duty.known_to(DutyCounter::km);
   out.equivalent_years = equivalent_years_of(duty);
   const FleetVan* van = fleet.van_of_name(names.van);
   if (van == nullptr && !names.vin.empty()) van = fleet.van_of_vin(names.vin);
-  if (van != nullptr && van->purchase)
-    out.calendar_years = years_between(LocalDay{van->purchase->day}, duty.today);
+  take_calendar(van, out);
 
   out.friction_share = friction_of(van, braking, fleet.zone, duty.today);
   UpkeepOfVan work{van, duty, notes, fleet.zone, out};
@@ -401,25 +475,40 @@ VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& du
   };
   if (!has(PartGauge::tread)) parts.push_back(plain_part(kTyreName, PartGauge::tread));
   if (!has(PartGauge::pad)) parts.push_back(plain_part(kPadName, PartGauge::pad));
-  const auto counted = [&](PartCounter counter) {
-    return std::ranges::any_of(parts, [&](const FleetPart& part) {
-      return (part.limit_hours || part.limit_kwh) && part.counts == counter;
-    });
+  // What no part of fleet.toml counts is listed without a limit.
+  const auto not_counted = [&](PartCounter counter, DutyCounter hours, DutyCounter kwh) {
+    const auto has_limit = [&](std::optional<double> FleetPart::*limit) {
+      return std::ranges::any_of(
+          parts, [&](const FleetPart& part) { return part.*limit && part.counts == counter; });
+    };
+    std::vector<std::pair<PartRule, DutyCounter>> rules;
+    if (!has_limit(&FleetPart::limit_hours)) rules.emplace_back(PartRule::hours, hours);
+    if (!has_limit(&FleetPart::limit_kwh)) rules.emplace_back(PartRule::energy, kwh);
+    return rules;
   };
   std::vector<FleetPart> treads = parts;
   std::erase_if(treads, [](const FleetPart& part) { return part.gauge != PartGauge::tread; });
   work.find_tyres(treads);
   for (const FleetPart& part : parts) work.add(part);
-  if (!counted(PartCounter::motor))
-    work.add_counters(kMotorName, DutyCounter::motor_hours, DutyCounter::motor_kwh);
-  if (!counted(PartCounter::charger))
-    work.add_counters(kChargerName, DutyCounter::charger_hours, DutyCounter::charger_kwh);
+  work.add_counters(kMotorName, not_counted(PartCounter::motor, DutyCounter::motor_hours,
+                                            DutyCounter::motor_kwh));
+  work.add_counters(kChargerName, not_counted(PartCounter::charger, DutyCounter::charger_hours,
+                                              DutyCounter::charger_kwh));
   if (van != nullptr)
     for (const Warranty& warranty : van->warranties) work.add_warranty(warranty);
 
+  if (const auto day = sold_on(notes, fleet.zone, duty.today)) {
+    forget_dates(fmt::format("it was sold on {}", text_of(*day)), out);
+    return out;
+  }
   const auto ask = [&](bool needed, std::string text) {
     if (needed) out.missing.push_back(std::move(text));
   };
+  for (std::size_t k = 0; k < std::min(duty.left_out.size(), kMostLeftOutTold); ++k)
+    ask(true, duty.left_out[k].why);
+  if (duty.left_out.size() > kMostLeftOutTold)
+    ask(true, fmt::format("{} more odometer notes contradict the van's own",
+                          duty.left_out.size() - kMostLeftOutTold));
   ask(duty.odometer.empty(),
       fmt::format("the odometer: packmile note --van '{}' --date DAY odometer READING", names.van));
   ask(notes.treads.empty(),
@@ -430,6 +519,23 @@ VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& du
   ask(van == nullptr, "the van itself: [[van]] in fleet.toml");
   ask(van != nullptr && van->warranties.empty(),
       "its warranties: warranty in [[van]] of fleet.toml");
+  return out;
+}
+
+std::vector<DuePart> parts_due_by(const VanUpkeep& van, LocalDay day) {
+  std::vector<DuePart> out;
+  for (const UpkeepRow& row : van.rows) {
+    if (row.is_warranty || row.state.rule == PartRule::measured || !row.state.due ||
+        row.state.due->likely > day)
+      continue;
+    const std::string part = row.part + (row.position.empty() ? "" : " " + row.position);
+    const auto known = std::ranges::find(out, part, &DuePart::part);
+    if (known == out.end())
+      out.push_back({part, row.state.due->likely});
+    else
+      known->due = std::min(known->due, row.state.due->likely);
+  }
+  std::ranges::stable_sort(out, {}, &DuePart::due);
   return out;
 }
 

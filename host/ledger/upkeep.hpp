@@ -5,7 +5,8 @@
 //           tyres, what the van did by day.
 // Output    rows of `upkeep`, one a rule of a part at a place.
 // Rule      a part is fitted on the last day of: its job or fluid note, the key
-//           fitted, the purchase of a van that was new. A note names a part by the part's name,
+//           fitted, the purchase of a van that was new, a rise of what is measured
+//           that no note explains. A note names a part by the part's name,
 //           whatever its capitals, perhaps followed by places: "brake pads front". Tyres and pads
 //           have rows where fleet.toml is silent, too, and so have the motor's and the on-board
 //           charger's hours.
@@ -32,27 +33,33 @@ struct UpkeepRow {
   std::string last_source;  // "note 12", "fleet.toml", or why it is not known
   MaybeFigure last_km;      // the odometer on that day
   RuleState state;
-  UseRateOrWhy rate;                     // in unit_of(rule) a day; of what is measured, km a day
-  MaybeFigure mm_per_1000_km;            // of what is measured
+  UseRateOrWhy rate;           // in unit_of(rule) a day; of what is measured, km a day
+  MaybeFigure mm_per_1000_km;  // of what is measured
+  bool is_warranty = false;
   bool is_pad = false;                   // measured as a pad: friction_share stands beside it
   std::optional<double> legal_limit_mm;  // of a tread
   std::optional<DueDates> legal_due;
   std::string legal_due_why;
+  MaybeFigure legal_remaining_mm;
   // Of the whole part at this place, the same in all its rows.
   std::optional<PartRule> decided_by;
   std::string decided_why;
+  std::string perhaps;  // of PartLife
   std::optional<double> used_share, age_share;
-  std::string shares_why;
-  std::string remark;  // may be empty
+  std::string used_share_why, age_share_why;
+  std::string remark;  // what else may come first, and the like; may be empty
 };
 
 struct VanUpkeep {
   VanNames names;
   std::vector<UpkeepRow> rows;  // by part, in order of the file; then by place and rule
   LocalDay today;
-  MaybeFigure odometer_km;
-  MaybeFigure equivalent_years;          // of the whole odometer
-  std::optional<double> calendar_years;  // since it was bought
+  MaybeFigure odometer_km;                    // today
+  std::optional<LocalDay> odometer_known_to;  // from then on it goes by the rate of use
+  MaybeFigure equivalent_years;               // of the whole odometer
+  // Since it was first used, by whoever: what equivalent_years stands beside.
+  std::optional<double> calendar_years;
+  std::string calendar_why;  // why that is not known
   // Of the braking of the last kBrakingDays, 0..1: a trend, never a thickness.
   MaybeFigure friction_share;
   std::vector<std::string> missing;  // what to enter, and how
@@ -62,6 +69,14 @@ inline constexpr std::chrono::days kBrakingDays{28};
 [[nodiscard]] VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& duty,
                                   const VanNotes& notes,
                                   const std::vector<TripBraking>& braking = {});
+// Parts with their places that are likely due by a day, overdue ones among them; the
+// first due first. Without what is measured, and without warranties.
+struct DuePart {
+  std::string part;
+  LocalDay due;
+};
+[[nodiscard]] std::vector<DuePart> parts_due_by(const VanUpkeep& van, LocalDay day);
+
 // The odometer in years of average use.
 [[nodiscard]] MaybeFigure equivalent_years_of(const VanDuty& duty);
 

@@ -63,7 +63,10 @@ std::vector<Column> upkeep_columns() {
           {"odometer_km", figure, true},
           {"equivalent_years", figure, true},
           {"as_of", text, false},
-          {"remark", text, false}};
+          {"remark", text, false},
+          {"legal_remaining_mm", figure, true},
+          {"legal_source", text, true},
+          {"calendar_years", real, true}};
 }
 
 Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep) {
@@ -83,8 +86,8 @@ Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep) {
   row.push_back(text_or(state.basis, state.due ? "a calendar needs none" : state.due_why));
   row.push_back(upkeep.decided_by ? Cell{std::string{word_of(*upkeep.decided_by)}, {}}
                                   : Cell::unknown(upkeep.decided_why));
-  row.push_back(number_or(upkeep.used_share, upkeep.shares_why));
-  row.push_back(number_or(upkeep.age_share, upkeep.shares_why));
+  row.push_back(number_or(upkeep.used_share, upkeep.used_share_why));
+  row.push_back(number_or(upkeep.age_share, upkeep.age_share_why));
   row.push_back(upkeep.rate.rate ? Cell{upkeep.rate.rate->per_day, {}}
                                  : Cell::unknown(upkeep.rate.why));
   row.push_back(Cell::of(upkeep.mm_per_1000_km));
@@ -97,6 +100,11 @@ Row row_of(const VanUpkeep& van, const UpkeepRow& upkeep) {
   row.push_back(Cell::of(van.equivalent_years));
   row.push_back({text_of(van.today), {}});
   row.push_back({upkeep.remark, {}});
+  row.push_back(upkeep.legal_limit_mm ? Cell::of(upkeep.legal_remaining_mm)
+                                      : Cell::unknown(no_law));
+  row.push_back(upkeep.legal_limit_mm ? Cell{std::string{kLegalTreadSource}, {}}
+                                      : Cell::unknown(no_law));
+  row.push_back(number_or(van.calendar_years, van.calendar_why));
   return row;
 }
 

@@ -5,155 +5,46 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
-#include <map>
+
+#include "ledger/duty_days.hpp"
 
 namespace packmile {
 namespace {
 
-constexpr double kMsPerHourOfDuty = 3'600'000;
 constexpr double kVanStepKm = 0.1;  // of the odometer word
-// Longer than any silence between cards; a clock that jumps would make millions.
-constexpr std::int64_t kMostDutyDays = 40'000;
 // Readings that are so much newer than the last day on record tell more.
 constexpr std::chrono::days kNotesTellMore{28};
+// Dash and odometer word may differ by their rounding (common practice, no source).
+constexpr double kDashAgreesKm = 2;
 
 constexpr char kNotLogged[] =
     "this is counted by a logger, and no card of this van is in the archive";
+constexpr char kNoOdometer[] = "the odometer is not known; note it: odometer READING";
 
-// Not heard: the odometer moved across a silence, in one drive or in several.
-bool was_heard(const Trip& trip) { return trip.coverage > 0 || trip.moving_kmh; }
-
-using Days = std::map<LocalDay, VanDay>;
-
-Amount amount_of(const MaybeFigure& figure, double share = 1) {
-  if (!figure.figure) return {};
-  const Figure& f = *figure.figure;
-  return {f.value * share, f.low * share, f.high * share};
-}
-
-Amount exactly(double value) { return {value, value, value}; }
-
-class Spread {
- public:
-  Spread(const Zone& zone, UtcTime as_of, Days& days) : zone_(zone), as_of_(as_of), days_(days) {}
-
-  [[nodiscard]] LocalDay day(UtcTime at) {
-    // Rows come in order of time: most are of the day before them.
-    if (!(at >= known_.from && at < known_.to)) {
-      known_ = zone_.day_of(at);
-      known_day_ = local_day(zone_, at);
-    }
-    return known_day_;
-  }
-  void add(UtcTime start, DutyCounter counter, const Amount& amount) {
-    days_[day(start)].used[static_cast<std::size_t>(counter)] += amount;
-  }
-  // Over the days that the row touches.
-  void add_evenly(UtcTime start, UtcTime end, DutyCounter counter, const Amount& amount) {
-    const LocalDay first = day(start), last = day(std::max(start, std::min(end, as_of_)));
-    const std::int64_t count = std::min((last - first).count() + 1, kMostDutyDays);
-    const auto share = 1.0 / static_cast<double>(count);
-    for (std::int64_t k = 0; k < count; ++k)
-      days_[first + std::chrono::days{k}].used[static_cast<std::size_t>(counter)] +=
-          {amount.value * share, amount.low * share, amount.high * share};
-  }
-
- private:
-  const Zone& zone_;
-  UtcTime as_of_;
-  Days& days_;
-  Zone::Day known_{};
-  LocalDay known_day_{};
-};
-
-// Hours of moving; what was driven unseen moved at the mean of what was seen, for
-// nothing less than nothing and at most twice as long.
-void add_motor_hours(const std::vector<Trip>& trips, UtcTime as_of, Spread& spread) {
-  double km = 0, hours = 0;
-  for (const Trip& trip : trips) {
-    if (trip.start > as_of || !trip.moving_kmh || !(*trip.moving_kmh > 0) ||
-        !trip.distance_km.figure)
-      continue;
-    km += trip.distance_km.figure->value;
-    hours += trip.distance_km.figure->value / *trip.moving_kmh;
-  }
-  const double kmh = hours > 0 ? km / hours : 0;
-  for (const Trip& trip : trips) {
-    if (trip.start > as_of || !trip.distance_km.figure) continue;
-    const double distance = trip.distance_km.figure->value;
-    if (trip.moving_kmh && *trip.moving_kmh > 0) {
-      spread.add(trip.start, DutyCounter::motor_hours, exactly(distance / *trip.moving_kmh));
-    } else if (kmh > 0) {
-      const double guess = distance / kmh;
-      spread.add_evenly(trip.start, trip.end, DutyCounter::motor_hours, {guess, 0, 2 * guess});
-    }
-  }
-}
-
-// Energy of a row; where it is not known, what the others took a km, between
-// nothing and twice that.
-void add_trip_energy(const std::vector<Trip>& trips, UtcTime as_of, Spread& spread) {
-  double km = 0, kwh = 0;
-  const auto through = [](const Trip& trip) {
-    Amount out = amount_of(trip.discharge_kwh);
-    out += amount_of(trip.regen_kwh);
-    if (trip.filled_kwh.figure) {
-      const Amount filled = amount_of(trip.filled_kwh);
-      out += filled.value >= 0 ? filled : Amount{-filled.value, -filled.high, -filled.low};
-    }
-    return out;
+// Why a note cannot be right where the van's own word of before or after it is; empty:
+// it can.
+std::string contradiction(const OdometerNote& note, const std::vector<OdometerReading>& words,
+                          const Zone& zone) {
+  const double tolerance_km = std::max(note.step_km, kDashAgreesKm);
+  const auto told = [&](const OdometerReading& word, const char* against) {
+    return fmt::format(
+        "note {}, odometer {:.0f} km of {}, is {} what the van itself said on {}, {:.0f} km: it is "
+        "left out; correct it with --replaces {}",
+        note.id, note.km, zone.day(note.when.from), against, zone.day(word.time), word.odometer_km,
+        note.id);
   };
-  const auto known = [](const Trip& trip) {
-    return trip.discharge_kwh.figure && trip.regen_kwh.figure;
-  };
-  for (const Trip& trip : trips) {
-    if (trip.start > as_of || !known(trip) || !trip.distance_km.figure) continue;
-    km += trip.distance_km.figure->value;
-    kwh += through(trip).value;
-  }
-  for (const Trip& trip : trips) {
-    if (trip.start > as_of) continue;
-    Amount amount;
-    if (known(trip)) {
-      amount = through(trip);
-    } else if (km > 0 && trip.distance_km.figure) {
-      const double guess = trip.distance_km.figure->value * kwh / km;
-      amount = {guess, 0, 2 * guess};
-    }
-    for (const DutyCounter counter : {DutyCounter::motor_kwh, DutyCounter::pack_kwh})
-      spread.add_evenly(trip.start, trip.end, counter, amount);
-  }
+  const auto after = std::ranges::upper_bound(words, note.when.from, {}, &OdometerReading::time);
+  if (after != words.begin() && note.km + tolerance_km < (after - 1)->odometer_km)
+    return told(*(after - 1), "below");
+  const auto later = std::ranges::lower_bound(words, note.when.to, {}, &OdometerReading::time);
+  if (later != words.end() && note.km > later->odometer_km + tolerance_km)
+    return told(*later, "above");
+  return {};
 }
 
-void add_session(const ChargeSession& session, Spread& spread) {
-  spread.add(session.start, DutyCounter::starts, exactly(1));
-  const Amount kwh = amount_of(session.pack_kwh);
-  spread.add(session.start, DutyCounter::pack_kwh, kwh);
-  double hours = 0;
-  for (const double band : session.band_hours) hours += band;
-  const double length =
-      static_cast<double>((session.end - session.start).count()) / kMsPerHourOfDuty;
-  switch (session.kind) {
-    case ChargeKind::ac:
-      spread.add(session.start, DutyCounter::charger_kwh, kwh);
-      // Of one that nobody saw the end is when it was seen next.
-      spread.add(session.start, DutyCounter::charger_hours,
-                 session.coverage > 0 ? Amount{hours, hours, std::max(hours, length)}
-                                      : Amount{length / 2, 0, length});
-      break;
-    case ChargeKind::dc:
-      break;
-    case ChargeKind::unknown:
-      spread.add(session.start, DutyCounter::charger_kwh, {kwh.value / 2, 0, kwh.high});
-      spread.add(session.start, DutyCounter::charger_hours,
-                 {std::max(hours, length / 2) / 2, 0, std::max(hours, length)});
-      break;
-  }
-}
-
-std::vector<OdometerMark> odometer_points(const VanParts& parts, const VanNotes& notes,
-                                          const Zone& zone, UtcTime as_of) {
-  std::vector<OdometerMark> out;
+void find_odometer_points(const VanParts& parts, const VanNotes& notes, const Zone& zone,
+                          UtcTime as_of, VanDuty& duty) {
+  std::vector<OdometerMark>& out = duty.odometer;
   // The first and the last of each day are enough, and a year has 100,000 words.
   Zone::Day day{};
   LocalDay local{};
@@ -170,21 +61,23 @@ std::vector<OdometerMark> odometer_points(const VanParts& parts, const VanNotes&
     out.push_back({local, reading.odometer_km, kVanStepKm, std::nullopt});
     second = same;
   }
-  for (const OdometerNote& note : notes.odometer)
-    if (note.when.from <= as_of)
+  for (const OdometerNote& note : notes.odometer) {
+    if (note.when.from > as_of) continue;
+    std::string wrong = contradiction(note, parts.trace.odometer, zone);
+    if (wrong.empty())
       out.push_back({local_day(zone, note.when.from), note.km, note.step_km, note.id});
+    else
+      duty.left_out.push_back({note.id, std::move(wrong)});
+  }
   std::ranges::stable_sort(out, {}, [](const OdometerMark& p) { return std::pair{p.day, p.km}; });
-  return out;
+}
+
+Amount part_of_mean(const Amount& sum, double days_known, double days) {
+  const double value = days_known > 0 ? sum.value / days_known * days : 0;
+  return {value, 0, 2 * value};
 }
 
 }  // namespace
-
-Amount& Amount::operator+=(const Amount& other) {
-  value += other.value;
-  low += other.low;
-  high += other.high;
-  return *this;
-}
 
 LocalDay local_day(const Zone& zone, UtcTime at) {
   const std::string text = zone.day(at);
@@ -204,67 +97,87 @@ LocalDay local_day(const Zone& zone, UtcTime at) {
 VanDuty duty_of(const VanParts& parts, const VanNotes& notes, const Zone& zone, UtcTime as_of) {
   VanDuty out;
   out.today = local_day(zone, as_of);
-  Days days;
-  Spread spread{zone, as_of, days};
-  for (const Trip& trip : parts.trips) {
-    if (trip.start > as_of) continue;
-    // One that nobody saw may have been many.
-    if (was_heard(trip))
-      spread.add(trip.start, DutyCounter::starts, exactly(1));
-    else
-      spread.add(trip.start, DutyCounter::starts, {1, 1, 2});
-    const Amount km = amount_of(trip.distance_km);
-    if (was_heard(trip))
-      spread.add(trip.start, DutyCounter::km, km);
-    else
-      spread.add_evenly(trip.start, trip.end, DutyCounter::km, km);
-  }
-  add_motor_hours(parts.trips, as_of, spread);
-  add_trip_energy(parts.trips, as_of, spread);
-  for (const ChargeSession& session : parts.sessions)
-    if (session.start <= as_of) add_session(session, spread);
-  for (const Stand& stand : parts.stands) {
-    if (stand.start > as_of) continue;
-    spread.add(stand.start, DutyCounter::pack_kwh, amount_of(stand.discharge_kwh));
-    spread.add(stand.start, DutyCounter::pack_kwh, amount_of(stand.charge_kwh));
-  }
-  if (!days.empty()) {
-    const LocalDay first = days.begin()->first, last = days.rbegin()->first;
-    const std::int64_t count = (last - first).count() + 1;
-    if (count <= kMostDutyDays) {
-      for (std::int64_t k = 0; k < count; ++k) {
-        const LocalDay day = first + std::chrono::days{k};
-        const auto found = days.find(day);
-        out.days.push_back(found == days.end() ? VanDay{} : found->second);
-        out.days.back().day = day;
-      }
-    }
-  }
-  out.odometer = odometer_points(parts, notes, zone, as_of);
-  if (!out.odometer.empty()) {
-    // On the day of the last point nothing is known of what came after it.
-    const OdometerMark& last = out.odometer.back();
-    for (const VanDay& day : out.days) {
-      if (day.day > last.day) out.km_since_odometer += day.used[0];
-      if (day.day == last.day && last.note) out.km_since_odometer.high += day.used[0].high;
-    }
-  }
+  DutyDays days = duty_days_of(parts, zone, as_of);
+  out.days = std::move(days.days);
+  out.unknown = std::move(days.unknown);
+  find_odometer_points(parts, notes, zone, as_of, out);
   return out;
 }
 
-MaybeFigure VanDuty::odometer_now() const {
-  if (odometer.empty())
-    return MaybeFigure::unknown("the odometer is not known; note it: odometer READING");
+std::optional<LocalDay> VanDuty::known_to(DutyCounter counter) const {
+  std::optional<LocalDay> out;
+  if (!days.empty() && unknown[static_cast<std::size_t>(counter)].empty()) out = days.back().day;
+  if (counter == DutyCounter::km && !odometer.empty())
+    out = std::max(out.value_or(odometer.back().day), odometer.back().day);
+  return out;
+}
+
+Amount VanDuty::used_between(LocalDay from, LocalDay to, DutyCounter counter) const {
+  Amount sum, all;
+  double known = 0, not_known = 0;
+  for (const VanDay& day : days) {
+    if (day.known) {
+      all += day.of(counter);
+      ++known;
+    }
+    if (day.day < from || day.day > to) continue;
+    sum += day.of(counter);
+    if (!day.known) ++not_known;
+  }
+  sum += part_of_mean(all, known, not_known);
+  return sum;
+}
+
+MaybeFigure VanDuty::odometer_known() const {
+  if (odometer.empty()) return MaybeFigure::unknown(kNoOdometer);
   const OdometerMark& last = odometer.back();
-  return MaybeFigure::known({last.km + km_since_odometer.value, last.km + km_since_odometer.low,
-                             last.km + last.step_km + km_since_odometer.high, 0});
+  Amount since;
+  if (unknown[static_cast<std::size_t>(DutyCounter::km)].empty() && !days.empty()) {
+    since = used_between(last.day + std::chrono::days{1}, days.back().day, DutyCounter::km);
+    // On the day of a note nothing is known of what came after it.
+    if (last.note) since.high += used_between(last.day, last.day, DutyCounter::km).high;
+  }
+  return MaybeFigure::known(
+      {last.km + since.value, last.km + since.low, last.km + last.step_km + since.high, 0});
+}
+
+MaybeFigure VanDuty::odometer_now() const {
+  MaybeFigure out = odometer_known();
+  const UseRateOrWhy rate = rate_of(DutyCounter::km);
+  const auto known = known_to(DutyCounter::km);
+  if (!out.figure || !rate.rate || !known || *known >= today) return out;
+  const Figure since = used_in(*rate.rate, static_cast<double>((today - *known).count()));
+  out.figure->value += since.value;
+  out.figure->low += since.low;
+  out.figure->high += since.high;
+  out.figure->scatter = since.scatter;
+  return out;
 }
 
 MaybeFigure VanDuty::odometer_on(LocalDay day) const {
-  if (odometer.empty())
-    return MaybeFigure::unknown("the odometer is not known; note it: odometer READING");
+  constexpr auto km = DutyCounter::km;
+  constexpr std::chrono::days one{1};
+  if (odometer.empty()) return MaybeFigure::unknown(kNoOdometer);
+  const bool days_tell = !days.empty() && unknown[static_cast<std::size_t>(km)].empty();
   const auto after = std::ranges::lower_bound(odometer, day, {}, &OdometerMark::day);
-  if (after == odometer.end()) return odometer_now();
+  if (after == odometer.end()) {
+    const OdometerMark& last = odometer.back();
+    const LocalDay known = *known_to(km);
+    if (day >= known) {
+      MaybeFigure out = odometer_known();
+      const UseRateOrWhy rate = rate_of(km);
+      if (!rate.rate) return out;
+      const Figure since = used_in(*rate.rate, static_cast<double>((day - known).count()));
+      return MaybeFigure::known({out.figure->value + since.value, out.figure->low + since.low,
+                                 out.figure->high + since.high, since.scatter});
+    }
+    // Some time on that day: from all of the days before it to all of it, too.
+    const Amount before = used_between(last.day + one, day - one, km);
+    const Amount with = used_between(last.note ? last.day : last.day + one, day, km);
+    const double value = used_between(last.day + one, day, km).value;
+    return MaybeFigure::known(
+        {last.km + value, last.km + before.low, last.km + last.step_km + with.high, 0});
+  }
   if (after->day == day) {
     auto last = after;
     while (last + 1 != odometer.end() && (last + 1)->day == day) ++last;
@@ -274,9 +187,17 @@ MaybeFigure VanDuty::odometer_on(LocalDay day) const {
         return MaybeFigure::known({point->km, point->km, point->km + point->step_km, 0});
     return MaybeFigure::known({(after->km + last->km) / 2, after->km, last->km + last->step_km, 0});
   }
-  if (after == odometer.begin())
-    return MaybeFigure::unknown(fmt::format(
-        "no odometer reading is known of {} or before; note it: odometer READING", text_of(day)));
+  if (after == odometer.begin()) {
+    if (!days_tell || day < days.front().day)
+      return MaybeFigure::unknown(fmt::format(
+          "no odometer reading is known of {} or before; note it: odometer READING", text_of(day)));
+    const Amount most = used_between(day, after->day, km);
+    const Amount least = used_between(day + one, after->day - one, km);
+    const double value = used_between(day, after->day - one, km).value;
+    return MaybeFigure::known({std::max(0.0, after->km - value),
+                               std::max(0.0, after->km - most.high),
+                               after->km + after->step_km - least.low, 0});
+  }
   const OdometerMark &a = *(after - 1), &b = *after;
   const double share =
       static_cast<double>((day - a.day).count()) / static_cast<double>((b.day - a.day).count());
@@ -284,47 +205,99 @@ MaybeFigure VanDuty::odometer_on(LocalDay day) const {
       {a.km + share * (b.km - a.km), std::min(a.km, b.km), std::max(a.km, b.km) + b.step_km, 0});
 }
 
-MaybeFigure VanDuty::used_since(LocalDay day, DutyCounter counter) const {
+MaybeFigure VanDuty::used_since(LocalDay day, DutyCounter counter,
+                                std::optional<double> then_km) const {
+  const MaybeFigure then =
+      then_km ? MaybeFigure::known({*then_km, *then_km, *then_km, 0}) : odometer_on(day);
   if (counter == DutyCounter::km && !odometer.empty()) {
-    const MaybeFigure then = odometer_on(day), now = odometer_now();
-    if (then.figure && now.figure)
-      return MaybeFigure::known({now.figure->value - then.figure->value,
+    const MaybeFigure now = odometer_known();
+    if (then.figure && now.figure) {
+      if (now.figure->high < then.figure->low)
+        return MaybeFigure::unknown(fmt::format(
+            "the odometer was {:.0f} km on {} and is {:.0f} km now: correct the wrong one",
+            then.figure->value, text_of(day), now.figure->value));
+      return MaybeFigure::known({std::max(0.0, now.figure->value - then.figure->value),
                                  std::max(0.0, now.figure->low - then.figure->high),
                                  now.figure->high - then.figure->low, 0});
+    }
     if (days.empty() || day < days.front().day) return then;
   }
-  if (days.empty())
-    return MaybeFigure::unknown(counter == DutyCounter::km
-                                    ? "the odometer is not known; note it: odometer READING"
-                                    : kNotLogged);
-  Amount sum, all;
-  double km_on_record = 0;
-  for (const VanDay& one : days) {
-    const Amount& amount = one.used[static_cast<std::size_t>(counter)];
-    all += amount;
-    km_on_record += one.used[0].value;
-    if (one.day >= day) sum += amount;
-  }
-  if (day < days.front().day) {
-    const MaybeFigure then = odometer_on(day), first = odometer_on(days.front().day);
-    if (!then.figure || !first.figure || !(km_on_record > 0))
+  if (days.empty() || (counter == DutyCounter::km && then_km))
+    return MaybeFigure::unknown(counter == DutyCounter::km ? kNoOdometer : kNotLogged);
+  if (const std::string& why = unknown[static_cast<std::size_t>(counter)]; !why.empty())
+    return MaybeFigure::unknown(why);
+  const LocalDay first = days.front().day, last = days.back().day;
+  Amount sum = used_between(day, last, counter);
+  if (day < first) {
+    const MaybeFigure begin = odometer_on(first);
+    const double km_on_record = used_between(first, last, DutyCounter::km).value;
+    if (!then.figure || !begin.figure || !(km_on_record > 0))
       return MaybeFigure::unknown(
           fmt::format("it was fitted before the first day on record, {}, and the odometer at its "
                       "fitting is not known: fitted_km or fitted_miles in fleet.toml, or an "
                       "odometer note of that day",
-                      text_of(days.front().day)));
-    const double before = (first.figure->value - then.figure->value) * all.value / km_on_record;
+                      text_of(first)));
+    const double before =
+        std::max(0.0, begin.figure->value - then.figure->value) * sum.value / km_on_record;
     sum += {before, 0, 2 * before};
   }
   return MaybeFigure::known({sum.value, sum.low, sum.high, 0});
 }
 
+std::optional<DueDates> VanDuty::passed_on(LocalDay day, DutyCounter counter, double amount,
+                                           std::optional<double> then_km) const {
+  if (counter == DutyCounter::km && !odometer.empty()) {
+    const MaybeFigure then = odometer_on(day);
+    if (!then_km && !then.figure) return std::nullopt;
+    const double start_km = then_km.value_or(then.figure ? then.figure->value : 0);
+    LocalDay before = day;
+    double before_km = start_km;
+    for (const OdometerMark& mark : odometer) {
+      if (mark.day < day) continue;
+      if (mark.km >= start_km + amount) {
+        const double share =
+            mark.km > before_km ? (start_km + amount - before_km) / (mark.km - before_km) : 0;
+        const auto later = static_cast<double>((mark.day - before).count()) * share;
+        return DueDates{before + std::chrono::days{std::lround(later)}, before, mark.day};
+      }
+      before = mark.day;
+      before_km = mark.km;
+    }
+    // By what was driven behind the last reading.
+    const auto known = known_to(counter);
+    return DueDates{*known, before, *known};
+  }
+  if (days.empty()) return std::nullopt;
+  double sum = 0;
+  // What was used before the first day on record.
+  if (day < days.front().day) {
+    const MaybeFigure all = used_since(day, counter, then_km);
+    if (!all.figure) return std::nullopt;
+    sum = all.figure->value - used_between(day, days.back().day, counter).value;
+    if (sum >= amount) return DueDates{days.front().day, day, days.front().day};
+  }
+  for (const VanDay& one : days) {
+    if (one.day < day) continue;
+    sum += one.of(counter).value;
+    if (sum >= amount) return DueDates{one.day, one.day, one.day};
+  }
+  return DueDates{days.back().day, day, days.back().day};
+}
+
 UseRateOrWhy VanDuty::rate_of(DutyCounter counter) const {
+  const std::string& why = unknown[static_cast<std::size_t>(counter)];
+  std::vector<double> daily;
+  std::optional<LocalDay> last;
+  for (const VanDay& day : days) {
+    if (!day.known) continue;
+    daily.push_back(day.of(counter).value);
+    last = day.day;
+  }
   const bool by_readings =
       counter == DutyCounter::km &&
-      (days.empty() ||
-       (odometer.size() > 1 && (days.size() < static_cast<std::size_t>(kLeastUseDays) ||
-                                odometer.back().day > days.back().day + kNotesTellMore)));
+      (days.empty() || !why.empty() ||
+       (odometer.size() > 1 && (daily.size() < static_cast<std::size_t>(kLeastUseDays) ||
+                                odometer.back().day > *last + kNotesTellMore)));
   if (by_readings) {
     std::vector<CounterReading> readings;
     for (const OdometerMark& point : odometer)
@@ -332,9 +305,8 @@ UseRateOrWhy VanDuty::rate_of(DutyCounter counter) const {
     return use_rate_of_readings(readings);
   }
   if (days.empty()) return {std::nullopt, kNotLogged};
-  std::vector<double> daily;
-  for (const VanDay& day : days) daily.push_back(day.used[static_cast<std::size_t>(counter)].value);
-  return use_rate_of_days(daily, days.back().day);
+  if (!why.empty()) return {std::nullopt, why};
+  return use_rate_of_days(daily, *last);
 }
 
 }  // namespace packmile

@@ -47,4 +47,13 @@ inline constexpr std::array<std::string_view, 2> kAxleWords{"front", "rear"};
   return std::nullopt;
 }
 
+// Whether a word that names a place (fl .. rr, front, rear) is about `position`: an axle
+// is both its wheels.
+[[nodiscard]] constexpr bool place_covers(std::string_view place, std::string_view position) {
+  if (place == position) return true;
+  const auto axle = axle_named(place);
+  const auto wheel = wheel_named(position);
+  return axle && wheel && axle_of(*wheel) == *axle;
+}
+
 }  // namespace packmile

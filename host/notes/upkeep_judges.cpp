@@ -17,17 +17,33 @@ namespace {
 constexpr double kDeepestNewTreadMm = 12;
 // A new pad of a van has 10 to 18 mm without its plate (common practice, no source).
 constexpr double kThickestNewPadMm = 20;
-// A greater rise is another tyre, whatever the gauge errs by.
-constexpr double kRiseMm = 0.5;
 // The same work again within so many days is more often one note twice (common
 // practice, no source).
 constexpr std::chrono::days kSoonAgain{30};
+// 2026-03-01, at the beginning of every time.
+constexpr std::size_t kDayLetters = 10;
 // Of one job; more is more often the sum in the place of the hours.
 constexpr double kManyHours = 60;
 
-bool is_tyre_work(const Note& job) { return job.values[kJobPart].text.starts_with("tyre"); }
-bool is_pad_work(const Note& job) {
-  return job.values[kJobPart].text.find("pad") != std::string::npos;
+// Whether a job's words name places, and none of them is `position`.
+bool is_elsewhere(const Note& job, std::string_view position) {
+  bool names_one = false;
+  std::string_view rest = job.values[kJobPart].text;
+  while (!rest.empty()) {
+    const std::size_t end = std::min(rest.find_first_of(" ,"), rest.size());
+    const std::string_view word = rest.substr(0, end);
+    rest.remove_prefix(std::min(end + 1, rest.size()));
+    if (place_covers(word, position)) return false;
+    names_one = names_one || wheel_named(word) || axle_named(word);
+  }
+  return names_one;
+}
+bool is_tyre_work(const Note& job, std::string_view wheel) {
+  const std::string& part = job.values[kJobPart].text;
+  return (part.starts_with("tyre") || part.starts_with("Tyre")) && !is_elsewhere(job, wheel);
+}
+bool is_pad_work(const Note& job, std::string_view axle) {
+  return job.values[kJobPart].text.find("pad") != std::string::npos && !is_elsewhere(job, axle);
 }
 
 template <typename Right>
@@ -74,7 +90,9 @@ NoteJudgement judge_tread(const Note& note, const NoteSetting& setting) {
       return m.values[kMovedTo].text == note.values[kTreadWheel].text ||
              m.values[kMovedFrom].text == note.values[kTreadWheel].text;
     });
-    const bool fitted = any_between(NoteKind::job, *last, note, setting, is_tyre_work);
+    const bool fitted = any_between(NoteKind::job, *last, note, setting, [&](const Note& job) {
+      return is_tyre_work(job, word_of(wheel));
+    });
     if (moved || fitted) {
       out.answer = fmt::format("{} {} since {}", name_of(wheel),
                                moved ? "tyres were moved" : "work on tyres",
@@ -84,11 +102,12 @@ NoteJudgement judge_tread(const Note& note, const NoteSetting& setting) {
           "{} {}", name_of(wheel),
           change_text(note, *last, kTreadDepth,
                       std::hypot(gauge_error_mm(note), gauge_error_mm(*last)), setting));
-      if (depth_mm - last->values[kTreadDepth].number > kRiseMm)
+      if (depth_mm - last->values[kTreadDepth].number >
+          new_start_rise_mm(gauge_error_mm(*last), gauge_error_mm(note)))
         out.doubts.push_back(fmt::format(
-            "{} the tread is deeper than {}, and no note tells of another tyre: packmile note ... "
-            "job tyre SUM, or tyre_moved FROM TO",
-            name_of(wheel), said_before(*last, kTreadDepth, setting)));
+            "{} the tread is deeper than {}, and no note tells of another tyre: it is taken for a "
+            "new one; packmile note ... job 'tyre {}' SUM, or tyre_moved FROM TO",
+            name_of(wheel), said_before(*last, kTreadDepth, setting), word_of(wheel)));
     }
   }
   if (depth_mm > kDeepestNewTreadMm)
@@ -107,16 +126,18 @@ NoteJudgement judge_pad(const Note& note, const NoteSetting& setting) {
   NoteJudgement out;
   if (last == nullptr) {
     out.answer = fmt::format("the first measurement of the {} axle", axle);
-  } else if (any_between(NoteKind::job, *last, note, setting, is_pad_work)) {
+  } else if (any_between(NoteKind::job, *last, note, setting,
+                         [&](const Note& job) { return is_pad_work(job, axle); })) {
     out.answer =
         fmt::format("{} work on pads since {}", axle, said_before(*last, kPadThickness, setting));
   } else {
     out.answer = fmt::format("{} {}", axle, change_text(note, *last, kPadThickness, 0, setting));
-    if (thickness_mm > last->values[kPadThickness].number)
+    if (thickness_mm - last->values[kPadThickness].number >
+        new_start_rise_mm(kPadGaugeErrorMm, kPadGaugeErrorMm))
       out.doubts.push_back(
-          fmt::format("{} the pads are thicker than {}, and no note tells of new ones: packmile "
-                      "note ... job pads SUM",
-                      axle, said_before(*last, kPadThickness, setting)));
+          fmt::format("{} the pads are thicker than {}, and no note tells of new ones: they are "
+                      "taken for new; packmile note ... job 'brake pads {}' SUM",
+                      axle, said_before(*last, kPadThickness, setting), axle));
   }
   if (thickness_mm > kThickestNewPadMm)
     out.doubts.push_back(
@@ -176,20 +197,27 @@ NoteJudgement judge_tyre_moved(const Note& note, const NoteSetting& setting) {
   if (from_word == to_word)
     return refuse(fmt::format("the tyre cannot move from {} to {}", from_word, to_word),
                   "two different ones of: fl, fr, rl, rr", kMovedTo);
-  for (const Note* other : setting.others)
-    if (other->when == note.when && other->values[kMovedTo].text == to_word)
-      return refuse(
-          fmt::format("note {} has the tyre from {} go to {} at that time", other->id,
-                      other->values[kMovedFrom].text, to_word),
-          "one wheel takes one tyre; to correct that note: --replaces " + std::to_string(other->id),
-          kMovedTo);
+  // All moves of one day are one.
+  const auto day_of = [&](const Note& one) {
+    return setting.date_text(one.when).substr(0, kDayLetters);
+  };
+  for (const Note* other : setting.others) {
+    if (day_of(*other) != day_of(note)) continue;
+    for (const std::size_t value : {kMovedTo, kMovedFrom})
+      if (other->values[value].text == note.values[value].text)
+        return refuse(fmt::format("note {} has the tyre from {} go to {} on that day", other->id,
+                                  other->values[kMovedFrom].text, other->values[kMovedTo].text),
+                      fmt::format("one wheel {} one tyre; to correct that note: --replaces {}",
+                                  value == kMovedTo ? "takes" : "gives", other->id),
+                      value);
+  }
   const Wheel from = wheel_named(from_word).value_or(Wheel::front_left);
   const Wheel to = wheel_named(to_word).value_or(Wheel::rear_left);
   NoteJudgement out;
   out.answer =
       fmt::format("what was measured {} goes with the tyre to {}", name_of(from), name_of(to));
   const auto goes_on = [&](const Note* other) {
-    return other->values[kMovedFrom].text == to_word && may_be_at_once(*other, note);
+    return other->values[kMovedFrom].text == to_word && day_of(*other) == day_of(note);
   };
   if (std::ranges::none_of(setting.others, goes_on))
     out.answer += fmt::format(

@@ -1,6 +1,7 @@
 #include "notes/van_notes.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <tuple>
 
 namespace packmile {
@@ -88,6 +89,12 @@ void take(const Note& note, VanNotes& out) {
 }
 
 }  // namespace
+
+double new_start_rise_mm(double gauge_before_mm, double gauge_after_mm) {
+  constexpr double kRiseMm = 0.5;
+  const double usual = std::hypot(kUsualGaugeErrorMm, kUsualGaugeErrorMm);
+  return kRiseMm * std::max(1.0, std::hypot(gauge_before_mm, gauge_after_mm) / usual);
+}
 
 VanNotes van_notes_of(std::span<const Note> notes, std::string_view van) {
   VanNotes out;

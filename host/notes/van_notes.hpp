@@ -46,6 +46,13 @@ struct ReceiptNote {
 // One standard uncertainty of a reading by a hand-held tread gauge, where the note
 // gives none (common practice, no source).
 inline constexpr double kUsualGaugeErrorMm = 0.25;
+// Of a pad, a hand gauge between disc and plate (common practice, no source).
+inline constexpr double kPadGaugeErrorMm = 0.25;
+
+// By how much a tread or a pad may come out thicker than it was before it is taken for
+// another one: 0.5 mm with usual gauges (common practice, no source), more where the
+// gauges err by more. Both in mm, 1 sd.
+[[nodiscard]] double new_start_rise_mm(double gauge_before_mm, double gauge_after_mm);
 
 struct TreadNote {
   std::uint32_t id = 0;

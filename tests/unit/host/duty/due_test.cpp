@@ -189,4 +189,53 @@ TEST_CASE("100,000 miles are 7.692 years of the average van and 14 of a private 
   CHECK(equivalent_years(100'000 * kKmPerMile, 100'000.0 / 14) == doctest::Approx(14));
 }
 
+// By hand: 100 a day, 5 of it unsure, 50 scatter; 36 days: 3,600 +- 1.96 sqrt(180^2 + 300^2).
+TEST_CASE("What is used in some days has the rate's error and that of the days") {
+  UseRate rate = rate_alone(100, 5);
+  rate.sd_day = 50;
+  const Figure used = used_in(rate, 36);
+  CHECK(used.value == doctest::Approx(3'600));
+  CHECK(used.high == doctest::Approx(3'600 + kZ95 * std::sqrt(180.0 * 180 + 300.0 * 300)));
+  CHECK(used_in(rate, 1).low == doctest::Approx(100 - kZ95 * std::sqrt(25.0 + 2'500.0)));
+  CHECK(used_in(rate_alone(1, 5), 10).low == 0);
+}
+
+TEST_CASE("Used up by its likeliest value, and perhaps not yet") {
+  const auto days = days_until({-10, 0, 20}, rate_alone(1, 0.1));
+  REQUIRE(days);
+  CHECK(days->likely == 0);
+  CHECK(days->earliest == 0);
+  // left + 1.96 * 20 = 29.2 at most, at 1 a day and slower.
+  REQUIRE(days->latest);
+  CHECK(*days->latest > 29);
+  CHECK(*days->latest < 40);
+  CHECK(*days_until({-50, 0, 20}, rate_alone(1, 0.1))->latest == 0);
+}
+
+TEST_CASE("Earliest, likely and latest are in this order, whatever is left and used") {
+  std::mt19937 random{11};
+  std::uniform_real_distribution<double> any{0, 1};
+  for (int round = 0; round < 20'000; ++round) {
+    UseRate rate = rate_alone(any(random) * 100, any(random) * 60);
+    rate.sd_day = any(random) * 200;
+    if (round % 3 == 0) rate.u_per_day = rate.per_day / rate.factor_95;  // a border of its own
+    const Left left{(any(random) - 0.2) * 5'000, any(random) * 500, any(random) * 500};
+    const auto days = days_until(left, rate);
+    if (!days) continue;
+    REQUIRE(days->earliest <= days->likely);
+    REQUIRE((!days->latest || *days->latest >= days->likely));
+    REQUIRE(days->earliest >= 0);
+    const auto due = due_from(on(2026, 1, 1), *days);
+    if (!due) continue;
+    REQUIRE(due->earliest <= due->likely);
+    REQUIRE((!due->latest || *due->latest >= due->likely));
+  }
+}
+
+TEST_CASE("An interval is never cut shorter by whole days") {
+  const auto due = due_from(on(2026, 1, 1), {10.4, 5.9, 40.1});
+  CHECK(due->earliest == on(2026, 1, 6));
+  CHECK(*due->latest == on(2026, 2, 11));
+}
+
 }  // namespace packmile::testing

@@ -98,4 +98,14 @@ TEST_CASE("Falls of trips add up") {
   CHECK(sum_falls(stops(0.3, 10)).regen_kwh == doctest::Approx(twice.regen_kwh));
 }
 
+TEST_CASE("What a friction share assumes is said with the figures that it is drawn from") {
+  FrictionRules rules;
+  rules.mass_u = 0.2;
+  rules.regen_high = 0.9;
+  const std::string text = friction_assumes(rules);
+  CHECK(text.find("its mass to 20 %") != std::string::npos);
+  CHECK(text.find("65 to 90 %") != std::string::npos);
+  CHECK(text.find("a level road") != std::string::npos);
+}
+
 }  // namespace packmile::testing

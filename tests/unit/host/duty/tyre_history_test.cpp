@@ -97,4 +97,83 @@ TEST_CASE("The order in which notes come does not matter") {
   }
 }
 
+// Four tyres go around, as a rotation crosses them.
+TEST_CASE("A cycle of four moves takes each tyre's past to its next wheel") {
+  const std::vector readings{at(front_left, 0, 6.0), at(front_right, 0, 6.2), at(rear_left, 0, 8.0),
+                             at(rear_right, 0, 8.3)};
+  const std::vector<WheelMove> moves{{day(30), front_left, rear_left, 3'000.0, 5},
+                                     {day(30), rear_left, front_right, 3'000.0, 6},
+                                     {day(30), front_right, rear_right, 3'000.0, 7},
+                                     {day(30), rear_right, front_left, 3'000.0, 8}};
+  const auto tyres = tyres_now(readings, moves, {});
+  CHECK(depths(on(tyres, rear_left)) == std::vector{6.0});
+  CHECK(depths(on(tyres, front_right)) == std::vector{8.0});
+  CHECK(depths(on(tyres, rear_right)) == std::vector{6.2});
+  CHECK(depths(on(tyres, front_left)) == std::vector{8.3});
+  for (const Wheel wheel : kWheels) {
+    REQUIRE(on(tyres, wheel).borders.size() == 1);
+    CHECK(on(tyres, wheel).borders[0].day == day(30));
+    CHECK(on(tyres, wheel).borders[0].readings == 1);
+    CHECK(*on(tyres, wheel).borders[0].km == 3'000);
+    CHECK(on(tyres, wheel).from_start);
+  }
+  // Back again: two borders, and the past is whole.
+  std::vector<WheelMove> back = moves;
+  for (const WheelMove& move : moves)
+    back.push_back({day(60), move.to, move.from, 6'000.0, move.id + 10});
+  const auto home = tyres_now(readings, back, {});
+  CHECK(depths(on(home, front_left)) == std::vector{6.0});
+  CHECK(on(home, front_left).borders.size() == 2);
+  CHECK(on(home, front_left).been_on == std::vector{front_left, rear_left, front_left});
+}
+
+TEST_CASE("A chain moves at once, whatever its order, and its last tyre leaves the van") {
+  const std::vector readings{at(front_left, 0, 6.0), at(rear_left, 0, 7.0), at(rear_right, 0, 8.0)};
+  std::vector<WheelMove> moves{{day(9), front_left, rear_left}, {day(9), rear_left, rear_right}};
+  for (int round = 0; round < 2; ++round) {
+    const auto tyres = tyres_now(readings, moves, {});
+    CHECK(depths(on(tyres, rear_left)) == std::vector{6.0});
+    CHECK(depths(on(tyres, rear_right)) == std::vector{7.0});
+    CHECK(on(tyres, front_left).readings.empty());
+    CHECK_FALSE(on(tyres, front_left).from_start);
+    // Along an axle no other wear begins.
+    CHECK(on(tyres, rear_right).borders.empty());
+    std::ranges::reverse(moves);
+  }
+}
+
+TEST_CASE("No tyre is at two wheels, and no wheel has two") {
+  const std::vector readings{at(front_left, 0, 6.0), at(front_right, 0, 7.0)};
+  const auto twice_from = tyres_now(readings,
+                                    std::vector<WheelMove>{{day(9), front_left, rear_left, {}, 1},
+                                                           {day(9), front_left, rear_right, {}, 2}},
+                                    {});
+  CHECK(on(twice_from, rear_left).readings.empty());
+  CHECK(depths(on(twice_from, rear_right)) == std::vector{6.0});
+  const auto twice_to = tyres_now(readings,
+                                  std::vector<WheelMove>{{day(9), front_right, rear_left, {}, 4},
+                                                         {day(9), front_left, rear_left, {}, 3}},
+                                  {});
+  CHECK(depths(on(twice_to, rear_left)) == std::vector{7.0});
+}
+
+TEST_CASE("Measured after a swap of the same day, also where one of the two is thinner") {
+  const std::vector readings{at(front_left, 0, 6.0, 1), at(rear_left, 0, 7.5, 2),
+                             at(front_left, 30, 7.4, 3), at(rear_left, 30, 5.9, 4)};
+  const std::vector<WheelMove> moves{{day(30), front_left, rear_left},
+                                     {day(30), rear_left, front_left}};
+  const auto tyres = tyres_now(readings, moves, {});
+  CHECK(depths(on(tyres, front_left)) == std::vector{7.5, 7.4});
+  CHECK(depths(on(tyres, rear_left)) == std::vector{6.0, 5.9});
+  CHECK_FALSE(on(tyres, front_left).fitted);
+  CHECK(on(tyres, front_left).borders[0].readings == 1);
+}
+
+TEST_CASE("A rise says between which days the tyre was fitted") {
+  const auto tyres =
+      tyres_now(std::vector{at(front_left, 3, 3.0), at(front_left, 40, 8.0)}, {}, {});
+  CHECK(*on(tyres, front_left).fitted == day(40));
+  CHECK(*on(tyres, front_left).not_before == day(3));
+}
+
 }  // namespace packmile::testing

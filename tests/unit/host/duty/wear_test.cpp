@@ -125,4 +125,46 @@ TEST_CASE("The least legal tread goes by the plated weight") {
   CHECK(legal_tread_mm(std::nullopt) == 1.6);
 }
 
+// By hand: 8.0 to 6.0 mm over 10,000 km at the front are 0.2 mm a 1,000; another 5,000
+// km there leave 5.0 mm at the move. 4.5 mm after 5,000 km at the rear are 0.1 a 1,000,
+// where one line through all three would say 0.17.
+TEST_CASE("A tyre that came from the other axle wears at its new rate") {
+  const auto readings = readings_of({0, 10'000, 20'000}, {8.0, 6.0, 4.5}, 0.05);
+  const std::vector<WearBorder> borders{{kDay + std::chrono::days{45}, 15'000, 2}};
+  const auto here = since_border(readings, borders);
+  REQUIRE(here.size() == 2);
+  CHECK(here[0].depth_mm == doctest::Approx(5.0));
+  // The line's own error 5,000 km behind its last reading: 0.05 sqrt(1/2 + 2).
+  CHECK(here[0].gauge_u_mm == doctest::Approx(0.05 * std::sqrt(2.5)));
+  const auto fit = fit_wear(here);
+  REQUIRE(fit.wear);
+  CHECK(fit.wear->mm_per_1000_km.value == doctest::Approx(0.1));
+  CHECK(fit_wear(readings).wear->mm_per_1000_km.value == doctest::Approx(0.175).epsilon(0.01));
+  // Measured on the day of the move: that reading is the beginning.
+  const auto on_the_day = since_border(readings, std::vector<WearBorder>{{readings[1].day, {}, 2}});
+  REQUIRE(on_the_day.size() == 2);
+  CHECK(on_the_day[0].id == readings[1].id);
+  // One reading before the move tells no wear there, and one since tells none here.
+  const auto one = since_border(std::span{readings}.first(2),
+                                std::vector<WearBorder>{{kDay + std::chrono::days{9}, 3'000, 1}});
+  CHECK(one.size() == 1);
+  CHECK(since_border(readings, {}).size() == 3);
+}
+
+TEST_CASE("A coarse gauge's own error is no rise") {
+  CHECK(fit_wear(readings_of({0, 20'000, 21'000}, {8.0, 5.0, 5.8}, 0.25)).why.find("one") == 0);
+  const auto coarse = fit_wear(readings_of({0, 20'000, 21'000}, {8.0, 5.0, 5.8}, 0.5));
+  REQUIRE(coarse.wear);
+  CHECK(coarse.wear->readings.size() == 3);
+  CHECK(new_start_rise_mm(0.1, 0.1) == 0.5);
+  CHECK(new_start_rise_mm(0.5, 0.5) == doctest::Approx(1.0));
+}
+
+TEST_CASE("The source of the law's tread says both depths and whose law it is") {
+  const std::string source = kLegalTreadSource;
+  CHECK(source.find("1.6 mm to 3,500 kg") == 0);
+  CHECK(source.find("1.0 mm above") != std::string::npos);
+  CHECK(source.find("SI 1986/1078") != std::string::npos);
+}
+
 }  // namespace packmile::testing

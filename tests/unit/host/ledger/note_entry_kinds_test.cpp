@@ -53,8 +53,9 @@ TEST_CASE("note entry: a tread that grows is doubted, unless a note tells of ano
   CHECK(notes.add("Linden", "2026-05-04", "tread", {"rl", "8.0"})
             .find("rear left tyres were moved since 7.0 mm") != std::string::npos);
   CHECK(notes.doubt() == "");
-  // Work on something else explains nothing.
+  // Work on something else explains nothing, nor does it at another place.
   notes.add("Linden", "2026-05-05", "job", {"wiper", "12"});
+  notes.add("Linden", "2026-05-05", "job", {"tyre front", "120"});
   notes.add("Linden", "2026-05-06", "tread", {"rl", "9.0"});
   CHECK(notes.doubt().find("deeper than 8.0 mm") != std::string::npos);
   notes.add("Linden", "2026-05-06", "tread", {"rr", "12.5"});
@@ -70,7 +71,10 @@ TEST_CASE("note entry: pads get thinner, or new ones were fitted") {
         "(note 1), 119 days before");
   CHECK(notes.add("Linden", "2026-03-02", "pad", {"rear", "21"}).starts_with("3: "));
   CHECK(notes.doubt().find("thicker than a new pad") != std::string::npos);
-  notes.add("Linden", "2026-04-02", "pad", {"front", "8.5"});
+  // What a gauge errs by is no new pad.
+  notes.add("Linden", "2026-04-01", "pad", {"front", "8.5"});
+  CHECK(notes.doubt() == "");
+  notes.add("Linden", "2026-03-30", "pad", {"front", "9.0"});
   CHECK(notes.doubt().find("front the pads are thicker than 8.4 mm on 2026-03-02 (note 2), and no "
                            "note tells of new ones") == 0);
   notes.add("Linden", "2026-04-20", "job", {"brake pads", "96", "1.5"});
@@ -128,10 +132,18 @@ TEST_CASE("note entry: tyres move from wheel to wheel, one to a wheel") {
   CHECK(notes.add("Linden", "2026-03-02", "tyre_moved", {"fr", "fr"}) ==
         "v2: the tyre cannot move from fr to fr / two different ones of: fl, fr, rl, rr");
   CHECK(notes.add("Linden", "2026-03-02", "tyre_moved", {"fr", "rl"}) ==
-        "v2: note 1 has the tyre from fl go to rl at that time / one wheel takes one tyre; to "
+        "v2: note 1 has the tyre from fl go to rl on that day / one wheel takes one tyre; to "
         "correct that note: --replaces 1");
   CHECK(notes.add("Linden", "2026-03-02", "tyre_moved", {"fl", "rr"})
             .starts_with("note: Linden has tyre_moved fl rl on 2026-03-02 already (note 1)"));
+  // A day's moves are one, whatever their hours.
+  CHECK(notes.add("Linden", "2026-03-02T18:00", "tyre_moved", {"fl", "rr"}) ==
+        "v1: note 1 has the tyre from fl go to rl on that day / one wheel gives one tyre; to "
+        "correct that note: --replaces 1");
+  CHECK(notes.add("Linden", "2026-03-02T18:00", "tyre_moved", {"rr", "fl"})
+            .starts_with("v2: note 2"));
+  CHECK(notes.add("Linden", "2026-03-02T18:00", "tyre_moved", {"rr", "fr"}).starts_with("3: "));
+  CHECK(notes.add("Linden", "2026-03-03T18:00", "tyre_moved", {"fl", "rr"}).starts_with("4: "));
   CHECK(notes.add("Linden", "2026-03-02", "tyre_moved", {"fl", "spare"}) ==
         "v2: tyre_moved: TO 'spare' is not known / one of: fl, fr, rl, rr");
 }

@@ -43,17 +43,25 @@ TEST_CASE("note entry: work on a part that fleet.toml does not know is doubted, 
   };
   CHECK(doubt_of("job", "Cabin filter") == "");
   CHECK(doubt_of("job", "tyres front") == "");
-  CHECK(doubt_of("job", "brake pads") == "");
+  CHECK(doubt_of("job", "brake pads rear") == "");
+  // Each wheel and axle has its own past.
+  CHECK(doubt_of("job", "brake pads") ==
+        "'brake pads' names no axle, so those of both begin anew: 'brake pads front' or 'brake "
+        "pads rear'");
+  CHECK(doubt_of("job", "tyres") ==
+        "'tyres' names no wheel, so no tyre begins anew: 'tyre fl' or 'tyre front'");
   CHECK(doubt_of("job", "cabin fliter") ==
         "fleet.toml has no part 'cabin fliter'; did you mean 'cabin filter'?");
   // Another van's part is none of this one.
   CHECK(doubt_of("fluid", "coolant") ==
         "fleet.toml has no part 'coolant', so this renews none; it has cabin filter, tyre, brake "
         "pads");
-  CHECK(notes.add("Cedar", "2026-03-02", "fluid", {"coolant"}).starts_with("6: "));
+  CHECK(notes.add("Cedar", "2026-03-02", "fluid", {"coolant"}).starts_with("8: "));
   CHECK(notes.doubt() == "");
   // Without parts there is nothing to compare with.
   test::NoteDepot bare;
   bare.add("Linden", "2026-03-02", "fluid", {"coolant"});
   CHECK(bare.doubt() == "");
+  bare.add("Linden", "2026-03-02", "job", {"tyre", "90"});
+  CHECK(bare.doubt().find("names no wheel") != std::string::npos);
 }

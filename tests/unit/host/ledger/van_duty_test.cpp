@@ -91,15 +91,17 @@ TEST_CASE("van duty: a drive that nobody saw is spread over its days") {
   parts.trips.push_back(unseen);
   const VanDuty duty = duty_of(parts, {}, london(), at(10));
   REQUIRE(duty.days.size() == 5);
-  CHECK(duty.days[2].used[0].value == doctest::Approx(25));
+  // Noon to noon of three days: half a day, two whole ones, half a day.
+  CHECK(duty.days[1].used[0].value == doctest::Approx(100 / 6.0));
+  CHECK(duty.days[2].used[0].value == doctest::Approx(100 / 3.0));
   CHECK(sum(duty, DutyCounter::km) == doctest::Approx(140));
   // Its energy and hours at what the others took, between nothing and twice that.
   const auto& day = duty.days[2];
   CHECK(day.used[static_cast<std::size_t>(DutyCounter::motor_kwh)].value ==
-        doctest::Approx(25 * 0.24));
+        doctest::Approx(100 / 3.0 * 0.24));
   CHECK(day.used[static_cast<std::size_t>(DutyCounter::motor_kwh)].low == 0);
   CHECK(day.used[static_cast<std::size_t>(DutyCounter::motor_hours)].high ==
-        doctest::Approx(2 * 25 / 40.0));
+        doctest::Approx(2 * 100 / 3.0 / 40.0));
 }
 
 TEST_CASE("van duty: a late trip belongs to the local day, also when clocks change") {
@@ -134,7 +136,14 @@ TEST_CASE("van duty: the odometer between, on and behind its readings") {
   CHECK(between.low == 1000);
   CHECK(between.high == 2001);
   CHECK_FALSE(duty.odometer_on(local(-1)).figure);
-  CHECK(duty.odometer_now().figure->value == 2000);
+  CHECK(duty.odometer_known().figure->value == 2000);
+  // Five days at 50 a day since; how much of that it drove nobody knows.
+  const Figure now = *duty.odometer_now().figure;
+  CHECK(now.value == doctest::Approx(2250));
+  CHECK(now.low < 2100);
+  CHECK(now.low >= 2000);
+  CHECK(now.high > 2400);
+  CHECK(duty.odometer_on(local(22)).figure->value == doctest::Approx(2100));
   CHECK_FALSE(VanDuty{}.odometer_now().figure);
 }
 
@@ -198,6 +207,244 @@ TEST_CASE("van duty: the rate comes from days, and from notes where those are ne
   CHECK(silent.rate_of(DutyCounter::km).rate);
   CHECK_FALSE(silent.rate_of(DutyCounter::starts).rate);
   CHECK_FALSE(duty_of({}, {}, london(), at(1)).rate_of(DutyCounter::km).rate);
+}
+
+TEST_CASE("van duty: a note that the van's own odometer contradicts is left out and told") {
+  VanParts parts;
+  parts.trace.odometer = {{at(0, 8), 5000}, {at(10, 18), 5600}, {at(20, 18), 6100}};
+  VanNotes notes;
+  notes.odometer = {noted(7, 5, 5300), noted(8, 15, 5500), noted(9, 12, 6300), noted(10, 25, 6099),
+                    noted(11, 25, 6000)};
+  const VanDuty duty = duty_of(parts, notes, london(), at(26));
+  REQUIRE(duty.left_out.size() == 3);
+  CHECK(duty.left_out[0].id == 8);
+  CHECK(duty.left_out[0].why.find("is below what the van itself said on 2026-03-11, 5600 km") !=
+        std::string::npos);
+  CHECK(duty.left_out[0].why.find("--replaces 8") != std::string::npos);
+  CHECK(duty.left_out[1].why.find("above") != std::string::npos);
+  CHECK(duty.left_out[2].id == 11);
+  // What is within a dash's rounding stays.
+  CHECK(duty.odometer.size() == 5);
+  CHECK(duty.odometer_known().figure->value == 6099);
+}
+
+TEST_CASE("van duty: a row that goes on behind the moment counts up to it") {
+  VanParts parts;
+  parts.trips = {trip(0, 40)};
+  Trip unseen;
+  unseen.start = at(1);
+  unseen.end = at(101);
+  unseen.distance_km = known(1000);
+  parts.trips.push_back(unseen);
+  Stand stand;
+  stand.start = at(1, 0);
+  stand.end = at(21, 0);
+  stand.discharge_kwh = known(20);
+  stand.charge_kwh = known(0);
+  parts.stands = {stand};
+  const VanDuty duty = duty_of(parts, {}, london(), at(11));
+  CHECK(sum(duty, DutyCounter::km) == doctest::Approx(140));
+  CHECK(duty.days.back().day == local(11));
+  // 40 km and 100 km at 0.24, and 10.5 of the 20 days that the van stood.
+  CHECK(sum(duty, DutyCounter::pack_kwh) == doctest::Approx(140 * 0.24 + 10.5));
+  CHECK(duty.days[5].of(DutyCounter::pack_kwh).value == doctest::Approx(10 * 0.24 + 1));
+}
+
+TEST_CASE("van duty: a silence that held many drives held many starts") {
+  VanParts parts;
+  for (int day = 0; day < 4; ++day) {
+    parts.trips.push_back(trip(day, 50));
+    // Energy is another question.
+    parts.trips.back().discharge_kwh = parts.trips.back().regen_kwh = known(0);
+  }
+  Trip unseen;
+  unseen.start = at(4);
+  unseen.end = at(104);
+  unseen.distance_km = known(5000);
+  parts.trips.push_back(unseen);
+  const VanDuty duty = duty_of(parts, {}, london(), at(200));
+  CHECK(sum(duty, DutyCounter::starts) == doctest::Approx(104));
+  const Figure starts = *duty.used_since(local(0), DutyCounter::starts).figure;
+  CHECK(starts.low == doctest::Approx(5));
+  CHECK(starts.high == doctest::Approx(204));
+  // Not one that was heard: nothing tells how many they were.
+  parts.trips = {unseen};
+  const VanDuty silent = duty_of(parts, {}, london(), at(200));
+  CHECK_FALSE(silent.used_since(local(0), DutyCounter::starts).figure);
+  CHECK_FALSE(silent.rate_of(DutyCounter::starts).rate);
+  CHECK(silent.used_since(local(0), DutyCounter::starts).why.find("no drive") == 0);
+}
+
+TEST_CASE("van duty: what is not told is not nothing") {
+  VanParts parts;
+  Trip dark = trip(0, 40);
+  dark.discharge_kwh = dark.regen_kwh = MaybeFigure::unknown("the sign is not proven");
+  ChargeSession charged = charge(0, ChargeKind::ac, 10, 2);
+  charged.pack_kwh = MaybeFigure::unknown("the sign is not proven");
+  parts.trips = {dark};
+  parts.sessions = {charged};
+  const VanDuty duty = duty_of(parts, {}, london(), at(5));
+  for (const DutyCounter counter :
+       {DutyCounter::motor_kwh, DutyCounter::pack_kwh, DutyCounter::charger_kwh}) {
+    CHECK(duty.used_since(local(0), counter).why == "the sign is not proven");
+    CHECK(duty.rate_of(counter).why == "the sign is not proven");
+    CHECK_FALSE(duty.known_to(counter));
+  }
+  CHECK(duty.used_since(local(0), DutyCounter::charger_hours).figure->value == doctest::Approx(2));
+  CHECK(duty.used_since(local(0), DutyCounter::km).figure->value == doctest::Approx(40));
+  // Where the others tell it, it is guessed, between nothing and twice that.
+  parts.trips.push_back(trip(1, 60));
+  parts.sessions.push_back(charge(1, ChargeKind::ac, 12, 2));
+  const VanDuty told = duty_of(parts, {}, london(), at(5));
+  const Figure kwh = *told.used_since(local(0), DutyCounter::charger_kwh).figure;
+  CHECK(kwh.value == doctest::Approx(24));
+  CHECK(kwh.low == doctest::Approx(12 * (1 - 0.01 * kZ95)));
+  CHECK(kwh.high > 35);
+}
+
+TEST_CASE("van duty: without distances neither km nor their rate are known, but by readings") {
+  VanParts parts;
+  for (int day = 0; day < 20; ++day) {
+    Trip one = trip(day, 40);
+    one.distance_km = MaybeFigure::unknown("neither odometer nor speed");
+    parts.trips.push_back(one);
+  }
+  const VanDuty duty = duty_of(parts, {}, london(), at(20));
+  CHECK_FALSE(duty.rate_of(DutyCounter::km).rate);
+  CHECK_FALSE(duty.used_since(local(0), DutyCounter::km).figure);
+  // One such drive among others is guessed by its time: an hour of 40 km.
+  parts.trips.push_back(trip(20, 40));
+  const Figure guess =
+      *duty_of(parts, {}, london(), at(30)).used_since(local(19), DutyCounter::km).figure;
+  CHECK(guess.value == doctest::Approx(80));
+  CHECK(guess.low == doctest::Approx(40 * (1 - 0.01 * kZ95)));
+  CHECK(guess.high > 120);
+  parts.trips.pop_back();
+  VanNotes notes;
+  notes.odometer = {noted(1, 0, 1000), noted(2, 18, 1900)};
+  const VanDuty noted_too = duty_of(parts, notes, london(), at(20));
+  CHECK(noted_too.rate_of(DutyCounter::km).rate->per_day == doctest::Approx(50));
+  CHECK(*noted_too.known_to(DutyCounter::km) == local(18));
+  CHECK(noted_too.odometer_now().figure->value == doctest::Approx(2000));
+}
+
+// Two cards, and 30 days between them without one: 20 days of 50 km, then 10.
+TEST_CASE("van duty: days without a card are no idle days") {
+  VanParts parts;
+  for (int day = 0; day < 20; ++day) parts.trips.push_back(trip(day, 50));
+  for (int day = 50; day < 60; ++day) parts.trips.push_back(trip(day, 50));
+  CardUse first, second;
+  first.from = at(0, 0);
+  first.to = at(19, 23);
+  second.from = at(50, 0);
+  second.to = at(61, 23);
+  parts.cards = {first, second};
+  const VanDuty duty = duty_of(parts, {}, london(), at(61, 22));
+  REQUIRE(duty.days.size() == 62);
+  CHECK_FALSE(duty.days[30].known);
+  CHECK(duty.days[60].known);
+  // Of the newest 28 that are known 26 had a drive.
+  CHECK(duty.rate_of(DutyCounter::km).rate->per_day == doctest::Approx(26 * 50 / 28.0));
+  // 1,500 km are known, the 30 days at what the others took: 1,500 km / 32 days.
+  const Figure used = *duty.used_since(local(0), DutyCounter::km).figure;
+  CHECK(used.value == doctest::Approx(1500 + 30 * 1500 / 32.0));
+  CHECK(used.low == doctest::Approx(1500 * (1 - 0.01 * kZ95)));
+  CHECK(used.high > 1500 + 2 * 30 * 1500 / 32.0);
+  // An odometer that was read on both sides tells what lay between.
+  parts.trace.odometer = {{at(0, 8), 1000}, {at(60, 8), 2500}};
+  CHECK(duty_of(parts, {}, london(), at(61, 22)).days[30].known);
+}
+
+TEST_CASE("van duty: a van that stands with its logger has idle days up to the end of its card") {
+  VanParts parts;
+  for (int day = 0; day < 28; ++day) parts.trips.push_back(trip(day, 50));
+  CardUse card;
+  card.from = at(0, 0);
+  card.to = at(55, 23);
+  parts.cards = {card};
+  const VanDuty duty = duty_of(parts, {}, london(), at(55, 22));
+  CHECK(duty.rate_of(DutyCounter::km).rate->per_day == 0);
+  CHECK(*duty.known_to(DutyCounter::km) == local(55));
+}
+
+// 200 kWh went out and 12 came in: charges were not heard. By hand: 188 kWh, less and
+// more by a pack of 40, at 12 kWh and two hours each.
+TEST_CASE("van duty: charges that nobody heard are told by the balance of energy") {
+  VanParts parts;
+  parts.facts.nominal_kwh = 40;
+  for (int day = 0; day < 25; ++day) parts.trips.push_back(trip(day, 50));
+  parts.sessions = {charge(3, ChargeKind::ac, 12, 2)};
+  const VanDuty duty = duty_of(parts, {}, london(), at(30));
+  const Figure kwh = *duty.used_since(local(0), DutyCounter::charger_kwh).figure;
+  CHECK(kwh.value == doctest::Approx(200));
+  CHECK(kwh.low < 12);
+  CHECK(kwh.high == doctest::Approx(12 * (1 + 0.01 * kZ95) + 188 + 40));
+  CHECK(duty.used_since(local(0), DutyCounter::charger_hours).figure->value ==
+        doctest::Approx(2 + 188 / 6.0));
+  CHECK(duty.used_since(local(0), DutyCounter::starts).figure->value ==
+        doctest::Approx(26 + 188 / 12.0));
+  // Half of the pack is no such thing.
+  parts.trips.resize(4);
+  CHECK(duty_of(parts, {}, london(), at(30))
+            .used_since(local(0), DutyCounter::charger_kwh)
+            .figure->value == doctest::Approx(12));
+  // None was ever heard: nothing tells what one is like.
+  for (int day = 4; day < 25; ++day) parts.trips.push_back(trip(day, 50));
+  parts.sessions.clear();
+  CHECK(duty_of(parts, {}, london(), at(30))
+            .used_since(local(0), DutyCounter::charger_hours)
+            .why.find("charges were not heard") != std::string::npos);
+}
+
+TEST_CASE("van duty: when a limit was passed, by readings and by days") {
+  VanNotes notes;
+  notes.odometer = {noted(1, 0, 10'000), noted(2, 10, 11'000), noted(3, 20, 12'000)};
+  const VanDuty duty = duty_of({}, notes, london(), at(21));
+  const auto passed = duty.passed_on(local(0), DutyCounter::km, 1'500);
+  REQUIRE(passed);
+  CHECK(passed->earliest == local(10));
+  CHECK(passed->likely == local(15));
+  CHECK(*passed->latest == local(20));
+  CHECK(duty.passed_on(local(5), DutyCounter::km, 700, 10'000)->likely == local(9));
+  VanParts parts;
+  for (int day = 0; day < 20; ++day) parts.trips.push_back(trip(day, 40));
+  const VanDuty logged = duty_of(parts, {}, london(), at(20));
+  // An hour a day.
+  CHECK(logged.passed_on(local(0), DutyCounter::motor_hours, 5)->likely == local(4));
+}
+
+TEST_CASE(
+    "van duty: the odometer that fleet.toml has for a fitting tells what came before a logger") {
+  VanParts parts;
+  for (int day = 10; day < 30; ++day) parts.trips.push_back(trip(day, 50));
+  VanNotes notes;
+  notes.odometer = {noted(2, 10, 10'500)};
+  const VanDuty duty = duty_of(parts, notes, london(), at(30));
+  CHECK_FALSE(duty.used_since(local(-300), DutyCounter::motor_hours).figure);
+  const Figure hours = *duty.used_since(local(-300), DutyCounter::motor_hours, 500).figure;
+  CHECK(hours.value == doctest::Approx(25 + 10'000 / 40.0));
+  CHECK(hours.low == doctest::Approx(25));
+  // More than the odometer has now cannot have been there then.
+  CHECK(duty.used_since(local(-300), DutyCounter::km, 50'000).why.find("correct the wrong one") !=
+        std::string::npos);
+}
+
+TEST_CASE("van duty: the odometer on a day behind the last reading and before the first") {
+  VanParts parts;
+  for (int day = 0; day < 10; ++day) parts.trips.push_back(trip(day, 50));
+  VanNotes notes;
+  notes.odometer = {noted(1, 4, 1'000)};
+  const VanDuty duty = duty_of(parts, notes, london(), at(10));
+  // Days 5 and 6 have been driven by the end of day 6.
+  const Figure later = *duty.odometer_on(local(6)).figure;
+  CHECK(later.value == doctest::Approx(1'100));
+  CHECK(later.low <= 1'050);
+  CHECK(later.high >= 1'150);
+  const Figure before = *duty.odometer_on(local(2)).figure;
+  CHECK(before.value == doctest::Approx(900));
+  CHECK(before.low <= 850);
+  CHECK(before.high >= 950);
+  CHECK_FALSE(duty.odometer_on(local(-1)).figure);
 }
 
 }  // namespace packmile::testing
