@@ -3,12 +3,15 @@
 
 #include <algorithm>
 
+#include "cli/as_of.hpp"
 #include "cli/commands.hpp"
 #include "cli/depot_choice.hpp"
 #include "cli/output.hpp"
 #include "cli/sheet_pages.hpp"
+#include "cli/van_rows.hpp"
 #include "ledger/nearest.hpp"
 #include "ledger/note_entry.hpp"
+#include "ledger/upkeep.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -29,6 +32,32 @@ std::optional<LoggedOdometers> logged_odometers(Ledger& ledger) {
       return std::nullopt;
     }
     if (!trace->odometer.empty()) out[van.names.van] = trace->odometer.back();
+  }
+  return out;
+}
+
+// What is due on each van by the last moment in archive and notes. Nothing: the error
+// has been said.
+std::optional<SheetDues> sheet_dues(const SheetOptions& options) {
+  RowsOptions rows;
+  rows.depot = options.depot;
+  AskedOr answer = ask(rows, true);
+  if (!answer.asked) return std::nullopt;
+  Asked& asked = *answer.asked;
+  const AsOfOr as_of = find_as_of(asked, std::nullopt);
+  if (!as_of.as_of) return std::nullopt;
+  SheetDues out;
+  for (const AskedVan& van : asked.all) {
+    const auto record = on_record(asked, van);
+    if (!record) {
+      say(record.error());
+      return std::nullopt;
+    }
+    const VanUpkeep upkeep = upkeep_of(
+        asked.open.depot.fleet, van.names,
+        duty_of(record->parts, record->notes, asked.zone(), as_of.as_of->at), record->notes);
+    for (const DuePart& due : parts_due_by(upkeep, upkeep.today + kSheetAhead))
+      out[van.names.van].push_back({due.part, text_of(due.due)});
   }
   return out;
 }
@@ -58,7 +87,9 @@ ExitCode run_sheet(const SheetOptions& options) {
 
   const Fleet& fleet = open->depot.fleet;
   const std::string only = options.van ? note_van_name(fleet, *options.van) : std::string{};
-  const std::vector<SheetVan> vans = sheet_of(fleet, notes.notes, *logged, only);
+  const auto dues = sheet_dues(options);
+  if (!dues) return ExitCode::failed;
+  const std::vector<SheetVan> vans = sheet_of(fleet, notes.notes, *logged, only, *dues);
   if (vans.empty()) {
     std::vector<std::string> known;
     for (const SheetVan& van : sheet_of(fleet, notes.notes, *logged, {})) known.push_back(van.van);

@@ -56,14 +56,20 @@ std::string stripped(std::string line) {
   return line + '\n';
 }
 
-// day_of: how a day is written. The longest ago come first.
+// day_of: how a day is written. What is due comes first, then what was renewed the
+// longest ago.
 template <typename DayOf>
 std::string fluids_text(const SheetVan& van, DayOf day_of) {
+  std::vector<std::string> all;
+  for (const SheetDue& due : van.due) all.push_back("due " + day_of(due.part, due.day));
+  for (const SheetFluid& fluid : van.fluids)
+    if (std::ranges::find(van.due, fluid.name, &SheetDue::part) == van.due.end())
+      all.push_back(day_of(fluid.name, fluid.renewed.day));
   std::string out;
-  for (std::size_t k = 0; k < std::min(van.fluids.size(), kMostFluidsShown); ++k)
-    out += (k > 0 ? ", " : "") + day_of(van.fluids[k].name, van.fluids[k].renewed.day);
-  if (van.fluids.size() > kMostFluidsShown)
-    out += fmt::format(" and {} more", van.fluids.size() - kMostFluidsShown);
+  for (std::size_t k = 0; k < std::min(all.size(), kMostFluidsShown); ++k)
+    out += (k > 0 ? ", " : "") + all[k];
+  if (all.size() > kMostFluidsShown)
+    out += fmt::format(" and {} more", all.size() - kMostFluidsShown);
   return out.empty() ? "-" : out;
 }
 

@@ -6,6 +6,7 @@
 #include <set>
 #include <tuple>
 
+#include "ledger/part_words.hpp"
 #include "notes/csv_rows.hpp"
 #include "notes/note_kinds.hpp"
 
@@ -58,9 +59,37 @@ SheetValue odometer_of(const std::vector<const Note*>& notes, const OdometerRead
           fleet.zone.day(logged->time), "by its logger"};
 }
 
+// The newest job that renewed what is measured so at this place.
+const Note* renewal_of(const std::vector<const Note*>& notes, const std::string& van,
+                       PartGauge gauge, std::string_view position, const Fleet& fleet) {
+  std::vector<std::string> names{gauge == PartGauge::tread ? kTyreName : kPadName};
+  for (const FleetPart* part : fleet.parts_of(van))
+    if (part->gauge == gauge) names.push_back(part->name);
+  return newest(notes, [&](const Note& note) {
+    if (note.kind != NoteKind::job) return false;
+    return std::ranges::any_of(names, [&](const std::string& name) {
+      const auto places = places_in(note.values[kJobPart].text, name);
+      if (!places) return false;
+      // As in upkeep: pads without a place are those of both axles.
+      if (places->empty()) return gauge == PartGauge::pad;
+      return std::ranges::any_of(
+          *places, [&](const std::string& place) { return place_covers(place, position); });
+    });
+  });
+}
+
+// The last measurement, unless what was measured has been renewed since.
+SheetValue measured_of(const Note* measured, const Note* renewed, const char* word,
+                       std::size_t value, const Fleet& fleet) {
+  if (renewed != nullptr && (measured == nullptr || measured->when.before(renewed->when)))
+    return {{}, {}, word + fleet.zone.day(renewed->when.from)};
+  return value_of(measured, value, fleet);
+}
+
 // A tyre that came since has its own past, which is told at the wheel that it was
 // on.
-SheetValue tread_of(const std::vector<const Note*>& notes, Wheel wheel, const Fleet& fleet) {
+SheetValue tread_of(const std::vector<const Note*>& notes, const std::string& van, Wheel wheel,
+                    const Fleet& fleet) {
   const Note* tread = newest_of(notes, NoteKind::tread, word_of(wheel));
   const Note* moved = newest(notes, [&](const Note& note) {
     return note.kind == NoteKind::tyre_moved && (note.values[kMovedTo].text == word_of(wheel) ||
@@ -68,7 +97,8 @@ SheetValue tread_of(const std::vector<const Note*>& notes, Wheel wheel, const Fl
   });
   if (moved != nullptr && (tread == nullptr || tread->when.before(moved->when)))
     return {{}, {}, "tyre moved " + fleet.zone.day(moved->when.from)};
-  return value_of(tread, kTreadDepth, fleet);
+  return measured_of(tread, renewal_of(notes, van, PartGauge::tread, word_of(wheel), fleet),
+                     "new tyre ", kTreadDepth, fleet);
 }
 
 SheetVan sheet_van(const std::string& van, std::span<const Note> all, const LoggedOdometers& logged,
@@ -80,10 +110,12 @@ SheetVan sheet_van(const std::string& van, std::span<const Note> all, const Logg
   out.odometer = odometer_of(notes, reading == logged.end() ? nullptr : &reading->second, fleet);
   out.meter = value_of(newest_of(notes, NoteKind::meter), kMeterAfter, fleet);
   for (const Wheel wheel : kWheels)
-    out.treads[static_cast<std::size_t>(wheel)] = tread_of(notes, wheel, fleet);
+    out.treads[static_cast<std::size_t>(wheel)] = tread_of(notes, van, wheel, fleet);
   for (const Axle axle : kAxles)
     out.pads[static_cast<std::size_t>(axle)] =
-        value_of(newest_of(notes, NoteKind::pad, word_of(axle)), kPadThickness, fleet);
+        measured_of(newest_of(notes, NoteKind::pad, word_of(axle)),
+                    renewal_of(notes, van, PartGauge::pad, word_of(axle), fleet), "new pads ",
+                    kPadThickness, fleet);
   std::map<std::string, const Note*> fluids;
   for (const Note* note : notes)
     if (note->kind == NoteKind::fluid) fluids[note->values[kFluidName].text] = note;
@@ -103,7 +135,8 @@ std::string last_text(const SheetValue& value) {
 }  // namespace
 
 std::vector<SheetVan> sheet_of(const Fleet& fleet, std::span<const Note> notes,
-                               const LoggedOdometers& logged, std::string_view only) {
+                               const LoggedOdometers& logged, std::string_view only,
+                               const SheetDues& dues) {
   std::vector<std::string> names;
   for (const FleetVan& van : fleet.vans) names.push_back(van.name);
   std::set<std::string> others;
@@ -117,9 +150,11 @@ std::vector<SheetVan> sheet_of(const Fleet& fleet, std::span<const Note> notes,
   for (const std::string& van : others)
     if (fleet.van_of_name(van) == nullptr) names.push_back(van);
   std::vector<SheetVan> out;
-  for (const std::string& van : names)
-    if (only.empty() ? !sold.contains(van) : van == only)
-      out.push_back(sheet_van(van, notes, logged, fleet));
+  for (const std::string& van : names) {
+    if (only.empty() ? sold.contains(van) : van != only) continue;
+    out.push_back(sheet_van(van, notes, logged, fleet));
+    if (const auto due = dues.find(van); due != dues.end()) out.back().due = due->second;
+  }
   return out;
 }
 
@@ -138,9 +173,21 @@ std::string sheet_csv(std::span<const SheetVan> vans) {
            last_text(van.treads[static_cast<std::size_t>(wheel)]));
     for (const Axle axle : kAxles)
       line(van, NoteKind::pad, word_of(axle), last_text(van.pads[static_cast<std::size_t>(axle)]));
-    for (const SheetFluid& fluid : van.fluids)
-      line(van, NoteKind::fluid, {}, fluid.name + " " + last_text(fluid.renewed));
-    if (van.fluids.empty()) line(van, NoteKind::fluid, {}, {});
+    std::set<std::string_view> told;
+    for (const SheetFluid& fluid : van.fluids) {
+      std::string last = fluid.name + " " + last_text(fluid.renewed);
+      for (const SheetDue& due : van.due) {
+        if (due.part != fluid.name) continue;
+        last += ", due " + due.day;
+        told.insert(due.part);
+      }
+      line(van, NoteKind::fluid, {}, last);
+    }
+    // A filter or a hose is renewed by such a line as well.
+    for (const SheetDue& due : van.due)
+      if (!told.contains(due.part))
+        line(van, NoteKind::fluid, {}, fmt::format("{}, due {}", due.part, due.day));
+    if (van.fluids.empty() && van.due.empty()) line(van, NoteKind::fluid, {}, {});
   }
   return out;
 }

@@ -1,11 +1,13 @@
 // What a monthly walk-round measures on each van, and what was known before.
 //
-// Input     the vans of fleet.toml, their notes, and odometers that loggers read.
+// Input     the vans of fleet.toml, their notes, odometers that loggers read, and
+//           what is due.
 // Output    one SheetVan a van, in the order of fleet.toml, then of those that it
 //           does not know.
 // Rule      a van that was sold is left out, unless it is asked for by name.
 #pragma once
 #include <array>
+#include <chrono>
 #include <map>
 #include <span>
 #include <string>
@@ -31,6 +33,16 @@ struct SheetFluid {
   SheetValue renewed;
 };
 
+// What is due before the next walk-round, or overdue.
+struct SheetDue {
+  std::string part;  // with its place
+  std::string day;   // local: 2026-03-02
+};
+using SheetDues = std::map<std::string, std::vector<SheetDue>>;  // by van
+// The last data may be a month old when a sheet is printed, and the next walk-round is
+// a month behind it.
+inline constexpr std::chrono::days kSheetAhead{62};
+
 struct SheetVan {
   std::string van;
   SheetValue odometer;
@@ -38,6 +50,7 @@ struct SheetVan {
   std::array<SheetValue, kWheels.size()> treads;  // in order of kWheels
   std::array<SheetValue, kAxles.size()> pads;     // in order of kAxles
   std::vector<SheetFluid> fluids;                 // the longest ago first
+  std::vector<SheetDue> due{};                    // the first due first
 };
 
 // An archive's vans by their names in rows, each with the newest reading that its
@@ -47,7 +60,8 @@ using LoggedOdometers = std::map<std::string, OdometerReading>;
 // `notes`: all of the depot, by the names that fleet.toml gives. `only`: one van;
 // empty: all.
 [[nodiscard]] std::vector<SheetVan> sheet_of(const Fleet& fleet, std::span<const Note> notes,
-                                             const LoggedOdometers& logged, std::string_view only);
+                                             const LoggedOdometers& logged, std::string_view only,
+                                             const SheetDues& dues = {});
 
 // The lines that come back through `packmile note --from`: what was printed with
 // the values left empty, and the column `last`.

@@ -132,7 +132,26 @@ with tempfile.TemporaryDirectory() as work:
         run("upkeep", "--depot", "depot", "--format", "csv").stdout)))
     expect([r["due"] for r in table] == [r["due"] or "" for r in known], "CSV against JSON")
     text = run("upkeep", "--depot", "depot").stdout
-    expect("Linden, brake fluid: overdue by age" in text, "the overdue fluid is not told")
+    for words in ("Linden, brake fluid: overdue by age, since about 2026-02-01",
+                  "1.0 mm above: Great Britain, SI 1986/1078"):
+        expect(words in text, f"the table lacks {words!r}")
+
+    # 100 days after the last reading it has gone on, and is due on the same day.
+    late = row(rows("upkeep", "--as-of", "2026-06-20"), "gear oil", "distance")
+    expect(abs(late["used"] - 3840 * 170 / 70) < 1e-6 and late["used_low"] < late["used"] <
+           late["used_high"], f"100 days later: {late['used']}")
+    expect(late["due"] == "2027-01-01", f"100 days later it is due {late['due']}")
+    expect(abs(late["odometer_km"] - (65040 + 3840 * 100 / 70)) < 1e-6, "its odometer")
+    expect("(known to 2026-03-12, then by its own use)" in
+           run("upkeep", "--depot", "depot", "--as-of", "2026-06-20").stdout, "the odometer's day")
+
+    # The walk-round's form says what is due before the next one.
+    expect("due brake fluid 2026-02-01" in run("sheet", "--depot", "depot").stdout, "the sheet")
+    html = run("sheet", "--depot", "depot", "--format", "html").stdout
+    expect("due brake fluid <span>2026-02-01</span>" in html, "the sheet as HTML")
+    form = run("sheet", "--depot", "depot", "--format", "csv").stdout
+    expect('Linden,,fluid,,,,,"brake fluid renewed on 2024-02-01, due 2026-02-01"' in form,
+           "the sheet's twin")
 
     # What is due before a day, and what was known on an earlier one.
     expect([r["part"] for r in rows("upkeep", "--to", "2026-04-01", "--van", "Linden")] ==

@@ -84,3 +84,15 @@ TEST_CASE("sheet pages: HTML has a page for eight vans, needs nothing from outsi
   CHECK(count(html, "axle stands") == 2);
   CHECK(html_escaped("a<b>&'\"\n") == "a&lt;b&gt;&amp;&#39;&quot;?");
 }
+
+TEST_CASE("sheet pages: what is due comes first, once, and the rest is counted") {
+  SheetVan van = full("Linden");
+  van.due = {{"fluid 3", "2026-02-01"}, {"<hose>", "2026-04-01"}};
+  const std::vector<SheetVan> vans{van};
+  CHECK(sheet_text(vans).find("] due fluid 3 2026-02-01, due <hose> 2026-04-01, fluid") !=
+        std::string::npos);
+  const std::string html = sheet_html(vans);
+  CHECK(html.find("due fluid 3 <span>2026-02-01</span>, due &lt;hose&gt; "
+                  "<span>2026-04-01</span>, fluid 0 <span>2024-03-02</span> and 3 more") !=
+        std::string::npos);
+}

@@ -143,3 +143,37 @@ TEST_CASE("sheet: its column is none of notes.csv") {
   CHECK(read.errors[0].where == "notes.csv:2:1");
   CHECK(read.errors[0].what.find("'last'") != std::string::npos);
 }
+
+TEST_CASE("sheet: what is due stands in its CSV, with a fluid's last renewal or for itself") {
+  Notes notes;
+  notes.add("Linden", "2024-03-02", "fluid", {"brake fluid"});
+  notes.add("Linden", "2026-01-02", "fluid", {"coolant"});
+  const NotesRead read = parse_notes(notes.file(), "notes.csv", notes.fleet().zone);
+  const SheetDues dues{{"Linden", {{"brake fluid", "2026-03-02"}, {"cabin filter", "2026-04-01"}}}};
+  const auto vans = sheet_of(notes.fleet(), read.notes, {}, {}, dues);
+  REQUIRE(vans[0].due.size() == 2);
+  CHECK(vans[1].due.empty());
+  const std::string csv = sheet_csv(vans);
+  CHECK(csv.find("Linden,,fluid,,,,,\"brake fluid renewed on 2024-03-02, due 2026-03-02\"\n") !=
+        std::string::npos);
+  CHECK(csv.find("Linden,,fluid,,,,,coolant renewed on 2026-01-02\n") != std::string::npos);
+  CHECK(csv.find("Linden,,fluid,,,,,\"cabin filter, due 2026-04-01\"\n") != std::string::npos);
+}
+
+TEST_CASE("sheet: what was renewed since it was measured has no last value") {
+  Notes notes;
+  notes.add("Linden", "2026-03-02", "tread", {"fl", "2.9"});
+  notes.add("Linden", "2026-03-02", "tread", {"rl", "5.9"});
+  notes.add("Linden", "2026-03-02", "pad", {"front", "3"});
+  notes.add("Linden", "2026-03-02", "pad", {"rear", "8"});
+  notes.add("Linden", "2026-03-09", "job", {"tyres front", "240"});
+  notes.add("Linden", "2026-03-09", "job", {"brake pads front", "90"});
+  const SheetVan van = sheet(notes)[0];
+  CHECK(text(van.treads[0]) == "//new tyre 2026-03-09");
+  CHECK(text(van.treads[1]) == "//new tyre 2026-03-09");
+  CHECK(text(van.treads[2]) == "5.9 mm/2026-03-02/");
+  CHECK(text(van.pads[0]) == "//new pads 2026-03-09");
+  CHECK(text(van.pads[1]) == "8 mm/2026-03-02/");
+  notes.add("Linden", "2026-03-10", "tread", {"fl", "8.0"});
+  CHECK(text(sheet(notes)[0].treads[0]) == "8.0 mm/2026-03-10/");
+}
