@@ -335,14 +335,18 @@ ChargeSession build_unseen_session(const UnseenCharge& charge, const VanFacts& f
   session.soc_step_pct = charge.soc_step_pct;
   add_finding(session.findings, Finding::gap);
   add_finding(session.findings, Finding::low_coverage);
+  if (!charge.sure) add_finding(session.findings, Finding::charge_unsure);
   const std::string unseen = "nothing was heard of the van while it charged";
   session.pack_ah = session.grid_kwh = session.peak_kw = MaybeFigure::unknown(unseen);
   session.filled_kwh = MaybeFigure::unknown("the state of charge has no gaps to fill");
   if (charge.also_drove) {
     session.pack_kwh = MaybeFigure::unknown(unseen + "; it also drove in that time");
   } else if (facts.nominal_kwh) {
-    session.pack_kwh = MaybeFigure::known(soc_energy_kwh(
-        charge.soc_after_pct - charge.soc_before_pct, charge.soc_step_pct, *facts.nominal_kwh));
+    Figure kwh = soc_energy_kwh(charge.soc_after_pct - charge.soc_before_pct, charge.soc_step_pct,
+                                *facts.nominal_kwh);
+    kwh.low = std::max(kwh.low, 0.0);  // no charge takes from the pack
+    if (!charge.sure) kwh = {0, 0, kwh.high, kwh.high};
+    session.pack_kwh = MaybeFigure::known(kwh);
     session.grid_kwh = grid_energy_kwh(session.kind, *session.pack_kwh.figure, 0);
   } else {
     session.pack_kwh =

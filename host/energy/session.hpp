@@ -56,7 +56,9 @@ struct SessionRows {
 [[nodiscard]] SessionRows finish_session(const SessionWork& work, const VanFacts& facts,
                                          const EnergyRules& rules);
 
-// A charge that nobody saw: the state of charge rose across a silence.
+// A charge that nobody saw: the state of charge rose across a silence. Not sure: by no
+// more than what a controller may put right at rest; then nothing is the likeliest, up
+// to what the rise would be.
 struct UnseenCharge {
   UtcTime start, end;
   TimeDoubt start_doubt, end_doubt;
@@ -64,6 +66,7 @@ struct UnseenCharge {
   double soc_after_pct = 0;
   double soc_step_pct = kSocPctPerCode;
   bool also_drove = false;
+  bool sure = true;
   CurrentVerdict verdict = CurrentVerdict::too_little;
 };
 [[nodiscard]] ChargeSession build_unseen_session(const UnseenCharge& charge, const VanFacts& facts);

@@ -119,6 +119,10 @@ std::string_view word_of(ChargeKind kind) {
   return "";
 }
 
+bool surely_charged(const ChargeSession& session) {
+  return std::ranges::find(session.findings, Finding::charge_unsure) == session.findings.end();
+}
+
 std::string_view word_of(SessionSource source) {
   switch (source) {
     case SessionSource::measured:
@@ -263,10 +267,9 @@ void VanAccount::State::add_across(const Episode& episode, const Ending& last, c
     charge.soc_after_pct = after_pct;
     charge.soc_step_pct = step_pct;
     charge.also_drove = drove;
+    charge.sure = rise_pct >= kSureUnseenChargePct - kRoundingPct;
     charge.verdict = verdict;
     ChargeSession session = build_unseen_session(charge, facts);
-    if (rise_pct < kSureUnseenChargePct - kRoundingPct)
-      add_finding(session.findings, Finding::charge_unsure);
     for (const Finding finding : doubts) add_finding(session.findings, finding);
     figures.sessions.push_back(std::move(session));
   } else if (fell && !drove) {

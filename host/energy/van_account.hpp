@@ -125,6 +125,10 @@ struct ChargeSession {
   std::vector<Finding> findings;
 };
 
+// False: perhaps the controller only put its state of charge right (charge_unsure). Such
+// a session counts as no charge.
+[[nodiscard]] bool surely_charged(const ChargeSession& session);
+
 // Awake time outside trips and sessions. Two more kinds keep the account whole:
 // start == end: what the pack gave in the pauses of the session that starts
 // then (no time of its own); coverage 0 with net_kwh: a silence across which

@@ -54,7 +54,7 @@ class DayTotals {
     for (const Trip& trip : parts_.trips)
       if (trip.start <= as_of_) add_trip(trip);
     for (const ChargeSession& session : parts_.sessions)
-      if (session.start <= as_of_) add_session(session);
+      if (session.start <= as_of_ && surely_charged(session)) add_session(session);
     for (const Stand& stand : parts_.stands) {
       if (stand.start > as_of_) continue;
       Amount both = amount_of(stand.discharge_kwh);
@@ -106,7 +106,7 @@ class DayTotals {
     }
     double charges = 0, kwh = 0, ac_kwh = 0, dc_kwh = 0, timed_kwh = 0, timed_h = 0;
     for (const ChargeSession& session : parts_.sessions) {
-      if (session.start > as_of_ || !session.pack_kwh.figure) continue;
+      if (session.start > as_of_ || !session.pack_kwh.figure || !surely_charged(session)) continue;
       const double one = session.pack_kwh.figure->value;
       ++charges;
       kwh += one;

@@ -149,8 +149,10 @@ def study_van(job):
                 label = what if what == "trip" else f"{real['kind']} session"
                 compare(points, label, names, near[1], real)
             starts = [instant(real["start"]) for real in truth[command]]
+            # A charge that is said to be unsure claims nothing.
             result["invented"] += [(command, row.get("source")) for began, row in ours
-                                   if all(abs(began - one) > MATCH_S for one in starts)]
+                                   if all(abs(began - one) > MATCH_S for one in starts)
+                                   and "charge_unsure" not in row["findings"]]
         for row in rows["throughput"]:
             compare(points, "month", THROUGHPUT, row, truth["throughput"])
         result["pack"] = pack = truth["pack"]
