@@ -139,13 +139,14 @@ TEST_CASE("verdicts: a current that is not the pack's has a yes or no, and no si
     CHECK(find(all, question)->answer == VerdictAnswer::not_applicable);
 }
 
-// By hand: 50 kWh in 5 h of AC is (50 + 0.2 * 5) / 0.925 = 55.135 at the meter.
+// By hand: 50 kWh in 5 h of AC is (50 + 0.2 * 5) / 0.925 = 55.135 at the meter, 20 in an
+// hour of DC (20 + 0.3) / 0.9925 = 20.453.
 TEST_CASE("verdicts: gain from metered charges") {
   std::vector<MeteredCharge> charges{metered(50, 55.135, 5, ChargeKind::ac),
                                      metered(25, 27.568, 2.5, ChargeKind::ac)};
   CHECK(judge_gain(charges).answer == VerdictAnswer::too_little);
   CHECK(judge_gain(charges).evidence.find("packmile note") != std::string::npos);
-  charges.push_back(metered(20, 20.3, 1, ChargeKind::dc));
+  charges.push_back(metered(20, 20.453, 1, ChargeKind::dc));
   const Verdict right = judge_gain(charges);
   CAPTURE(right.evidence);
   REQUIRE(right.answer == VerdictAnswer::agreed);

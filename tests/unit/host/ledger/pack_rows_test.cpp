@@ -77,7 +77,7 @@ TEST_CASE("pack rows: a period takes rows by their date, months by their middle"
 TEST_CASE("pack rows: a van that was never logged says what would tell its capacity") {
   VanFacts facts;
   facts.nominal_ah = 160;
-  const auto rows = capacity_unseen(facts, {});
+  const auto rows = capacity_unseen(facts, {}, utc());
   REQUIRE(rows.size() == 2);
   CHECK(rows[0].method == CapacityMethod::controller_edges);
   CHECK_FALSE(rows[0].ah.figure);
@@ -86,7 +86,7 @@ TEST_CASE("pack rows: a van that was never logged says what would tell its capac
   CHECK(rows[1].ah.figure->low < 150);  // an owner's entry is no measurement
   CHECK(rows[1].ah.figure->high > 170);
   CHECK_FALSE(rows[1].date.has_value());
-  CHECK(capacity_unseen({}, {}).size() == 1);
+  CHECK(capacity_unseen({}, {}, utc()).size() == 1);
 }
 
 TEST_CASE("pack rows: charge that flowed counts from the van's beginning, by its odometer") {
