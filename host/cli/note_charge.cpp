@@ -27,6 +27,12 @@ Result<Done> tell_van(OpenDepot& open, const LedgerVan& van, const std::set<std:
   if (!covered->from || !covered->to) return Done{};
   const auto sessions = open.ledger.sessions(van.id, {});
   if (!sessions) return sessions.error();
+  const auto verdicts = open.ledger.verdicts(van.id);
+  if (!verdicts) return verdicts.error();
+  // Its charges then have the usual loss in them by way of the notes themselves.
+  const bool gain_known = std::ranges::any_of(*verdicts, [](const Verdict& verdict) {
+    return verdict.question == VerdictQuestion::gain && verdict.answer == VerdictAnswer::agreed;
+  });
   const Zone& zone = open.depot.fleet.zone;
   // All of the van's: two notes may be about the same charge.
   for (const NotedCharge& note :
@@ -40,9 +46,15 @@ Result<Done> tell_van(OpenDepot& open, const LedgerVan& van, const std::set<std:
     }
     ++told.known;
     const ChargeSession& session = (*sessions)[*note.session];
+    std::string lost;
+    if (const MaybeFigure away = not_arrived_pct(note, session); away.figure && !gain_known)
+      lost = fmt::format(
+          "; {} % of the noted {:.4g} kWh did not arrive there, what the van's sensors are off by "
+          "included",
+          figure_text(away), note.kwh);
     told.lines.push_back(fmt::format(
-        "note {}: it is about the charge of {} to {}, {} kWh into the pack\n", note.note_id,
-        zone.minute(session.start), zone.minute(session.end), figure_text(session.pack_kwh)));
+        "note {}: it is about the charge of {} to {}, {} kWh into the pack{}\n", note.note_id,
+        zone.minute(session.start), zone.minute(session.end), figure_text(session.pack_kwh), lost));
   }
   return Done{};
 }

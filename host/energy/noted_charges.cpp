@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <map>
 #include <numeric>
 #include <set>
@@ -28,6 +29,8 @@ constexpr milliseconds kReadByEye = 30min;
 // width would only let pass what confirms them.
 constexpr double kFitMargin = 0.15;
 constexpr std::size_t kMostNamed = 3;
+// Of a charge that a counter is compared with: what is missing must not matter.
+constexpr double kMeteredCoverage = 0.98;
 
 struct Range {
   double low = 0, high = 0;
@@ -268,6 +271,27 @@ std::vector<NotedCharge> match_noted_charges(const VanNotes& notes,
   const Matcher matcher{sessions, time_text};
   matcher.match(out);
   return out;
+}
+
+double noted_u_kwh(const NotedCharge& note) {
+  return note.step_kwh * std::sqrt((note.kind == NoteKind::meter ? 2 : 1) / 12.0);
+}
+
+std::optional<Figure> metered_pack_kwh(const ChargeSession& session) {
+  if (session.source != SessionSource::measured || session.coverage < kMeteredCoverage ||
+      !session.pack_kwh.figure)
+    return std::nullopt;
+  if (!session.filled_kwh.figure) return *session.pack_kwh.figure;
+  return sum_of(*session.pack_kwh.figure, *session.filled_kwh.figure);
+}
+
+MaybeFigure not_arrived_pct(const NotedCharge& note, const ChargeSession& session) {
+  const auto pack = metered_pack_kwh(session);
+  if (!pack) return MaybeFigure::unknown("too little of the charge was seen");
+  if (!(note.kwh > 0)) return MaybeFigure::unknown("the note has no kWh");
+  const Figure share = ratio_of(*pack, figure_of(note.kwh, noted_u_kwh(note), 0));
+  return MaybeFigure::known({100 * (1 - share.value), 100 * (1 - share.high), 100 * (1 - share.low),
+                             100 * share.scatter});
 }
 
 }  // namespace packmile

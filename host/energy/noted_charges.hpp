@@ -45,4 +45,13 @@ struct NotedCharge {
     const VanNotes& notes, std::span<const ChargeSession> sessions,
     const std::function<std::string(UtcTime)>& time_text);
 
+// 1 sd of the note's kWh: a counter is cut down to its step, a meter is read twice.
+[[nodiscard]] double noted_u_kwh(const NotedCharge& note);
+// What went into the pack, gaps filled; absent: too much of it was not seen to be held
+// against a counter.
+[[nodiscard]] std::optional<Figure> metered_pack_kwh(const ChargeSession& session);
+// Per cent of the note's kWh that the van's sensors did not see arrive: what is lost on
+// the way, and what the sensors are off by, which the interval holds. Unknown with why.
+[[nodiscard]] MaybeFigure not_arrived_pct(const NotedCharge& note, const ChargeSession& session);
+
 }  // namespace packmile

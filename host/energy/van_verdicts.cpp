@@ -31,12 +31,6 @@ constexpr std::array<Unanswered, kVerdictQuestions> kUnanswered{
      {VerdictQuestion::speed_rounding, kNoSpeed},
      {VerdictQuestion::distance_scale, kNoSpeed}}};
 
-// Of a charge that a meter is compared with: what is missing must not matter.
-constexpr double kMeteredCoverage = 0.98;
-
-// 1 sd of a counter that is cut down to its step, of `readings` of them.
-double u_of_step(double step_kwh, int readings) { return step_kwh * std::sqrt(readings / 12.0); }
-
 }  // namespace
 
 NotedEvidence noted_evidence_of(const VanNotes& notes, std::span<const ChargeSession> sessions) {
@@ -47,11 +41,8 @@ NotedEvidence noted_evidence_of(const VanNotes& notes, std::span<const ChargeSes
        match_noted_charges(notes, sessions, [](UtcTime) { return std::string{}; })) {
     if (!noted.session) continue;
     const ChargeSession& session = sessions[*noted.session];
-    if (session.source != SessionSource::measured || session.coverage < kMeteredCoverage ||
-        !session.pack_kwh.figure)
-      continue;
-    double words_kwh = session.pack_kwh.figure->value;
-    if (session.filled_kwh.figure) words_kwh += session.filled_kwh.figure->value;
+    const auto words = metered_pack_kwh(session);
+    if (!words) continue;
     // What is systematic about the words and not the gain that is asked for.
     const EnergyRules rules;
     const double gain =
@@ -60,11 +51,11 @@ NotedEvidence noted_evidence_of(const VanNotes& notes, std::span<const ChargeSes
     out.charges.push_back(
         {.start = session.start,
          .end = session.end,
-         .words_kwh = words_kwh,
+         .words_kwh = words->value,
          .u_words_kwh = session.pack_kwh.figure->scatter / kZ95,
          .u_offset_kwh = std::sqrt(std::max(0.0, systematic * systematic - gain * gain)),
          .meter_kwh = noted.kwh,
-         .u_meter_kwh = u_of_step(noted.step_kwh, noted.kind == NoteKind::meter ? 2 : 1),
+         .u_meter_kwh = noted_u_kwh(noted),
          .kind = session.kind});
   }
   return out;

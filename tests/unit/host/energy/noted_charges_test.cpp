@@ -214,6 +214,30 @@ TEST_CASE("noted charges: no charge goes to two notes") {
   }
 }
 
+// The measured charge: 5.447 kWh by the post, 5.348 into the pack, 1.82 % lost by hand.
+TEST_CASE("noted charges: what a post gave and what did not arrive") {
+  ChargeSession session = charge(12, 0.34, 5.348, ChargeKind::dc);
+  session.pack_kwh = MaybeFigure::known(figure_of(5.348, 0.002, 0.0067 * 5.348));
+  NotedCharge note;
+  note.kind = NoteKind::receipt;
+  note.kwh = 5.447;
+  note.step_kwh = 0.001;
+  const MaybeFigure lost = not_arrived_pct(note, session);
+  REQUIRE(lost.figure);
+  CHECK(lost.figure->value == doctest::Approx(1.8175).scale(0).epsilon(1e-3));
+  CHECK(lost.figure->high - lost.figure->value ==
+        doctest::Approx(1.96 * 0.67 * 0.982).scale(0).epsilon(0.01));
+  CHECK(lost.figure->low < lost.figure->value);
+  // A whole kWh on the receipt: as wide as that step.
+  note.kwh = 5;
+  note.step_kwh = 1;
+  const Figure coarse = *not_arrived_pct(note, session).figure;
+  CHECK(coarse.scatter == doctest::Approx(1.96 * 100 * 5.348 / 25 / std::sqrt(12.0)).epsilon(0.01));
+  session.coverage = 0.9;
+  CHECK_FALSE(not_arrived_pct(note, session).figure);
+  CHECK_FALSE(not_arrived_pct(note, session).why.empty());
+}
+
 TEST_CASE("noted charges: charges of which less is known") {
   // Neither AC nor DC: 20 kWh in the pack are 19.9 to 23.5 at the socket.
   ChargeSession either = charge(18, 3, 20);
