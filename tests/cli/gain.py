@@ -22,11 +22,28 @@ def gain_of(rows):
     return row
 
 
+def whole_intervals(what, rows):
+    """Every figure lies in its interval; what is refused has neither, and says why."""
+    figures = 0
+    for row in rows:
+        for key in [k[:-len("_low")] for k in row if k.endswith("_low") and k[:-len("_low")] in row]:
+            value, low, high, scatter = (row.get(key + end) for end in ("", "_low", "_high", "_scatter"))
+            if isinstance(value, str):  # the word of a verdict, or a time
+                assert low is None or low <= value <= high, (what, key, row)
+                continue
+            if value is None:
+                assert low is None and high is None and scatter is None and row[key + "_why"], (what, key, row)
+            else:
+                assert low <= value <= high and (scatter or 0) >= 0 and key + "_why" not in row, (what, key, row)
+                figures += 1
+    return figures
+
+
 def main():
     programs = Bin(sys.argv[1])
     with workspace() as name:
         folder = pathlib.Path(name)
-        for seed in (3, 8):
+        for seed in (7, 8):
             month = folder / f"month-{seed}"
             run(programs.benchvan, "month", "--direct", "--out", month, "--days", DAYS, "--seed", seed,
                 "--mechanism", "gain", "--mechanism", "charger", "--mechanism", "dc-charges")
@@ -43,6 +60,10 @@ def main():
             run(programs.packmile, "note", "--depot", depot, "--from", folder / f"notes-{seed}.csv")
             run(programs.packmile, "rebuild", "--depot", depot)
             now = {what: programs.rows(what, "--depot", depot) for what in said}
+
+            for rows in (said, now):
+                for what in rows:
+                    assert whole_intervals(what, rows[what]) > 0, what
 
             row = gain_of(now["verdicts"])
             print(f"seed {seed}: {row['evidence']}")
