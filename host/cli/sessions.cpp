@@ -6,7 +6,7 @@
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/van_cost.hpp"
-#include "money/currency.hpp"
+#include "notes/currency.hpp"
 
 namespace packmile::cli {
 

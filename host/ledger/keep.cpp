@@ -6,7 +6,7 @@
 #include <cmath>
 #include <map>
 
-#include "ledger/figure_sum.hpp"
+#include "energy/figure_sum.hpp"
 
 namespace packmile {
 namespace {

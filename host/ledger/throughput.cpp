@@ -7,7 +7,7 @@
 #include <utility>
 
 #include "energy/swings.hpp"
-#include "ledger/figure_sum.hpp"
+#include "energy/figure_sum.hpp"
 #include "reading/pack_reading.hpp"
 
 namespace packmile {

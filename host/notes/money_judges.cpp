@@ -5,6 +5,7 @@
 #include <chrono>
 #include <cmath>
 
+#include "notes/currency.hpp"
 #include "notes/judge_words.hpp"
 #include "notes/note_kinds.hpp"
 
@@ -35,7 +36,8 @@ NoteJudgement judge_off_road(const Note& note, const NoteSetting& setting) {
   NoteJudgement out;
   out.answer = sum.text.empty()
                    ? "what its stand-in cost is not noted"
-                   : fmt::format("{:.2f}{} a day", sum.number / days, currency_behind(setting));
+                   : fmt::format("{}{} a day", money_text(sum.number / days, setting.currency),
+                                 currency_behind(setting));
   // A year back from the end of these days.
   double year_days = days;
   const UtcTime end = end_of(note);
@@ -44,8 +46,9 @@ NoteJudgement judge_off_road(const Note& note, const NoteSetting& setting) {
     if (theirs <= end && end - theirs < std::chrono::days{365})
       year_days += other->values[kOffRoadDays].number;
     if (other->when.from < end && note.when.from < theirs)
-      out.doubts.push_back(fmt::format("these days overlap those of {}: they would count twice",
-                                       said_before(*other, kOffRoadDays, setting)));
+      out.doubts.push_back(
+          fmt::format("these days overlap those of {}: they would count twice",
+                      said_before(*other, kOffRoadDays, setting)));
   }
   if (year_days > days) out.answer += fmt::format("; {:g} days in a year with these", year_days);
   // Readings that are within these days for sure.

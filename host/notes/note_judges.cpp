@@ -5,6 +5,7 @@
 #include <chrono>
 #include <cmath>
 
+#include "notes/currency.hpp"
 #include "notes/judge_words.hpp"
 #include "notes/note_kinds.hpp"
 
@@ -89,8 +90,9 @@ NoteJudgement judge_receipt(const Note& note, const NoteSetting& setting) {
   NoteJudgement out;
   const std::string currency =
       setting.currency == "XXX" ? std::string{} : std::string{setting.currency} + " ";
-  out.answer = sum == 0 ? fmt::format("{} kWh for nothing", kwh)
-                        : fmt::format("{:.3f} {}per kWh", sum / kwh, currency);
+  out.answer = sum == 0
+                   ? fmt::format("{} kWh for nothing", kwh)
+                   : fmt::format("{} {}per kWh", price_text(sum / kwh, setting.currency), currency);
   const auto same_day = std::ranges::count_if(setting.others, [&](const Note* other) {
     return !other->when.before(note.when) && !note.when.before(other->when);
   });
@@ -104,9 +106,10 @@ NoteJudgement judge_receipt(const Note& note, const NoteSetting& setting) {
     std::ranges::nth_element(usual, middle);
     if (sum / kwh > *middle * kUnusualPrice || sum / kwh < *middle / kUnusualPrice)
       out.doubts.push_back(fmt::format(
-          "{:.3f} {}per kWh, where this van's receipts have {:.3f} as a rule: are kWh and sum in "
-          "the right order?",
-          sum / kwh, currency, *middle));
+          "{} {}per kWh, where this van's receipts have {} as a rule: are kWh and sum in the right "
+          "order?",
+          price_text(sum / kwh, setting.currency), currency,
+          price_text(*middle, setting.currency)));
   }
   return out;
 }

@@ -1,4 +1,4 @@
-#include "money/currency.hpp"
+#include "notes/currency.hpp"
 
 #include <doctest/doctest.h>
 
@@ -24,4 +24,11 @@ TEST_CASE("an interval that reads the same is left out") {
   CHECK(money_text(Figure{9.37, 9.37, 9.37, 0}, "GBP") == "9.37");
   CHECK(money_text(Figure{9.37, 9.1, 9.6, 0}, "GBP") == "9.37 (9.10 to 9.60)");
   CHECK(money_text(MaybeFigure::unknown("why"), "GBP") == "-");
+}
+
+TEST_CASE("the price of a kWh has one decimal more than a sum") {
+  CHECK(price_text(0.0842, "GBP") == "0.084");
+  CHECK(price_text(31, "JPY") == "31.0");
+  CHECK(price_text(0.0257, "KWD") == "0.0257");
+  CHECK(price_text(0.4399, "XXX") == "0.440");
 }

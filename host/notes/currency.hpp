@@ -13,6 +13,8 @@ namespace packmile {
 [[nodiscard]] int minor_digits(std::string_view currency);
 // "9.37", of JPY "937": rounded half away from zero, never "-0.00".
 [[nodiscard]] std::string money_text(double sum, std::string_view currency);
+// A price of one kWh or one mile: a tenth of the minor unit is told, "0.084".
+[[nodiscard]] std::string price_text(double price, std::string_view currency);
 // "9.37 (9.12 to 9.60)"; without the interval where all three read the same.
 [[nodiscard]] std::string money_text(const Figure& sum, std::string_view currency);
 // "-" when it is not known.

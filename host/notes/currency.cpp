@@ -1,4 +1,4 @@
-#include "money/currency.hpp"
+#include "notes/currency.hpp"
 
 #include <fmt/format.h>
 
@@ -24,12 +24,23 @@ int minor_digits(std::string_view currency) {
   return in(kNone) ? 0 : in(kThousandth) ? 3 : in(kTenThousandth) ? 4 : 2;
 }
 
-std::string money_text(double sum, std::string_view currency) {
-  const int digits = minor_digits(currency);
+namespace {
+
+std::string rounded_text(double sum, int digits) {
   const double unit = std::pow(10.0, digits);
   // 0.285 is 0.28499.. as a double: what is within a billionth of a half counts as one.
   const double minor = std::round(sum * unit + std::copysign(1e-9, sum));
   return fmt::format("{:.{}f}", minor / unit + 0.0, digits);
+}
+
+}  // namespace
+
+std::string money_text(double sum, std::string_view currency) {
+  return rounded_text(sum, minor_digits(currency));
+}
+
+std::string price_text(double price, std::string_view currency) {
+  return rounded_text(price, minor_digits(currency) + 1);
 }
 
 std::string money_text(const Figure& sum, std::string_view currency) {

@@ -49,6 +49,11 @@ class FigureSum {
     else if (why_.empty())
       why_ = f.why;
   }
+  // What may be added or missing beside the figures themselves, 95 %; both from 0.
+  void widen(double below, double above) {
+    if_low_ -= std::fmax(0, below);
+    if_high_ += std::fmax(0, above);
+  }
   [[nodiscard]] bool known() const { return known_ > 0; }
   [[nodiscard]] Figure figure() const {
     return figure_from(value_, {std::sqrt(random_squared_), -std::min({if_high_, if_low_, 0.0}),
@@ -83,6 +88,17 @@ class FigureSum {
   };
   return figure_from(ratio, {both(p.random, q.random), both(p.systematic_below, q.systematic_above),
                              both(p.systematic_above, q.systematic_below)});
+}
+
+// Of independent figures from 0 up.
+[[nodiscard]] inline Figure product(const Figure& a, const Figure& b) {
+  const IntervalParts p = parts_of(a), q = parts_of(b);
+  const auto both = [&](double of_a, double of_b) {
+    return std::hypot(of_a * b.value, a.value * of_b);
+  };
+  return figure_from(a.value * b.value,
+                     {both(p.random, q.random), both(p.systematic_below, q.systematic_below),
+                      both(p.systematic_above, q.systematic_above)});
 }
 
 }  // namespace packmile

@@ -1,4 +1,4 @@
-#include "ledger/figure_sum.hpp"
+#include "energy/figure_sum.hpp"
 
 #include <doctest/doctest.h>
 
@@ -54,4 +54,20 @@ TEST_CASE("figure sum: a quotient adds relative parts") {
   CHECK(q.value == Approx(0.4));
   CHECK(q.scatter == Approx(kZ95 * 0.4 * 0.01));
   CHECK(q.high - q.value == Approx(kZ95 * 0.4 * std::hypot(0.01, 0.02)));
+}
+
+// Source: GUM 5.1.6, as above.
+TEST_CASE("figure sum: a product adds relative parts, each side by itself") {
+  const Figure p = product(figure_of(20, 0.2, 0), Figure{50, 50, 51, 0});
+  CHECK(p.value == Approx(1000));
+  CHECK(p.low == Approx(1000 - kZ95 * 10));
+  CHECK(p.high == Approx(1000 + std::hypot(kZ95 * 10, 20)));
+}
+
+TEST_CASE("figure sum: what may be missing widens one side") {
+  FigureSum sum;
+  sum.add(Figure{10, 9, 11, 0});
+  sum.widen(0, 4);
+  CHECK(sum.figure().low == Approx(9));
+  CHECK(sum.figure().high == Approx(15));
 }
