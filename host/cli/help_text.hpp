@@ -218,8 +218,9 @@ inline constexpr std::array kCommandHelp{
         "Writes every sample of cards: raw words as the van sent them, values, units, times.",
         {"packmile samples PACKMILE.LOG -o samples.csv",
          "packmile samples card.img --signal pack_v --signal pack_a",
-         "packmile samples card.img --format json"},
-        "Times are UTC; empty where no clock was read. CSV has LF line ends.\n",
+         "packmile samples card.img --signal soc_pct --format xlsx -o soc.xlsx"},
+        "Times are UTC; empty where no clock was read. CSV has LF line ends. A spreadsheet\n"
+        "holds 1,048,575 samples: ask for one signal, or for CSV.\n",
         "packmile signals"},
     CommandHelp{"sectors",
                 "CARD",

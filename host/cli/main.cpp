@@ -80,13 +80,18 @@ void add_output(CLI::App& app, std::string& file) {
                  "FILE   appears whole or not at all; default standard output");
 }
 
-// Of commands that write tables: a spreadsheet is a file.
-void add_rows_format(Command& command, Words& words, std::string& file) {
-  add_format(*command.app, words, {"table", "csv", "json", "xlsx"});
-  add_output(*command.app, file);
+// A spreadsheet is a file.
+void need_file(Command& command, Words& words, std::string& file) {
   command.required.emplace_back(
       "-o FILE with --format xlsx: a spreadsheet cannot go to standard output",
       [&words, &file] { return words.format != "xlsx" || (!file.empty() && file != "-"); });
+}
+
+// Of commands that write tables.
+void add_rows_format(Command& command, Words& words, std::string& file) {
+  add_format(*command.app, words, {"table", "csv", "json", "xlsx"});
+  add_output(*command.app, file);
+  need_file(command, words, file);
 }
 
 void print_general_help() {
@@ -449,8 +454,9 @@ class Program {
                      "NAME   only this signal; may be repeated; default all")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
-    add_format(*command.app, words_of("samples"), {"csv", "json"});
+    add_format(*command.app, words_of("samples"), {"csv", "json", "xlsx"});
     add_output(*command.app, samples_.output);
+    need_file(command, words_of("samples"), samples_.output);
     command.run = [this] {
       samples_.format = format_of(words_of("samples").format);
       return run_samples(samples_);

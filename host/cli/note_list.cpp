@@ -14,7 +14,7 @@ namespace {
 
 std::vector<Column> note_columns() {
   return {{"van"},
-          {"date"},
+          {"date", ColumnKind::day},
           {"kind"},
           {"v1"},
           {"v2"},

@@ -13,6 +13,7 @@
 #include "cli/commands.hpp"
 #include "cli/output.hpp"
 #include "cli/render.hpp"
+#include "cli/workbook.hpp"
 #include "ledger/nearest.hpp"
 #include "calendar/zone.hpp"
 
@@ -159,12 +160,11 @@ std::vector<SignalId> ids_of(const std::vector<std::string>& names, const CardSu
   return ids;
 }
 
-template <typename Writer>
-ExitCode stream(const SamplesOptions& options, Output& out) {
-  constexpr std::size_t kPieceBytes = 1 << 20;
-  CardList list;
-  Writer writer;
-  std::string piece = Writer::head();
+// Hands over every sample of the cards until `emit` is false. Not absent: wrong usage,
+// which has been said.
+template <typename Emit>
+std::optional<ExitCode> walk_cards(const SamplesOptions& options, CardList& list,
+                                   const Emit& emit) {
   for (const std::string& name : options.cards) {
     const auto card = CardFile::open(name);
     if (!card) {
@@ -185,25 +185,80 @@ ExitCode stream(const SamplesOptions& options, Output& out) {
                              did_you_mean(missing, known),
                          "packmile signals lists them, with --card " + name + " its own too");
     }
-    const auto walked = for_each_sample(*card, survey, only, [&](const SampleRow& row) {
-      writer.add(piece, row);
-      if (piece.size() >= kPieceBytes) {
-        out.write(piece);
-        piece.clear();
-      }
-      return out.good();
-    });
+    const auto walked = for_each_sample(*card, survey, only, emit);
     if (!walked) {
       say(walked.error());
       list.add(CardVerdict::needs_attention);
     }
   }
-  out.write(piece + Writer::foot());
+  return std::nullopt;
+}
+
+ExitCode committed(Output& out, const CardList& list) {
   if (const auto done = out.commit(); !done) {
     say(done.error());
     return ExitCode::failed;
   }
   return list.code();
+}
+
+template <typename Writer>
+ExitCode stream(const SamplesOptions& options, Output& out) {
+  constexpr std::size_t kPieceBytes = 1 << 20;
+  CardList list;
+  Writer writer;
+  std::string piece = Writer::head();
+  const auto wrong = walk_cards(options, list, [&](const SampleRow& row) {
+    writer.add(piece, row);
+    if (piece.size() >= kPieceBytes) {
+      out.write(piece);
+      piece.clear();
+    }
+    return out.good();
+  });
+  if (wrong) return *wrong;
+  out.write(piece + Writer::foot());
+  return committed(out, list);
+}
+
+std::vector<Column> sample_columns() {
+  using enum ColumnKind;
+  return {{"time", time, true},  {"tick_ms", count, false}, {"boot", text, false},
+          {"ecu", text, false},  {"signal", text, false},   {"raw", count, false},
+          {"value", real, true}, {"unit", text, false}};
+}
+
+Row sample_cells(const SampleRow& row) {
+  return {row.time ? Cell{*row.time, {}} : Cell::unknown(kNoTime),
+          {static_cast<std::int64_t>(row.tick_ms), {}},
+          {fmt::format("{:08X}", row.boot_id), {}},
+          {std::string{ecu_text(row.ecu)}, {}},
+          {name_of(row), {}},
+          {std::int64_t{row.raw}, {}},
+          row.value && std::isfinite(*row.value) ? Cell{*row.value, {}}
+                                                 : Cell::unknown(why_no_value(row)),
+          {unit_of(row), {}}};
+}
+
+ExitCode stream_sheet(const SamplesOptions& options, Output& out) {
+  auto book = Workbook::begin(out);
+  const auto utc = Zone::find("UTC");
+  if (!book || !utc) {
+    say(book ? utc.error() : book.error());
+    return ExitCode::failed;
+  }
+  CardList list;
+  std::optional<ExitCode> wrong;
+  auto done = book->stream_sheet("samples", sample_columns(), *utc, [&](const auto& add) {
+    wrong = walk_cards(options, list, [&](const SampleRow& row) { return add(sample_cells(row)); });
+  });
+  if (wrong) return *wrong;
+  if (done) done = book->finish();
+  if (!done) {
+    say(done.error());
+    return ExitCode::failed;
+  }
+  return committed(out, list);
 }
 
 }  // namespace
@@ -214,6 +269,7 @@ ExitCode run_samples(const SamplesOptions& options) {
     say(out.error());
     return ExitCode::failed;
   }
+  if (options.format == Format::xlsx) return stream_sheet(options, *out);
   return options.format == Format::json ? stream<JsonSamples>(options, *out)
                                         : stream<CsvSamples>(options, *out);
 }

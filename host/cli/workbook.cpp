@@ -15,6 +15,7 @@
 #include "cli/render.hpp"
 #include "cli/say.hpp"
 #include "cli/table.hpp"
+#include "notes/currency.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -32,6 +33,7 @@ constexpr std::int64_t kMostExact = std::int64_t{1} << 53;
 bool on_sheet(ColumnKind kind) {
   switch (kind) {
     case ColumnKind::text:
+    case ColumnKind::day:
     case ColumnKind::time:
     case ColumnKind::real:
     case ColumnKind::count:
@@ -72,25 +74,50 @@ std::string words_text(const std::vector<std::string>& words) {
   return sheet_text(fmt::format("{}", fmt::join(words, " ")));
 }
 
-// Days since the spreadsheets' day 0, of the local time that `zone` shows; absent
-// before their calendar is the real one, and past its end.
+// The whole number at a place of the text; -1: none.
+int number_in(std::string_view text, std::size_t from, std::size_t length) {
+  int value = -1;
+  if (text.size() >= from + length)
+    std::from_chars(text.data() + from, text.data() + from + length, value);
+  return value;
+}
+
+// Days since the spreadsheets' day 0 of 2026-03-01, with or without what stands behind
+// it; absent before their calendar is the real one, and where it is no day.
+std::optional<double> serial_of_date(std::string_view text) {
+  using namespace std::chrono;
+  const year_month_day date{year{number_in(text, 0, 4)},
+                            month{static_cast<unsigned>(number_in(text, 5, 2))},
+                            day{static_cast<unsigned>(number_in(text, 8, 2))}};
+  constexpr sys_days kDay0 = year{1899} / 12 / 30;
+  if (text.size() < 10 || text[4] != '-' || text[7] != '-' || !date.ok() ||
+      date.year() < year{1901})
+    return std::nullopt;
+  return static_cast<double>((sys_days{date} - kDay0).count());
+}
+
+// Of 2026-03-01T18:30, as the clock on the wall has it.
+bool is_time(std::string_view text) { return text.size() > 10 && text[10] == 'T'; }
+
+double share_of_day(std::string_view text) {
+  const auto part = [&](std::size_t from, std::size_t length) {
+    return std::max(0, number_in(text, from, length));
+  };
+  return (((part(11, 2) * 60 + part(14, 2)) * 60 + part(17, 2)) * 1000 + part(20, 3)) / 86.4e6;
+}
+
+// The same of a moment, in the local time that `zone` shows.
 std::optional<double> serial_of(UtcTime at, const Zone& zone) {
   const std::string iso = zone.iso(at);  // 2026-03-01T06:00:00.000+00:00
-  const auto number = [&](std::size_t from, std::size_t length) {
-    int value = -1;
-    if (iso.size() >= from + length)
-      std::from_chars(iso.data() + from, iso.data() + from + length, value);
-    return value;
-  };
-  const int year = number(0, 4);
-  if (iso.size() < 23 || iso[4] != '-' || year < 1901) return std::nullopt;
-  using namespace std::chrono;
-  const sys_days day =
-      year_month_day{std::chrono::year{year}, month{static_cast<unsigned>(number(5, 2))},
-                     std::chrono::day{static_cast<unsigned>(number(8, 2))}};
-  constexpr sys_days kDay0 = std::chrono::year{1899} / 12 / 30;
-  const int ms = ((number(11, 2) * 60 + number(14, 2)) * 60 + number(17, 2)) * 1000 + number(20, 3);
-  return static_cast<double>((day - kDay0).count()) + ms / 86.4e6;
+  const auto day = serial_of_date(iso);
+  return day ? std::optional{*day + share_of_day(iso)} : std::nullopt;
+}
+
+bool any_time(const Rows& rows, std::size_t k) {
+  return std::ranges::any_of(rows.rows, [&](const Row& row) {
+    const auto* text = std::get_if<std::string>(&row[k].value);
+    return text != nullptr && is_time(*text);
+  });
 }
 
 // Enough places for four digits of the greatest number; the cell holds all.
@@ -100,12 +127,17 @@ std::string number_format(double greatest) {
   return places == 0 ? "0" : "0." + std::string(static_cast<std::size_t>(places), '0');
 }
 
+bool is_code(std::string_view currency) {
+  return currency.size() == 3 && currency != "XXX" &&
+         std::ranges::all_of(currency, [](char c) { return c >= 'A' && c <= 'Z'; });
+}
+
 // In the depot's currency; money by the mile needs parts of a penny.
 std::string money_format(std::string_view name, const std::string& currency) {
-  const char* const places = has_part(name, "per") ? "#,##0.0000" : "#,##0.00";
-  const bool known = currency.size() == 3 && currency != "XXX" &&
-                     std::ranges::all_of(currency, [](char c) { return c >= 'A' && c <= 'Z'; });
-  return known ? "[$" + currency + "] " + places : places;
+  const int digits = minor_digits(currency) + (has_part(name, "per") ? 2 : 0);
+  const std::string places =
+      digits == 0 ? "#,##0" : "#,##0." + std::string(static_cast<std::size_t>(digits), '0');
+  return is_code(currency) ? "[$" + currency + "] " + places : places;
 }
 
 double greatest_in(const Rows& rows, std::size_t k) {
@@ -145,29 +177,63 @@ std::string currency_of(const Rows& rows) {
   return {};
 }
 
+// What the columns of a sheet look like, known before its first row.
+struct SheetLook {
+  struct OfColumn {
+    double greatest = NAN;  // of its numbers; none: as the spreadsheet shows them
+    double text_width = 0;
+    bool why = false;   // some cell is unknown
+    bool time = false;  // of a column of days: some cell is a moment
+  };
+  std::vector<OfColumn> columns;
+  std::string currency;
+};
+
+SheetLook look_of(const Rows& rows) {
+  SheetLook out;
+  out.currency = currency_of(rows);
+  for (std::size_t k = 0; k < rows.columns.size(); ++k)
+    out.columns.push_back(
+        {greatest_in(rows, k), text_width(rows, k), any_unknown(rows, k), any_time(rows, k)});
+  return out;
+}
+
+// Of rows that come one by one: whatever may be unknown has its reasons.
+SheetLook look_of(const std::vector<Column>& columns) {
+  SheetLook out;
+  out.columns.resize(columns.size());
+  for (SheetLook::OfColumn& column : out.columns) column.why = true;
+  return out;
+}
+
 class SheetWriter {
  public:
-  SheetWriter(lxw_workbook* book, lxw_worksheet* sheet, const Rows& rows, const Zone& zone)
-      : book_(book), sheet_(sheet), rows_(rows), zone_(zone) {
+  SheetWriter(lxw_workbook* book, lxw_worksheet* sheet, const std::vector<Column>& columns,
+              SheetLook look, const Zone& zone)
+      : book_(book), sheet_(sheet), columns_(columns), look_(std::move(look)), zone_(zone) {
     heading_ = workbook_add_format(book);
     format_set_bold(heading_);
     format_set_bottom(heading_, LXW_BORDER_THIN);
     date_ = workbook_add_format(book);
     format_set_num_format(date_, "yyyy-mm-dd hh:mm:ss");
+    day_ = workbook_add_format(book);
+    format_set_num_format(day_, "yyyy-mm-dd");
   }
 
-  lxw_error write() {
-    write_headings();
-    for (std::size_t r = 0; r < rows_.rows.size() && error_ == LXW_NO_ERROR; ++r) {
-      row_ = static_cast<lxw_row_t>(r + 1);
-      column_ = 0;
-      for (std::size_t k = 0; k < rows_.columns.size(); ++k)
-        if (on_sheet(rows_.columns[k].kind)) write_cell(rows_.rows[r][k], shown_[k]);
-    }
+  // Once, before the first row.
+  void begin() { write_headings(); }
+  void add(const Row& row) {
+    ++row_;
+    column_ = 0;
+    for (std::size_t k = 0; k < columns_.size(); ++k)
+      if (on_sheet(columns_[k].kind)) write_cell(row[k], shown_[k]);
+  }
+  [[nodiscard]] bool good() const { return error_ == LXW_NO_ERROR; }
+  [[nodiscard]] std::size_t rows() const { return row_; }
+  lxw_error finish() {
     if (column_count_ > 0) {
       worksheet_freeze_panes(sheet_, 1, 0);
-      worksheet_autofilter(sheet_, 0, 0, static_cast<lxw_row_t>(rows_.rows.size()),
-                           static_cast<lxw_col_t>(column_count_ - 1));
+      worksheet_autofilter(sheet_, 0, 0, row_, static_cast<lxw_col_t>(column_count_ - 1));
     }
     return error_;
   }
@@ -176,34 +242,41 @@ class SheetWriter {
   struct Shown {
     lxw_format* format = nullptr;
     bool figure = false;
+    bool day = false;
     bool why = false;
   };
 
   void write_headings() {
-    const std::string currency = currency_of(rows_);
-    shown_.resize(rows_.columns.size());
-    for (std::size_t k = 0; k < rows_.columns.size(); ++k) {
-      const Column& column = rows_.columns[k];
+    const std::string& currency = look_.currency;
+    shown_.resize(columns_.size());
+    for (std::size_t k = 0; k < columns_.size(); ++k) {
+      const Column& column = columns_[k];
+      const SheetLook::OfColumn& look = look_.columns[k];
       if (!on_sheet(column.kind)) continue;
       Shown& shown = shown_[k];
       shown.figure = column.kind == ColumnKind::figure;
-      shown.why = (shown.figure || column.may_be_unknown) && any_unknown(rows_, k);
-      if (shown.figure || column.kind == ColumnKind::real) {
+      shown.day = column.kind == ColumnKind::day;
+      shown.why = (shown.figure || column.may_be_unknown) && look.why;
+      if ((shown.figure || column.kind == ColumnKind::real) && !std::isnan(look.greatest)) {
         shown.format = workbook_add_format(book_);
         format_set_num_format(shown.format,
                               (is_money(column.name) ? money_format(column.name, currency)
-                                                     : number_format(greatest_in(rows_, k)))
+                                                     : number_format(look.greatest))
                                   .c_str());
       }
-      if (column.kind == ColumnKind::time)
-        add_heading(column.name + " (" + zone_.name() + ")", kDateWidth);
-      else if (shown.figure || column.kind == ColumnKind::real || column.kind == ColumnKind::count)
-        add_heading(column.name, kNumberWidth);
-      else
-        add_heading(column.name, text_width(rows_, k));
+      const bool money = shown.format != nullptr && is_money(column.name) && is_code(currency);
+      const bool time = column.kind == ColumnKind::time || (shown.day && look.time);
+      const std::string unit = time    ? " (" + zone_.name() + ")"
+                               : money ? " (" + currency + ")"
+                                       : "";
+      const double width =
+          column.kind == ColumnKind::time || column.kind == ColumnKind::day ? kDateWidth
+          : shown.format != nullptr || column.kind == ColumnKind::count     ? kNumberWidth
+                                                                            : look.text_width;
+      add_heading(column.name + unit, width);
       if (shown.figure)
         for (const char* end : {"_low", "_high", "_scatter"})
-          add_heading(column.name + end, kNumberWidth);
+          add_heading(column.name + end + unit, kNumberWidth);
       if (shown.why) add_heading(column.name + "_why", kMostWidth);
     }
     column_count_ = column_;
@@ -240,7 +313,15 @@ class SheetWriter {
     else
       write_number(static_cast<double>(value), nullptr);
   }
-  void write_value(const std::string& text, const Shown&) { write_text(sheet_text(text)); }
+  void write_value(const std::string& text, const Shown& shown) {
+    const auto day = shown.day ? serial_of_date(text) : std::nullopt;
+    if (day && is_time(text))
+      write_number(*day + share_of_day(text), date_);
+    else if (day && text.size() == 10)
+      write_number(*day, day_);
+    else
+      write_text(sheet_text(text));
+  }
   void write_value(const std::vector<std::string>& words, const Shown&) {
     write_text(words_text(words));
   }
@@ -266,11 +347,13 @@ class SheetWriter {
 
   lxw_workbook* book_;
   lxw_worksheet* sheet_;
-  const Rows& rows_;
+  const std::vector<Column>& columns_;
+  SheetLook look_;
   const Zone& zone_;
   lxw_format* heading_ = nullptr;
   lxw_format* date_ = nullptr;
-  std::vector<Shown> shown_;  // by column of rows_
+  lxw_format* day_ = nullptr;
+  std::vector<Shown> shown_;  // by column
   lxw_row_t row_ = 0;
   lxw_col_t column_ = 0;
   lxw_col_t column_count_ = 0;
@@ -303,22 +386,52 @@ Result<Done> Workbook::add_sheet(std::string_view name, const Rows& rows, const 
     return Error{
         fmt::format("{} rows are more than a sheet holds ({})", rows.rows.size(), kMostSheetRows),
         file_, "ask for fewer (--van, --from, --to), or for --format csv"};
+  auto sheet = new_sheet(name);
+  if (!sheet) return sheet.error();
+  SheetWriter writer{book_, *sheet, rows.columns, look_of(rows), zone};
+  writer.begin();
+  for (const Row& row : rows.rows) {
+    if (!writer.good()) break;
+    writer.add(row);
+  }
+  return written(writer.finish());
+}
+
+Result<Done> Workbook::stream_sheet(
+    std::string_view name, const std::vector<Column>& columns, const Zone& zone,
+    const std::function<void(const std::function<bool(const Row&)>&)>& fill) {
+  auto sheet = new_sheet(name);
+  if (!sheet) return sheet.error();
+  SheetWriter writer{book_, *sheet, columns, look_of(columns), zone};
+  writer.begin();
+  bool full = false;
+  fill([&](const Row& row) {
+    full = writer.rows() == kMostSheetRows;
+    if (full || !writer.good()) return false;
+    writer.add(row);
+    return true;
+  });
+  if (full)
+    return Error{fmt::format("there are more rows than a sheet holds ({})", kMostSheetRows), file_,
+                 "ask for fewer, or for --format csv"};
+  return written(writer.finish());
+}
+
+Result<lxw_worksheet*> Workbook::new_sheet(std::string_view name) {
   lxw_worksheet* sheet = workbook_add_worksheet(book_, std::string{name}.c_str());
   if (sheet == nullptr)
     return Error{"the sheet " + std::string{name} + " cannot be added", file_,
                  "is there room for temporary files in /tmp?"};
-  if (const lxw_error error = SheetWriter{book_, sheet, rows, zone}.write(); error != LXW_NO_ERROR)
-    return Error{std::string{"cannot be written: "} + lxw_strerror(error), file_,
-                 "is the disk full, or /tmp?"};
-  return Done{};
+  return sheet;
 }
 
-Result<Done> Workbook::finish() {
-  const lxw_error error = workbook_close(std::exchange(book_, nullptr));
+Result<Done> Workbook::written(int error) const {
   if (error == LXW_NO_ERROR) return Done{};
-  return Error{std::string{"cannot be written: "} + lxw_strerror(error), file_,
-               "is the disk full, or /tmp?"};
+  return Error{std::string{"cannot be written: "} + lxw_strerror(static_cast<lxw_error>(error)),
+               file_, "is the disk full, or /tmp?"};
 }
+
+Result<Done> Workbook::finish() { return written(workbook_close(std::exchange(book_, nullptr))); }
 
 Result<Done> write_xlsx(Output& out, std::string_view sheet, const Rows& rows, const Zone& zone) {
   auto book = Workbook::begin(out);

@@ -8,7 +8,10 @@
 //           an x is unknown. Text is text, whatever it begins with.
 // Bounded   rows go one by one into a temporary file of the library's, not held.
 #pragma once
+#include <functional>
+#include <string>
 #include <string_view>
+#include <vector>
 
 #include "calendar/zone.hpp"
 #include "cli/output.hpp"
@@ -16,6 +19,7 @@
 #include "result.hpp"
 
 struct lxw_workbook;
+struct lxw_worksheet;
 
 namespace packmile::cli {
 
@@ -33,11 +37,18 @@ class Workbook {
   // Sheets in the order of the calls. `name`: at most 31 letters, no two the same.
   // Error: more rows than a sheet holds, or no room.
   [[nodiscard]] Result<Done> add_sheet(std::string_view name, const Rows& rows, const Zone& zone);
+  // Rows that nobody holds: `fill` hands them over one by one, and stops at false. What
+  // may be unknown has its column of reasons, filled or not.
+  [[nodiscard]] Result<Done> stream_sheet(
+      std::string_view name, const std::vector<Column>& columns, const Zone& zone,
+      const std::function<void(const std::function<bool(const Row&)>&)>& fill);
   // Before the output's commit(), once, with at least one sheet.
   [[nodiscard]] Result<Done> finish();
 
  private:
   Workbook(lxw_workbook* book, std::string file) : book_(book), file_(std::move(file)) {}
+  [[nodiscard]] Result<lxw_worksheet*> new_sheet(std::string_view name);
+  [[nodiscard]] Result<Done> written(int error) const;
   lxw_workbook* book_ = nullptr;
   std::string file_;  // as the user named it
 };

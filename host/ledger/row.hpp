@@ -23,6 +23,7 @@ namespace packmile {
 
 enum class ColumnKind : std::uint8_t {
   text,
+  day,  // text such as 2026-03-01, of a calendar: no moment of it is meant
   time,
   real,         // a plain number that is no measured figure, such as coverage
   count,        // a whole number
