@@ -99,6 +99,9 @@ struct FleetKeep {
   std::optional<int> challenger_years;
   std::optional<OwnersRange> resale_now, resale_next_year, repairs_next_year;
   std::optional<OwnersRange> lost_days_next_year;
+  // Year by year, in place of those above; empty: not told so.
+  std::vector<OwnersRange> challenger_resale_by_year, challenger_repairs_by_year;
+  std::vector<OwnersRange> resale_by_year, repairs_by_year;
   std::optional<double> hire_per_lost_day;
   std::optional<OwnersRange> cost_per_km, challenger_cost_per_km;  // energy and the like
   std::optional<OwnersRange> km_per_year;

@@ -22,28 +22,55 @@ struct WrittenKeep {
   std::optional<double> years;
 };
 
-// Three numbers that do not fall, or one that is sure.
+// Three numbers that do not fall, or one that is sure; empty: neither.
+std::optional<OwnersRange> range_in(const toml::node& node, double most) {
+  OwnersRange range;
+  if (node.is_number()) {
+    range.low = range.likely = range.high = node.value<double>().value_or(-1);
+  } else {
+    const auto* list = node.as_array();
+    if (list == nullptr || list->size() != 3) return std::nullopt;
+    const std::array<double*, 3> into{&range.low, &range.likely, &range.high};
+    for (std::size_t k = 0; k < into.size(); ++k) {
+      const auto* value = list->get(k);
+      *into[k] = value->is_number() ? value->value<double>().value_or(-1) : -1;
+    }
+  }
+  if (!(range.low >= 0 && range.low <= range.likely && range.likely <= range.high &&
+        range.high <= most))
+    return std::nullopt;
+  return range;
+}
+
+std::string range_form(std::string_view unit, double most) {
+  return fmt::format("[low, likely, high], from 0 to {:.0f} {}, none below the one before it", most,
+                     unit);
+}
+
 auto range_key(auto place, std::string_view unit, double most) {
   return [=](WrittenKeep& out, const toml::node& node) -> std::string {
+    const auto range = range_in(node, most);
+    if (!range) return "must be " + range_form(unit, most);
+    place(out) = *range;
+    return {};
+  };
+}
+
+// One range for each year from the first on.
+auto by_year_key(std::vector<OwnersRange> FleetKeep::*member) {
+  return [member](WrittenKeep& out, const toml::node& node) -> std::string {
     const std::string wrong = fmt::format(
-        "must be [low, likely, high], from 0 to {:.0f} {}, none below the one before it", most,
-        unit);
-    OwnersRange range;
-    if (node.is_number()) {
-      range.low = range.likely = range.high = node.value<double>().value_or(-1);
-    } else {
-      const auto* list = node.as_array();
-      if (list == nullptr || list->size() != 3) return wrong;
-      const std::array<double*, 3> into{&range.low, &range.likely, &range.high};
-      for (std::size_t k = 0; k < into.size(); ++k) {
-        const auto* value = list->get(k);
-        *into[k] = value->is_number() ? value->value<double>().value_or(-1) : -1;
-      }
-    }
-    if (!(range.low >= 0 && range.low <= range.likely && range.likely <= range.high &&
-          range.high <= most))
+        "must be a list with one entry for each of 1 to {:.0f} years, each a number or "
+        "{}",
+        kMostKeepYears, range_form("of the depot's currency", kMostKeepSum));
+    const auto* list = node.as_array();
+    if (list == nullptr || list->empty() || static_cast<double>(list->size()) > kMostKeepYears)
       return wrong;
-    place(out) = range;
+    for (auto&& year : *list) {
+      const auto range = range_in(year, kMostKeepSum);
+      if (!range) return wrong;
+      (out.keep.*member).push_back(*range);
+    }
     return {};
   };
 }
@@ -95,6 +122,10 @@ const std::vector<Key<WrittenKeep>>& keep_keys() {
        range_key(range(&FleetKeep::resale_next_year), kMoney, kMostKeepSum)},
       {"repairs_next_year", false,
        range_key(range(&FleetKeep::repairs_next_year), kMoney, kMostKeepSum)},
+      {"challenger_resale_by_year", false, by_year_key(&FleetKeep::challenger_resale_by_year)},
+      {"challenger_repairs_by_year", false, by_year_key(&FleetKeep::challenger_repairs_by_year)},
+      {"resale_by_year", false, by_year_key(&FleetKeep::resale_by_year)},
+      {"repairs_by_year", false, by_year_key(&FleetKeep::repairs_by_year)},
       {"lost_days_next_year", false,
        range_key(range(&FleetKeep::lost_days_next_year), "days", kMostKeepDays)},
       {"hire_per_lost_day", false,
@@ -150,6 +181,14 @@ void read_keeps(const toml::node& node, Fleet& fleet, Complaints& complaints) {
     either("cost_per_km", "cost_per_mile", keep.cost_per_km, written.cost_per_mile, 1 / kKmPerMile);
     either("challenger_cost_per_km", "challenger_cost_per_mile", keep.challenger_cost_per_km,
            written.challenger_cost_per_mile, 1 / kKmPerMile);
+    for (const auto& [one, other] : {std::pair{"challenger_resale", "challenger_resale_by_year"},
+                                     {"challenger_years", "challenger_resale_by_year"},
+                                     {"challenger_repairs_a_year", "challenger_repairs_by_year"},
+                                     {"resale_next_year", "resale_by_year"},
+                                     {"repairs_next_year", "repairs_by_year"}})
+      if (table->contains(one) && table->contains(other))
+        complaints.error(table->get(other)->source(),
+                         fmt::format("[[keep]] has {} or {}, not both", one, other));
     if (written.years) {
       keep.challenger_years = static_cast<int>(std::lround(*written.years));
       if (std::abs(*written.years - *keep.challenger_years) > 1e-9)
@@ -177,14 +216,20 @@ FleetKeep Fleet::keep_of(std::string_view van) const {
     const auto take = [&](auto member) {
       if (!(out.*member)) out.*member = from.*member;
     };
+    // One of the two ways of saying it: the block of the van itself goes before.
+    const auto either = [&](auto once, auto by_year) {
+      if (out.*once || !(out.*by_year).empty()) return;
+      out.*once = from.*once;
+      out.*by_year = from.*by_year;
+    };
     take(&FleetKeep::challenger_price);
-    take(&FleetKeep::challenger_resale);
-    take(&FleetKeep::challenger_repairs);
+    if (out.challenger_resale_by_year.empty()) take(&FleetKeep::challenger_years);
+    either(&FleetKeep::challenger_resale, &FleetKeep::challenger_resale_by_year);
+    either(&FleetKeep::challenger_repairs, &FleetKeep::challenger_repairs_by_year);
     take(&FleetKeep::challenger_lost_days);
-    take(&FleetKeep::challenger_years);
     take(&FleetKeep::resale_now);
-    take(&FleetKeep::resale_next_year);
-    take(&FleetKeep::repairs_next_year);
+    either(&FleetKeep::resale_next_year, &FleetKeep::resale_by_year);
+    either(&FleetKeep::repairs_next_year, &FleetKeep::repairs_by_year);
     take(&FleetKeep::lost_days_next_year);
     take(&FleetKeep::hire_per_lost_day);
     take(&FleetKeep::cost_per_km);
@@ -212,10 +257,16 @@ std::string keep_template() {
 #challenger_years = 5                       # how long you would keep it
 #challenger_resale = [5000, 7000, 9500]     # what it would fetch after them
 #challenger_repairs_a_year = [300, 600, 1200]   # upkeep and repairs, mean of these years
+# Or year by year, as many as you like: the years that cost least are then looked for.
+# challenger_resale_by_year = [[16000, 17500, 19000], [13000, 14500, 16500]]
+# challenger_repairs_by_year = [[200, 300, 600], [300, 500, 900]]
 #challenger_lost_days_a_year = [1, 3, 6]    # days without it
 #resale_now = [7000, 8500, 9800]            # what this van would fetch today
 #resale_next_year = [5200, 6600, 8000]      # and in a year
 #repairs_next_year = [700, 1500, 3500]      # upkeep and repairs of this van, next year
+# Or year by year, in place of the two: what keeping it for longer is worth is then seen.
+# resale_by_year = [[5200, 6600, 8000], [3800, 5000, 6500]]
+# repairs_by_year = [[700, 1500, 3500], [900, 2000, 4500]]
 #lost_days_next_year = [3, 8, 18]           # days without it
 #hire_per_lost_day = 85                     # what a stand-in and its trouble cost a day
 #miles_a_year = [9000, 10500, 12000]        # or km_a_year; its own use where left out

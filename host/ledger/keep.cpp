@@ -7,6 +7,7 @@
 #include <map>
 
 #include "energy/figure_sum.hpp"
+#include "notes/currency.hpp"
 
 namespace packmile {
 namespace {
@@ -26,6 +27,12 @@ std::optional<ThreePoint> points_of(const std::optional<OwnersRange>& range, dou
   return ThreePoint{range->low * factor, range->likely * factor, range->high * factor};
 }
 
+ByYear points_of(const std::vector<OwnersRange>& years) {
+  ByYear out;
+  for (const OwnersRange& range : years) out.push_back({range.low, range.likely, range.high});
+  return out;
+}
+
 // A year of the van's own use; the rate and the scatter of days both leave it open.
 std::optional<ThreePoint> own_miles(const VanDuty& duty) {
   const UseRateOrWhy rate = duty.rate_of(DutyCounter::km);
@@ -41,8 +48,9 @@ std::optional<ThreePoint> own_miles(const VanDuty& duty) {
 
 std::string whole_text(double value) { return fmt::format("{:.0f}", std::round(value) + 0.0); }
 
-std::string per_mile_text(const Figure& f) {
-  return fmt::format("{:.2f} ({:.2f} to {:.2f}) a mile", f.value, f.low, f.high);
+std::string per_mile_text(const Figure& f, const std::string& currency) {
+  return fmt::format("{} ({} to {}) a mile", price_text(f.value, currency),
+                     price_text(f.low, currency), price_text(f.high, currency));
 }
 
 std::string inputs_text(const std::vector<InputSwing>& swings) {
@@ -59,9 +67,18 @@ std::string inputs_text(const std::vector<InputSwing>& swings) {
 
 std::string reason_of(const KeepOrSell& told, const std::string& currency,
                       const std::string& miles_source) {
-  const std::string costs =
-      fmt::format("one more year costs {}, the challenger {}", per_mile_text(told.keeping_per_mile),
-                  per_mile_text(told.challenger_per_mile));
+  std::string costs =
+      told.keeping_searched
+          ? fmt::format(
+                "kept for {} more, which is best for it, it costs {}",
+                told.keeping_years == 1 ? "one year" : fmt::format("{} years", told.keeping_years),
+                per_mile_text(told.keeping_per_mile, currency))
+          : fmt::format("one more year costs {}", per_mile_text(told.keeping_per_mile, currency));
+  costs += fmt::format(", the challenger {}", per_mile_text(told.challenger_per_mile, currency));
+  if (told.challenger_searched)
+    costs += fmt::format(
+        " kept for {}, its cheapest",
+        told.challenger_years == 1 ? "one year" : fmt::format("{} years", told.challenger_years));
   const Figure& price = told.break_even_price;
   const std::string worth =
       fmt::format("below {} ({} to {}) {} it is worth keeping", whole_text(price.value),
@@ -181,6 +198,10 @@ VanKeep keep_van(const FleetKeep& keep, std::optional<double> annual_km, const V
   in.challenger_price = points_of(keep.challenger_price);
   in.challenger_resale = points_of(keep.challenger_resale);
   in.challenger_years = keep.challenger_years;
+  in.challenger_resale_by_year = points_of(keep.challenger_resale_by_year);
+  in.challenger_repairs_by_year = points_of(keep.challenger_repairs_by_year);
+  in.resale_by_year = points_of(keep.resale_by_year);
+  in.repairs_by_year = points_of(keep.repairs_by_year);
   in.challenger_repairs = points_of(keep.challenger_repairs);
   in.challenger_lost_days = points_of(keep.challenger_lost_days);
   in.resale_now = points_of(keep.resale_now);

@@ -21,6 +21,8 @@ struct Drawn {
   double challenger_lost_days = 0;
   double resale_now = 0, resale_next_year = 0, repairs_next_year = 0, lost_days_next_year = 0;
   double miles = 0, cost_per_mile = 0, challenger_cost_per_mile = 0;
+  std::vector<double> challenger_resale_by_year, challenger_repairs_by_year;
+  std::vector<double> resale_by_year, repairs_by_year;
 };
 
 struct InputRule {
@@ -46,33 +48,81 @@ constexpr std::array kInputs{
               &Drawn::challenger_cost_per_mile},
 };
 
-bool may_be_left_out(const InputRule& rule) {
-  return rule.range == &KeepInputs::cost_per_mile ||
-         rule.range == &KeepInputs::challenger_cost_per_mile;
+// All years of one input lie alike in their ranges: a good market is one for each.
+struct ByYearRule {
+  const char* key;
+  ByYear KeepInputs::*range;
+  std::vector<double> Drawn::*drawn;
+};
+
+constexpr std::array kByYear{
+    ByYearRule{"challenger_resale_by_year", &KeepInputs::challenger_resale_by_year,
+               &Drawn::challenger_resale_by_year},
+    ByYearRule{"challenger_repairs_by_year", &KeepInputs::challenger_repairs_by_year,
+               &Drawn::challenger_repairs_by_year},
+    ByYearRule{"resale_by_year", &KeepInputs::resale_by_year, &Drawn::resale_by_year},
+    ByYearRule{"repairs_by_year", &KeepInputs::repairs_by_year, &Drawn::repairs_by_year},
+};
+
+bool may_be_left_out(const KeepInputs& inputs, const InputRule& rule) {
+  const auto is = [&](auto member) { return rule.range == member; };
+  if (is(&KeepInputs::cost_per_mile) || is(&KeepInputs::challenger_cost_per_mile)) return true;
+  if (is(&KeepInputs::challenger_resale)) return !inputs.challenger_resale_by_year.empty();
+  if (is(&KeepInputs::challenger_repairs)) return !inputs.challenger_repairs_by_year.empty();
+  if (is(&KeepInputs::resale_next_year)) return !inputs.resale_by_year.empty();
+  return is(&KeepInputs::repairs_next_year) && !inputs.repairs_by_year.empty();
 }
 
 struct Outcome {
   double break_even = 0, keeping_per_mile = 0, challenger_per_mile = 0;
+  int keeping_years = 1, challenger_years = 1;
   bool selling_is_cheaper = false;
 };
 
+// A year's cost of either van.
+std::vector<double> yearly(const std::vector<double>& repairs, double beside) {
+  std::vector<double> out = repairs;
+  for (double& cost : out) cost += beside;
+  return out;
+}
+
+EconomicLife challenger_of(const KeepInputs& inputs, const Drawn& drawn) {
+  const double rate = *inputs.rate;
+  const double beside = drawn.challenger_lost_days * *inputs.hire_per_lost_day +
+                        drawn.challenger_cost_per_mile * drawn.miles;
+  if (drawn.challenger_resale_by_year.empty()) {
+    const int years = *inputs.challenger_years;
+    return {years, (drawn.challenger_price - drawn.challenger_resale * present_worth(rate, years)) *
+                           capital_recovery(rate, years) +
+                       drawn.challenger_repairs + beside};
+  }
+  const std::vector<double> cost = yearly(
+      drawn.challenger_repairs_by_year.empty()
+          ? std::vector<double>(drawn.challenger_resale_by_year.size(), drawn.challenger_repairs)
+          : drawn.challenger_repairs_by_year,
+      beside);
+  return economic_life(drawn.challenger_price, {drawn.challenger_resale_by_year, cost}, rate)
+      .value_or(EconomicLife{});
+}
+
 Outcome outcome_of(const KeepInputs& inputs, const Drawn& drawn) {
-  const double rate = *inputs.rate, hire = *inputs.hire_per_lost_day;
-  const int years = *inputs.challenger_years;
-  const double challenger =
-      (drawn.challenger_price - drawn.challenger_resale * present_worth(rate, years)) *
-          capital_recovery(rate, years) +
-      drawn.challenger_repairs + drawn.challenger_lost_days * hire +
-      drawn.challenger_cost_per_mile * drawn.miles;
-  const double cost = drawn.repairs_next_year + drawn.lost_days_next_year * hire +
-                      drawn.cost_per_mile * drawn.miles;
+  const EconomicLife challenger = challenger_of(inputs, drawn);
+  const bool by_year = !drawn.resale_by_year.empty();
+  const std::vector<double> resale =
+      by_year ? drawn.resale_by_year : std::vector<double>{drawn.resale_next_year};
+  const std::vector<double> cost = yearly(
+      by_year ? drawn.repairs_by_year : std::vector<double>{drawn.repairs_next_year},
+      drawn.lost_days_next_year * *inputs.hire_per_lost_day + drawn.cost_per_mile * drawn.miles);
+  const YearsOfCost years{resale, cost};
+  const EconomicLife kept =
+      economic_life(drawn.resale_now, years, *inputs.rate).value_or(EconomicLife{});
   Outcome out;
-  out.break_even = break_even_price(challenger, drawn.resale_next_year, cost, rate);
-  const double marginal =
-      drawn.resale_now - drawn.resale_next_year + rate * drawn.resale_now + cost;
-  out.keeping_per_mile = marginal / drawn.miles;
-  out.challenger_per_mile = challenger / drawn.miles;
-  out.selling_is_cheaper = marginal > challenger;
+  out.break_even = break_even_price_over(challenger.annual_cost, years, *inputs.rate).value_or(0);
+  out.keeping_per_mile = kept.annual_cost / drawn.miles;
+  out.challenger_per_mile = challenger.annual_cost / drawn.miles;
+  out.keeping_years = kept.years;
+  out.challenger_years = challenger.years;
+  out.selling_is_cheaper = drawn.resale_now > out.break_even;
   return out;
 }
 
@@ -110,11 +160,24 @@ std::string_view word_of(KeepVerdict verdict) {
 std::vector<std::string> missing_inputs(const KeepInputs& inputs) {
   std::vector<std::string> out;
   for (const InputRule& rule : kInputs)
-    if (!(inputs.*rule.range) && !may_be_left_out(rule)) out.emplace_back(rule.key);
+    if (!(inputs.*rule.range) && !may_be_left_out(inputs, rule)) out.emplace_back(rule.key);
   // One of the two would hold a van with its energy against one without.
   if (inputs.cost_per_mile.has_value() != inputs.challenger_cost_per_mile.has_value())
     out.emplace_back(inputs.cost_per_mile ? "challenger_cost_per_mile" : "cost_per_mile");
-  if (!inputs.challenger_years) out.emplace_back("challenger_years");
+  // What is told by the year needs its other half for as many years.
+  const auto pair = [&](const ByYear& of, const ByYear& other, const char* key) {
+    if (of.size() != other.size()) out.push_back(fmt::format("{} of {} years", key, of.size()));
+  };
+  const ByYear& challenger = inputs.challenger_resale_by_year;
+  if (challenger.empty())
+    pair(inputs.challenger_repairs_by_year, challenger, "challenger_resale_by_year");
+  else if (!inputs.challenger_repairs_by_year.empty() || !inputs.challenger_repairs)
+    pair(challenger, inputs.challenger_repairs_by_year, "challenger_repairs_by_year");
+  if (inputs.resale_by_year.empty() && !inputs.repairs_by_year.empty())
+    pair(inputs.repairs_by_year, inputs.resale_by_year, "resale_by_year");
+  else
+    pair(inputs.resale_by_year, inputs.repairs_by_year, "repairs_by_year");
+  if (!inputs.challenger_years && challenger.empty()) out.emplace_back("challenger_years");
   if (!inputs.hire_per_lost_day) out.emplace_back("hire_per_lost_day");
   if (!inputs.rate) out.emplace_back("rate_pct");
   if (!inputs.rate_basis) out.emplace_back("rate_kind");
@@ -125,15 +188,24 @@ KeepOrSell keep_or_sell(const KeepInputs& inputs) {
   Drawn likely;
   for (const InputRule& rule : kInputs)
     if (const auto& range = inputs.*rule.range) likely.*rule.drawn = range->likely;
+  for (const ByYearRule& rule : kByYear)
+    for (const ThreePoint& year : inputs.*rule.range) (likely.*rule.drawn).push_back(year.likely);
 
   std::mt19937 random{kDrawSeed};
+  const auto random_share = [&] { return static_cast<double>(random()) / 4294967296.0; };  // 2^32
   std::vector<double> prices, keeping, challenger;
   int selling = 0;
   for (int draw = 0; draw < kKeepDraws; ++draw) {
     Drawn drawn = likely;
     for (const InputRule& rule : kInputs) {
-      const double u = static_cast<double>(random()) / 4294967296.0;  // 2^32
+      const double u = random_share();
       if (const auto& range = inputs.*rule.range) drawn.*rule.drawn = triangular(*range, u);
+    }
+    for (const ByYearRule& rule : kByYear) {
+      if ((inputs.*rule.range).empty()) continue;
+      const double u = random_share();
+      for (std::size_t k = 0; k < (inputs.*rule.range).size(); ++k)
+        (drawn.*rule.drawn)[k] = triangular((inputs.*rule.range)[k], u);
     }
     const Outcome outcome = outcome_of(inputs, drawn);
     prices.push_back(outcome.break_even);
@@ -146,6 +218,10 @@ KeepOrSell keep_or_sell(const KeepInputs& inputs) {
   out.break_even_price = figure_of_draws(middle.break_even, std::move(prices));
   out.keeping_per_mile = figure_of_draws(middle.keeping_per_mile, std::move(keeping));
   out.challenger_per_mile = figure_of_draws(middle.challenger_per_mile, std::move(challenger));
+  out.keeping_years = middle.keeping_years;
+  out.challenger_years = middle.challenger_years;
+  out.keeping_searched = inputs.resale_by_year.size() > 1;
+  out.challenger_searched = inputs.challenger_resale_by_year.size() > 1;
   out.selling_is_cheaper = static_cast<double>(selling) / kKeepDraws;
   if (out.selling_is_cheaper >= kDecidedShare) out.verdict = KeepVerdict::sell;
   if (out.selling_is_cheaper <= 1 - kDecidedShare) out.verdict = KeepVerdict::keep;
@@ -165,8 +241,21 @@ KeepOrSell keep_or_sell(const KeepInputs& inputs) {
     };
     out.swings.push_back({rule.key, distance(low), distance(high), !fetched});
   }
-  std::ranges::stable_sort(out.swings, std::ranges::greater{},
-                           [](const InputSwing& swing) { return swing.width(); });
+  for (const ByYearRule& rule : kByYear) {
+    const ByYear& range = inputs.*rule.range;
+    if (std::ranges::none_of(range, [](const ThreePoint& p) { return p.high > p.low; })) continue;
+    Drawn low = likely, high = likely;
+    for (std::size_t k = 0; k < range.size(); ++k) {
+      (low.*rule.drawn)[k] = range[k].low;
+      (high.*rule.drawn)[k] = range[k].high;
+    }
+    out.swings.push_back(
+        {rule.key, outcome_of(inputs, low).break_even, outcome_of(inputs, high).break_even, true});
+  }
+  std::ranges::stable_sort(out.swings, std::ranges::greater{}, [](const InputSwing& swing) {
+    // Equal ones keep their order, whatever the last bits say.
+    return std::round(swing.width() * 1e4);
+  });
   out.basis =
       fmt::format("{} rate of {:.3g} %", *inputs.rate_basis == RateBasis::real ? "real" : "nominal",
                   *inputs.rate * 100);

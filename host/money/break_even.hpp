@@ -1,12 +1,14 @@
-// Keep a van for one more year, or buy another one now.
+// Keep a van for one more year or a few, or buy another one now.
 //
 // Input     what its owner says of both, each low, likely and high.
 // Output    the price today above which selling is cheaper, with its interval; how
 //           likely selling is cheaper; the inputs that move it most.
 // Method    both at the same distance a year. The challenger costs its equivalent
-//           annual cost over the years that it would be kept; the van that is there
-//           costs what it loses in value, the interest on what it would fetch
-//           today, its repairs and its lost days. 1,000 draws with one seed from
+//           annual cost over the years that it would be kept, or over those that cost
+//           least where its years are told one by one; the van that is there costs
+//           what it loses in value, the interest on what it would fetch today, its
+//           repairs and its lost days, over the years that are best for keeping it.
+//           1,000 draws with one seed from
 //           triangular distributions. What was once paid for the van is not an
 //           input.
 // Rule      decided where at least 90 % of the draws say the same. No input has a
@@ -28,13 +30,21 @@ struct ThreePoint {
 
 enum class RateBasis : std::uint8_t { nominal, real };
 
+// Of the first year, the second ..; empty: not told by the year.
+using ByYear = std::vector<ThreePoint>;
+
 struct KeepInputs {
   std::optional<ThreePoint> challenger_price, challenger_resale;  // resale after challenger_years
   std::optional<int> challenger_years;                            // >= 1
   std::optional<ThreePoint> challenger_repairs;                   // a year
   std::optional<ThreePoint> challenger_lost_days;                 // a year
+  // In place of resale, years and repairs: what it would fetch after each year, and
+  // what each takes; of like length. Repairs may be left to the mean above.
+  ByYear challenger_resale_by_year, challenger_repairs_by_year;
   std::optional<ThreePoint> resale_now, resale_next_year;
   std::optional<ThreePoint> repairs_next_year, lost_days_next_year;
+  // In place of the two of next year; of like length.
+  ByYear resale_by_year, repairs_by_year;
   std::optional<double> hire_per_lost_day;
   std::optional<ThreePoint> miles_per_year;
   // Energy and the like. Neither: left out of both, which is said.
@@ -61,8 +71,11 @@ enum class KeepVerdict : std::uint8_t { keep, sell, open };
 
 struct KeepOrSell {
   Figure break_even_price;
-  Figure keeping_per_mile;        // next year, of the van that is there
-  Figure challenger_per_mile;     // of the challenger
+  Figure keeping_per_mile;     // of the van that is there, over the years below
+  Figure challenger_per_mile;  // of the challenger, over its years
+  // That cost least a year, all inputs being likely; challenger_searched: of several.
+  int keeping_years = 1, challenger_years = 1;
+  bool keeping_searched = false, challenger_searched = false;
   double selling_is_cheaper = 0;  // share of draws, 0..1
   KeepVerdict verdict = KeepVerdict::open;
   std::vector<InputSwing> swings;  // widest first

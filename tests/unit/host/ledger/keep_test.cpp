@@ -67,6 +67,38 @@ TEST_CASE("keep: without [[keep]] the missing keys are listed, and no price is a
   CHECK(has(keep_van({}, {}, {}, {}, {}, zone, "GBP").why, "miles_a_year"));
 }
 
+TEST_CASE("keep: years told one by one, of the van itself before those of every van") {
+  const std::string by_year =
+      "zone = \"UTC\"\ncurrency = \"JPY\"\n[[van]]\nname = \"Linden\"\n[[van]]\nname = \"Rowan\"\n"
+      "[[keep]]\nchallenger_price = [19000, 21500, 24000]\n"
+      "challenger_resale_by_year = [16000, [12500, 13000, 13500], 10000, 6000]\n"
+      "challenger_repairs_by_year = [300, 600, 900, 3500]\n"
+      "challenger_lost_days_a_year = 3\nresale_now = [7000, 8500, 9800]\n"
+      "resale_next_year = [5200, 6600, 8000]\nrepairs_next_year = [700, 1500, 3500]\n"
+      "lost_days_next_year = 8\nhire_per_lost_day = 85\nrate_pct = 6\nrate_kind = \"real\"\n"
+      "[[keep]]\nvans = [\"Rowan\"]\nresale_by_year = [7900, 7300, 6700]\n"
+      "repairs_by_year = [700, 700, 900]\n";
+  const FleetRead read = parse_fleet(by_year, "fleet.toml");
+  for (const Error& error : read.errors) CHECK(error.what == "");
+  REQUIRE(read.errors.empty());
+  const Zone& zone = read.fleet.zone;
+  const auto told = [&](const char* van) {
+    return keep_van(read.fleet.keep_of(van), 16'093.44, {}, {}, {}, zone, "JPY");
+  };
+  REQUIRE(told("Linden").told);
+  CHECK(has(told("Linden").reason, "one more year costs"));
+  CHECK(has(told("Linden").reason, "kept for 3 years, its cheapest"));
+  REQUIRE(told("Rowan").told);
+  CHECK(has(told("Rowan").reason, "kept for 2 years more, which is best for it"));
+  CHECK(told("Rowan").told->break_even_price.value > told("Linden").told->break_even_price.value);
+  // Yen have no hundredths: a tenth of one is told of a mile.
+  CHECK(has(told("Rowan").reason, "which is best for it, it costs 0."));
+  const auto wrong = parse_fleet(by_year + "resale_next_year = 6000\n", "fleet.toml");
+  REQUIRE(wrong.errors.size() == 1);
+  CHECK(has(wrong.errors[0].what, "has resale_next_year or resale_by_year, not both"));
+  CHECK(parse_fleet(by_year + "challenger_resale_by_year = [[3, 2, 1]]\n", "f").errors.size() >= 1);
+}
+
 TEST_CASE("keep: the van's own use is a year of it, with its source") {
   const Fleet fleet = parse_fleet(kKeep, "fleet.toml").fleet;
   const VanDuty duty = duty_with(winter_trips(), fleet.zone);
