@@ -91,10 +91,16 @@ ExitCode run_compare(const RowsOptions& options) {
     vans.push_back({van.names, std::move(record->parts), std::move(keep),
                     MaybeFigure::unknown(kNoCost), equivalent_years_of(duty)});
   }
+  const auto sharing = owned_spans(asked);
+  if (!sharing) return ExitCode::failed;
   if (const auto period = whole_period(asked, as_of.as_of->at, money))
-    for (std::size_t k = 0; k < vans.size(); ++k)
-      vans[k].cost_per_mile = cost_of(money[k], fleet, period->first, period->second).cost_per_mile;
-  const Comparison comparison = compare(vans, asked.period, asked.zone());
+    for (std::size_t k = 0; k < vans.size(); ++k) {
+      VanCost cost = cost_of(cost_input(money[k], fleet, *sharing), period->first, period->second);
+      vans[k].cost_per_mile = std::move(cost.cost_per_mile);
+      for (LeftOut& one : cost.not_included) vans[k].not_included.push_back(std::move(one.word));
+    }
+  Comparison comparison = compare(vans, asked.period, asked.zone());
+  comparison.currency = fleet.currency;
 
   Rows rows{compare_columns(), {}};
   std::vector<std::vector<std::string>> lines, part_lines, keep_lines;

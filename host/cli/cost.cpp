@@ -10,6 +10,7 @@
 #include "cli/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/van_cost.hpp"
+#include "money/counter_cost.hpp"
 #include "notes/currency.hpp"
 
 namespace packmile::cli {
@@ -37,20 +38,26 @@ std::string period_text(const Zone& zone, const VanCost& cost) {
   return zone.day(cost.from) + " to " + zone.day(cost.to - std::chrono::milliseconds{1});
 }
 
-// Of a period that is longer than what was driven in it: all that was paid by the day
-// is divided by miles of a part of the days.
-constexpr double kLeastShareDriven = 0.9;
-std::string short_distance_text(const std::string& van, const Zone& zone, const VanCost& cost) {
-  if (!cost.cost_per_mile.figure || !cost.distance_from || !cost.distance_to) return {};
-  const double days = zone.days_at(cost.to) - zone.days_at(cost.from);
-  const double driven = zone.days_at(*cost.distance_to) - zone.days_at(*cost.distance_from);
-  if (driven >= kLeastShareDriven * days) return {};
-  return fmt::format(
-      "{}: its distance is that of {:.0f} of the {:.0f} days, {} to {}, and its sums are of all: "
-      "by "
-      "the mile they read high; ask for the days that are known: --from {}\n",
-      van, driven, days, zone.day(*cost.distance_from), zone.day(*cost.distance_to),
-      zone.day(*cost.distance_from));
+// Vans of one counter, together.
+std::string counter_text(const CounterCost& cost, const Zone& zone, const std::string& currency,
+                         bool miles) {
+  const double per = miles ? 1 : 1 / kKmPerMile;
+  const char* by = miles ? "mile" : "km";
+  std::string out =
+      fmt::format("{} together, which share the counter{}, {} to {}: ", fmt::join(cost.vans, ", "),
+                  cost.place.empty() ? "" : " of " + cost.place, zone.day(cost.from),
+                  zone.day(cost.to - std::chrono::milliseconds{1}));
+  if (!cost.grid_kwh.figure) return clean_text(out + "not known: " + cost.grid_kwh.why);
+  out += fmt::format("{} kWh at the socket for {}", figure_text(cost.grid_kwh),
+                     cost.energy_cost.figure ? money_text(cost.energy_cost, currency)
+                                             : std::string{"a sum that is not known"});
+  if (!cost.grid_kwh_per_mile.figure)
+    return clean_text(out +
+                      fmt::format("; by the {} not known: {}", by, cost.grid_kwh_per_mile.why));
+  out += fmt::format("; by the {} {} kWh", by, figure_text(cost.grid_kwh_per_mile, per));
+  if (cost.energy_cost_per_mile.figure)
+    out += fmt::format(" for {}", each_text(cost.energy_cost_per_mile, miles));
+  return clean_text(out);
 }
 
 std::string notes_text(const std::string& van, const VanMoney& money) {
@@ -81,32 +88,58 @@ ExitCode run_cost(const RowsOptions& options) {
   const Fleet& fleet = asked.open.depot.fleet;
   const bool miles = options.units == Units::miles;
 
-  std::vector<VanMoney> vans;
-  for (const AskedVan& van : asked.vans) {
+  // Vans of one counter have a figure together, whichever was asked for.
+  const auto& meter = fleet.money.meter;
+  const bool shared = meter && meter->vans.size() > 1;
+  std::vector<VanMoney> all;
+  for (const AskedVan& van : shared ? asked.all : asked.vans) {
     auto record = on_record(asked, van);
     if (!record) {
       say(record.error());
       return ExitCode::failed;
     }
-    vans.push_back(van_money(van.names, std::move(record->parts), std::move(record->notes), fleet));
+    all.push_back(van_money(van.names, std::move(record->parts), std::move(record->notes), fleet));
   }
+  std::vector<VanMoney> vans;
+  for (const VanMoney& van : all)
+    if (std::ranges::any_of(asked.vans, [&](const AskedVan& a) { return a.names.van == van.van; }))
+      vans.push_back(van);
 
   Rows rows{cost_columns(), {}};
   std::vector<std::vector<std::string>> lines, energy_lines;
   std::string told;
   std::map<std::string, std::set<std::string>> left_out;  // reason: vans
   Reasons reasons;
+  const auto sharing = owned_spans(asked);
+  if (!sharing) return ExitCode::failed;
   const auto period = whole_period(asked, as_of.as_of->at, vans);
   const auto money = [&](const MaybeFigure& f) { return money_text(f, fleet.currency); };
+  std::vector<CostInput> inputs;
+  if (shared)
+    for (const VanMoney& van : all) inputs.push_back(cost_input(van, fleet, *sharing));
+  std::map<UtcTime, std::optional<CounterCost>> counters;  // by the period's beginning
+  if (period && shared)
+    for (const auto& [from, to] :
+         pieces_of(asked.zone(), period->first, period->second, by_month)) {
+      const auto& counter = counters[from] = counter_cost_of(inputs, from, to);
+      if (counter && options.format == Format::table)
+        told += counter_text(*counter, asked.zone(), fleet.currency, miles) + "\n";
+    }
   for (const VanMoney& van : vans) {
     if (!period) break;
     for (const auto& [from, to] :
          pieces_of(asked.zone(), period->first, period->second, by_month)) {
-      const VanCost cost = cost_of(van, fleet, from, to);
+      VanCost cost = cost_of(cost_input(van, fleet, *sharing), from, to);
+      const auto& counter = counters[from];
+      // Below a table it is said once.
+      if (options.format != Format::table && counter && !cost.grid_kwh_per_mile.figure &&
+          std::ranges::find(counter->vans, van.van) != counter->vans.end())
+        cost.grid_kwh_per_mile.why +=
+            "; " + counter_text(*counter, asked.zone(), fleet.currency, true);
       rows.rows.push_back(row_of(van.van, cost, fleet.currency));
       if (options.format != Format::table) continue;
-      for (std::size_t k = 0; k < cost.remarks.size(); ++k)
-        left_out[cost.not_included[k] + ": " + cost.remarks[k]].insert(van.van);
+      for (const LeftOut& one : cost.not_included)
+        left_out[one.word + ": " + one.why].insert(van.van);
       for (const MaybeFigure* f : {&cost.distance_km, &cost.cost_per_mile, &cost.grid_kwh_per_mile})
         reasons.note(*f);
       const std::string name = clean_text(van.van), when = period_text(asked.zone(), cost);
@@ -120,7 +153,8 @@ ExitCode run_cost(const RowsOptions& options) {
            each_text(cost.energy_cost_per_mile, miles), figure_text(cost.grid_kwh),
            figure_text(cost.grid_kwh_per_mile, miles ? 1 : 1 / kKmPerMile),
            money(cost.charger_loss_cost), money(cost.standing_cost), figure_text(cost.lost_days)});
-      told += short_distance_text(name, asked.zone(), cost);
+      if (cost.cost_per_mile.figure && !cost.short_distance.empty())
+        told += fmt::format("{}, {}: {}\n", name, when, clean_text(cost.short_distance));
       if (cost.unsure_sessions > 0)
         told += fmt::format(
             "{}, {}: charges that may or may not belong to it: {}; the intervals "

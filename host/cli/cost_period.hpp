@@ -1,4 +1,4 @@
-// The period that costs are added up over.
+// The period that costs are added up over, and the vans that share in them.
 #pragma once
 #include <optional>
 #include <utility>
@@ -14,5 +14,9 @@ namespace packmile::cli {
 // Absent: nothing is on record in it.
 [[nodiscard]] std::optional<std::pair<UtcTime, UtcTime>> whole_period(
     const Asked& asked, UtcTime today, const std::vector<VanMoney>& vans);
+
+// When each van of fleet.toml was owned, whichever were asked for. Absent: the error
+// has been said.
+[[nodiscard]] std::optional<std::vector<OwnedSpan>> owned_spans(Asked& asked);
 
 }  // namespace packmile::cli

@@ -15,14 +15,8 @@
 namespace packmile {
 namespace {
 
-using namespace std::chrono_literals;
 using std::chrono::milliseconds;
 
-// From the end of an evening's charge to the morning (common practice, no source).
-constexpr milliseconds kWrittenDownWithin = 12h;
-// A clock read by eye, and a walk from the post to the pen (common practice, no
-// source).
-constexpr milliseconds kReadByEye = 30min;
 // How far the pack's sensors and the charger model together may be off before a
 // charge is taken for another one. The sensors' own gain is what the note is to
 // find out: uncompensated ones are 1-2 % off (from memory), and a window of that

@@ -12,6 +12,7 @@
 //           several: a gain from the wrong charge is worse than none.
 // Bounded   by the sessions around the time of each note.
 #pragma once
+#include <chrono>
 #include <cstdint>
 #include <functional>
 #include <optional>
@@ -23,6 +24,12 @@
 #include "notes/van_notes.hpp"
 
 namespace packmile {
+
+// From the end of an evening's charge to the morning (common practice, no source).
+inline constexpr std::chrono::milliseconds kWrittenDownWithin = std::chrono::hours{12};
+// A clock read by eye, and a walk from the post to the pen (common practice, no
+// source).
+inline constexpr std::chrono::milliseconds kReadByEye = std::chrono::minutes{30};
 
 struct NotedCharge {
   std::uint32_t note_id = 0;

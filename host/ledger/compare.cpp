@@ -100,10 +100,31 @@ std::string as_driven_text(const Figure& mine, const std::vector<Figure>& others
       mine.value, others.size() == 1 ? "the other" : "they", value);
 }
 
+// What the cost of one van leaves out and that of the other does not; empty: nothing.
+std::string unlike_text(const std::vector<std::string>& vans,
+                        const std::vector<std::vector<std::string>>& not_included, std::size_t one,
+                        std::size_t other) {
+  const auto lacks = [&](std::size_t a, std::size_t b) {
+    std::vector<std::string> out;
+    for (const std::string& word : not_included[a])
+      if (std::ranges::find(not_included[b], word) == not_included[b].end()) out.push_back(word);
+    return out;
+  };
+  for (const auto& [a, b] : {std::pair{one, other}, {other, one}})
+    if (const auto words = lacks(a, b); !words.empty())
+      return fmt::format(
+          "not ranked: the cost of {} leaves out {}, that of {} does not; packmile cost says how "
+          "to "
+          "have it in both",
+          vans[a], fmt::join(words, ", "), vans[b]);
+  return {};
+}
+
 }  // namespace
 
 std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
-                               const std::vector<MaybeFigure>& costs) {
+                               const std::vector<MaybeFigure>& costs,
+                               const std::vector<std::vector<std::string>>& not_included) {
   std::vector<CostRank> out(costs.size());
   for (std::size_t k = 0; k < costs.size(); ++k) {
     if (!costs[k].figure) {
@@ -115,11 +136,12 @@ std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
     std::size_t others = 0;
     // The one that it overlaps most, by the wider of the two intervals.
     const Figure* wide = nullptr;
-    std::string overlapped, widest;
+    std::string overlapped, widest, unlike;
     for (std::size_t other = 0; other < costs.size(); ++other) {
       if (other == k || !costs[other].figure) continue;
       ++others;
       const Figure& theirs = *costs[other].figure;
+      if (unlike.empty()) unlike = unlike_text(vans, not_included, k, other);
       if (theirs.high < own.low) {
         ++cheaper;
       } else if (theirs.low <= own.high) {
@@ -133,6 +155,8 @@ std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
     }
     if (others == 0)
       out[k].why = "no other van has a cost per mile in this period";
+    else if (!unlike.empty())
+      out[k].why = std::move(unlike);
     else if (wide != nullptr)
       out[k].why = fmt::format(
           "not ranked: its interval overlaps that of {}; what would decide it is a narrower cost "
@@ -164,11 +188,13 @@ Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, 
     if (out.study.vans[k].at_reference.figure) able.push_back(k);
   std::vector<std::string> names;
   std::vector<MaybeFigure> costs;
+  std::vector<std::vector<std::string>> not_included;
   for (const VanToCompare& van : vans) {
     names.push_back(van.names.van);
     costs.push_back(van.cost_per_mile);
+    not_included.push_back(van.not_included);
   }
-  const std::vector<CostRank> ranks = ranks_of(names, costs);
+  const std::vector<CostRank> ranks = ranks_of(names, costs, not_included);
   const std::size_t pairs = able.size() * (able.size() - 1) / 2;
   for (std::uint32_t k = 0; k < vans.size(); ++k) {
     ComparedVan van;
@@ -249,7 +275,8 @@ std::vector<Column> compare_columns() {
                                             {"break_even_inputs", text, true},
                                             {"cost_rank", count, true},
                                             {"winter_range_km", figure, true},
-                                            {"round_km", real, true}})
+                                            {"round_km", real, true},
+                                            {"currency", text, false}})
     out.push_back(std::move(column));
   return out;
 }
@@ -307,6 +334,7 @@ Row row_of(const Comparison& comparison, std::size_t index) {
                     ? Cell{*van.keep.winter.round_km, {}}
                     : Cell::unknown(van.keep.winter.round_why.empty() ? "no days are on record"
                                                                       : van.keep.winter.round_why));
+  row.push_back({comparison.currency, {}});
   return row;
 }
 

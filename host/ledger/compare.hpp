@@ -23,9 +23,11 @@ struct CostRank {
   std::optional<std::int64_t> rank;  // 1: the cheapest
   std::string why;                   // there is none, and what would decide it
 };
-// costs: one a van. A van has a rank where its interval overlaps no other's.
-[[nodiscard]] std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
-                                             const std::vector<MaybeFigure>& costs);
+// costs, not_included: one a van. A van has a rank where its interval overlaps no
+// other's, and where all costs leave out the same.
+[[nodiscard]] std::vector<CostRank> ranks_of(
+    const std::vector<std::string>& vans, const std::vector<MaybeFigure>& costs,
+    const std::vector<std::vector<std::string>>& not_included);
 
 struct ComparedVan {
   VanNames names;
@@ -43,6 +45,7 @@ struct ComparedVan {
 struct Comparison {
   MileStudy study;  // vans in the order of `vans`
   std::vector<ComparedVan> vans;
+  std::string currency;  // of its sums
 };
 
 struct VanToCompare {
@@ -51,6 +54,7 @@ struct VanToCompare {
   VanKeep keep = {};
   MaybeFigure cost_per_mile = {};  // of the period, with what was lost in value
   MaybeFigure equivalent_years = {};
+  std::vector<std::string> not_included = {};  // in cost_per_mile
 };
 
 [[nodiscard]] Comparison compare(const std::vector<VanToCompare>& vans, const Period& period,

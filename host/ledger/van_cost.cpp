@@ -28,6 +28,25 @@ NoteTime day_of(const std::chrono::year_month_day& day, const Zone& zone) {
   return {whole.from, whole.to};
 }
 
+// Opinions of one day count as their mean, and beside what was paid not at all.
+std::vector<ValuePoint> one_a_day(const std::vector<ValuePoint>& points) {
+  std::vector<ValuePoint> out;
+  for (std::size_t k = 0; k < points.size();) {
+    std::size_t end = k + 1;
+    while (end < points.size() && points[end].at == points[k].at) ++end;
+    ValuePoint one{points[k].at, 0, 0, false};
+    const ValuePoint* paid = nullptr;
+    for (std::size_t i = k; i < end; ++i) {
+      one.sum += points[i].sum / static_cast<double>(end - k);
+      one.u += points[i].u / static_cast<double>(end - k);
+      if (points[i].u == 0 && (paid == nullptr || points[i].sold)) paid = &points[i];
+    }
+    out.push_back(paid != nullptr ? *paid : one);
+    k = end;
+  }
+  return out;
+}
+
 std::vector<ValuePoint> values_of(const VanNotes& notes, const Purchase* purchase,
                                   const Zone& zone) {
   std::vector<ValuePoint> out;
@@ -40,17 +59,29 @@ std::vector<ValuePoint> values_of(const VanNotes& notes, const Purchase* purchas
   // What was noted behind the sale is another owner's.
   const auto sold = std::ranges::find(out, true, &ValuePoint::sold);
   if (sold != out.end()) out.erase(sold + 1, out.end());
+  return one_a_day(out);
+}
+
+// What the van was this owner's; a sale that is dated before the purchase is none.
+OwnedSpan owned_span(const VanNames& names, std::span<const ValuePoint> values,
+                     const Fleet& fleet) {
+  OwnedSpan out;
+  if (const Purchase* purchase = purchase_of(names, fleet))
+    out.from = day_of(purchase->day, fleet.zone).from;
+  if (!values.empty() && values.back().sold && (!out.from || values.back().at > *out.from))
+    out.to = values.back().at;
   return out;
 }
 
 }  // namespace
 
 VanMoney van_money(const VanNames& names, VanParts parts, VanNotes notes, const Fleet& fleet) {
-  VanMoney out{names.van, std::move(parts), std::move(notes), {}, {}, {}};
+  VanMoney out{names.van, std::move(parts), std::move(notes), {}, {}, {}, {}};
   out.priced = price_charges(out.parts.sessions, out.parts.trips, out.notes, fleet.money,
                              [&](UtcTime at) { return fleet.zone.minute(at); });
   const Purchase* purchase = purchase_of(names, fleet);
   out.values = values_of(out.notes, purchase, fleet.zone);
+  out.owned = owned_span(names, out.values, fleet);
   for (const OdometerReading& reading : out.parts.trace.odometer)
     out.odometer.push_back({{reading.time, reading.time}, reading.odometer_km});
   for (const OdometerNote& note : out.notes.odometer)
@@ -60,7 +91,11 @@ VanMoney van_money(const VanNames& names, VanParts parts, VanNotes notes, const 
   return out;
 }
 
-VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime to) {
+OwnedSpan owned_of(const VanNames& names, const VanNotes& notes, const Fleet& fleet) {
+  return owned_span(names, values_of(notes, purchase_of(names, fleet), fleet.zone), fleet);
+}
+
+CostInput cost_input(const VanMoney& van, const Fleet& fleet, std::span<const OwnedSpan> sharing) {
   CostInput input;
   input.van = van.van;
   input.nominal_kwh = van.parts.facts.nominal_kwh;
@@ -74,8 +109,11 @@ VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime t
   input.money = &fleet.money;
   input.fixed = fleet.fixed_costs;
   input.labour_rate = fleet.labour_rate;
-  input.fleet_vans = fleet.vans.size();
-  return packmile::cost_of(input, from, to);
+  input.owned_from = van.owned.from;
+  input.owned_to = van.owned.to;
+  // A standing charge is shared by the vans of fleet.toml.
+  if (fleet.van_of_name(van.van) != nullptr) input.sharing = sharing;
+  return input;
 }
 
 NotedSessions noted_sessions(const VanMoney& van, const Fleet& fleet) {
@@ -146,7 +184,9 @@ Row row_of(const std::string& van, const VanCost& cost, const std::string& curre
         &cost.fixed_cost, &cost.lost_days, &cost.depreciation_cost, &cost.total_cost,
         &cost.cost_per_mile, &cost.energy_cost_per_mile})
     row.push_back(Cell::of(*f));
-  row.push_back({cost.not_included, {}});
+  std::vector<std::string> not_included;
+  for (const LeftOut& one : cost.not_included) not_included.push_back(one.word);
+  row.push_back({std::move(not_included), {}});
   row.push_back({currency, {}});
   for (const MaybeFigure* f :
        {&cost.cost_per_mile_without_depreciation, &cost.hire_cost, &cost.grid_kwh,

@@ -18,11 +18,17 @@ struct VanMoney {
   PricedCharges priced;
   std::vector<ValuePoint> values;       // in order of time
   std::vector<OdometerPoint> odometer;  // of the logger, of notes, of the purchase
+  OwnedSpan owned;
 };
 [[nodiscard]] VanMoney van_money(const VanNames& names, VanParts parts, VanNotes notes,
                                  const Fleet& fleet);
 
-[[nodiscard]] VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime to);
+// From its purchase in fleet.toml to its sale.
+[[nodiscard]] OwnedSpan owned_of(const VanNames& names, const VanNotes& notes, const Fleet& fleet);
+// sharing: of every van of fleet.toml, which share a standing charge. Points into van, fleet and
+// sharing.
+[[nodiscard]] CostInput cost_input(const VanMoney& van, const Fleet& fleet,
+                                   std::span<const OwnedSpan> sharing);
 
 // Charges that only notes tell of, in order of time: source noted, each with its
 // cost. Those that are told to be about a heard charge, or may be, are not among

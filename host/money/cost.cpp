@@ -4,8 +4,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <set>
+#include <tuple>
 
+#include "energy/figure_sum.hpp"
 #include "energy/uncertainty.hpp"
+#include "money/energy_cost.hpp"
 
 namespace packmile {
 namespace {
@@ -14,73 +19,22 @@ using std::chrono::milliseconds;
 
 // 1 sd, relative: the odometer's own scale (EnergyRules has its reason).
 constexpr double kScaleU = EnergyRules{}.odometer_scale_u;
-// 1 sd of what is in the pack at either end of a stretch, of its nominal energy.
-constexpr double kFillU = 0.1;
+// 1 sd of what is in the pack at either end, where that is the moment of some reading
+// and not the turn of a day (from memory): anything from a quarter to full.
+constexpr double kFillOfAnyMoment = 0.25;
 constexpr double kDaysOfYear = 365.25;
-// Behind the last valuation its stretch goes on this long.
+// Behind the last valuation the pace before it goes on this long, and is taken over this
+// long at least (from memory).
 constexpr double kMostDaysBehind = 366;
-constexpr milliseconds kFirstMeterNote = std::chrono::days{31};
+constexpr double kLeastDaysOfPace = 180;
 
 Figure exactly(double value) { return {value, value, value, 0}; }
 
-// Sums hulls: what is uncertain together (a tariff, a charger, a clock) is added
-// as it stands, scatter in quadrature inside it.
-class Sum {
- public:
-  void add(const Figure& f, double factor = 1) {
-    value_ += factor * f.value;
-    scatter_ = std::hypot(scatter_, factor * f.scatter);
-    const auto beyond = [&](double half) {
-      return std::sqrt(std::fmax(0, half * half - f.scatter * f.scatter));
-    };
-    below_ += factor * beyond(f.value - f.low);
-    above_ += factor * beyond(f.high - f.value);
-    any_ = true;
-  }
-  void widen(double below, double above) {
-    below_ += std::fmax(0, below);
-    above_ += std::fmax(0, above);
-  }
-  void shift(double by) { value_ += by; }
-  [[nodiscard]] bool any() const { return any_; }
-  [[nodiscard]] Figure figure() const {
-    return {value_, value_ - std::hypot(scatter_, below_), value_ + std::hypot(scatter_, above_),
-            scatter_};
-  }
-  [[nodiscard]] MaybeFigure maybe(const std::string& why) const {
-    return any_ ? MaybeFigure::known(figure()) : MaybeFigure::unknown(why);
-  }
-
- private:
-  double value_ = 0, scatter_ = 0, below_ = 0, above_ = 0;
-  bool any_ = false;
-};
-
-// a / b of figures whose intervals need not be even.
-Figure by(const Figure& a, const Figure& b) {
-  const double ratio = a.value / b.value;
-  const double b_down = (b.value - b.low) / b.value, b_up = (b.high - b.value) / b.value;
-  return {ratio, ratio - std::hypot((a.value - a.low) / b.value, ratio * b_up),
-          ratio + std::hypot((a.high - a.value) / b.value, ratio * b_down),
-          std::hypot(a.scatter / b.value, ratio * b.scatter / b.value)};
-}
-
-struct Span {
-  UtcTime from, to;
-
-  [[nodiscard]] bool holds(UtcTime at) const { return at >= from && at < to; }
-  [[nodiscard]] bool surely(UtcTime at, const TimeDoubt& doubt) const {
-    const auto low = doubt.earliest(at), high = doubt.latest(at);
-    return low && high && holds(*low) && holds(*high);
-  }
-  [[nodiscard]] bool maybe(UtcTime at, const TimeDoubt& doubt) const {
-    const auto low = doubt.earliest(at), high = doubt.latest(at);
-    return (!low || *low < to) && (!high || *high >= from);
-  }
-};
+// A logger's reading and a note beside it are rounded, cut or read at other moments.
+constexpr double kFallKm = 2;
 
 // Local days of [from, to) that lie in the span.
-double days_in(const Zone& zone, const Span& span, std::optional<UtcTime> from,
+double days_in(const Zone& zone, const CostSpan& span, std::optional<UtcTime> from,
                std::optional<UtcTime> to) {
   const UtcTime begin = std::max(span.from, from.value_or(span.from));
   const UtcTime end = std::min(span.to, to.value_or(span.to));
@@ -108,40 +62,74 @@ class Account {
 
  private:
   void leave_out(const char* word, const std::string& why) {
-    out_.not_included.push_back(word);
-    out_.remarks.push_back(why);
+    out_.not_included.push_back({word, why});
+  }
+
+  // The readings of the period in order of time; those of one moment or day from the
+  // least on.
+  [[nodiscard]] std::vector<OdometerPoint> readings() const {
+    std::vector<OdometerPoint> out;
+    for (const OdometerPoint& reading : in_.odometer)
+      if (span_.holds(reading.when.from)) out.push_back(reading);
+    std::ranges::sort(out, {}, [](const OdometerPoint& r) {
+      return std::tuple{r.when.from, r.km, r.when.to};
+    });
+    return out;
+  }
+
+  // A reading that is higher than a later one: one of the two is wrong.
+  [[nodiscard]] std::string fall_in(const std::vector<OdometerPoint>& points) const {
+    const OdometerPoint* most = nullptr;
+    for (const OdometerPoint& point : points) {
+      if (most != nullptr && most->km > point.km + point.step_km + kFallKm &&
+          most->when.before(point.when))
+        return fmt::format(
+            "the odometer fell from {:.0f} to {:.0f} km between {} and {}: correct the note, or "
+            "ask for the time before and after by themselves",
+            most->km, point.km, zone_.day(most->when.from), zone_.day(point.when.from));
+      if (most == nullptr || point.km >= most->km) most = &point;
+    }
+    return {};
   }
 
   void distance() {
-    std::vector<OdometerPoint> readings;
-    for (const OdometerPoint& reading : in_.odometer)
-      if (span_.holds(reading.when.from)) readings.push_back(reading);
-    std::ranges::stable_sort(readings, {}, [](const OdometerPoint& r) { return r.when.from; });
-    if (readings.size() >= 2) {
-      const OdometerPoint *least = &readings.front(), *most = &readings.front();
-      for (const OdometerPoint& reading : readings) {
-        if (reading.km < least->km) least = &reading;
-        if (reading.km > most->km) most = &reading;
-      }
-      // Within a day nothing is known of what came first.
-      if (most->when.before(least->when)) {
-        out_.distance_km = MaybeFigure::unknown(fmt::format(
-            "the odometer fell from {:.0f} to {:.0f} km between {} and {}: correct the note, or "
-            "ask for the time before and after by themselves",
-            most->km, least->km, zone_.day(most->when.from), zone_.day(least->when.from)));
-        return;
-      }
-      const double km = most->km - least->km;
-      // A floored reading each: triangular for equal steps.
-      const double u = std::hypot(least->step_km, most->step_km) / std::sqrt(12.0);
-      out_.distance_km = MaybeFigure::known(figure_of(km, u, kScaleU * km));
-      out_.distance_from = std::min(least->when.from, most->when.from);
-      out_.distance_to = std::max(least->when.from, most->when.from);
+    const std::vector<OdometerPoint> points = readings();
+    if (points.size() < 2) {
+      distance_of_trips();
       return;
     }
-    Sum trips;
+    if (std::string fall = fall_in(points); !fall.empty()) {
+      out_.distance_km = MaybeFigure::unknown(std::move(fall));
+      return;
+    }
+    const auto [least, most] = std::ranges::minmax_element(points, {}, &OdometerPoint::km);
+    const double km = most->km - least->km;
+    // A floored reading each: triangular for equal steps.
+    const double u = std::hypot(least->step_km, most->step_km) / std::sqrt(12.0);
+    out_.distance_km = MaybeFigure::known(figure_of(km, u, kScaleU * km));
+    out_.distance_from = points.front().when.from;
+    out_.distance_to = points.back().when.from;
+    const double days = zone_.days_at(span_.to) - zone_.days_at(span_.from);
+    // A reading of a day may be of its end.
+    const double driven = zone_.days_at(std::max(points.back().when.to, *out_.distance_to)) -
+                          zone_.days_at(*out_.distance_from);
+    if (driven < kLeastShareDriven * days)
+      out_.short_distance = fmt::format(
+          "its distance is that of {:.0f} of the {:.0f} days, {} to {}, and its sums are of all: "
+          "by the mile they read high; ask for the days that are known: --from {}",
+          driven, days, zone_.day(*out_.distance_from), zone_.day(*out_.distance_to),
+          zone_.day(*out_.distance_from));
+  }
+
+  void distance_of_trips() {
+    FigureSum trips;
+    std::size_t without = 0;
     for (const Trip& trip : in_.trips) {
-      if (!span_.holds(trip.start) || !trip.distance_km.figure) continue;
+      if (!span_.holds(trip.start)) continue;
+      if (!trip.distance_km.figure) {
+        ++without;
+        continue;
+      }
       trips.add(*trip.distance_km.figure);
       if (!out_.distance_from) out_.distance_from = trip.start;
       out_.distance_to = trip.end;
@@ -149,167 +137,24 @@ class Account {
     out_.distance_km = trips.maybe(
         "there are no two odometer readings in this period, and no trip was measured: note the "
         "odometer at its beginning and end");
+    if (!trips.known()) return;
+    out_.short_distance =
+        "its distance is that of the trips that were measured alone: what was not heard is missing";
+    if (without > 0)
+      out_.short_distance += fmt::format(", and so are {} trips without a distance", without);
+    out_.short_distance +=
+        ", and by the mile its sums may read high; note the odometer at the beginning and end";
   }
-
-  [[nodiscard]] const ChargeSession& session(std::size_t k) const { return in_.sessions[k]; }
-  [[nodiscard]] const SessionCost& cost(std::size_t k) const { return in_.priced->sessions[k]; }
 
   void energy() {
-    Sum costs, grid, loss;
-    double pack_kwh = 0, pack_cost = 0;  // of charges with both
-    std::size_t unknown = 0;
-    std::string why;
-    for (std::size_t k = 0; k < in_.sessions.size(); ++k) {
-      const ChargeSession& s = session(k);
-      const SessionCost& c = cost(k);
-      const bool said = span_.holds(s.start), sure = span_.surely(s.start, s.start_doubt);
-      const bool may = span_.maybe(s.start, s.start_doubt);
-      if (said != sure || (may && !said)) ++out_.unsure_sessions;
-      if (!said) {
-        if (may && c.cost.figure) costs.widen(0, c.cost.figure->high);
-        if (may && c.grid_kwh.figure) grid.widen(0, c.grid_kwh.figure->high);
-        continue;
-      }
-      if (c.grid_kwh.figure) {
-        grid.add(*c.grid_kwh.figure);
-        if (!sure) grid.widen(c.grid_kwh.figure->low, 0);
-      }
-      if (!c.cost.figure) {
-        ++unknown;
-        if (why.empty()) why = c.cost.why;
-        continue;
-      }
-      costs.add(*c.cost.figure);
-      if (!sure) costs.widen(c.cost.figure->low, 0);
-      if (c.grid_kwh.figure && s.pack_kwh.figure && c.grid_kwh.figure->value > 0) {
-        Figure pack = *s.pack_kwh.figure;
-        if (s.filled_kwh.figure) pack = sum_of(pack, *s.filled_kwh.figure);
-        const Figure& socket = *c.grid_kwh.figure;
-        const double price = c.cost.figure->value / socket.value;
-        loss.add({(socket.value - pack.value) * price, (socket.low - pack.value) * price,
-                  (socket.high - pack.value) * price, 0});
-        pack_kwh += pack.value;
-        pack_cost += c.cost.figure->value;
-      }
-    }
-    notes_of_energy(costs, grid);
-    const std::string none = why.empty() ? no_energy_why() : why;
-    out_.energy_cost = costs.maybe(none);
-    out_.grid_kwh = grid.maybe(none);
-    out_.charger_loss_cost = loss.maybe(
-        "no charge of this period has its energy at the pack, at the socket and its cost");
-    Sum standing;
-    if (pack_kwh > 0) {
-      const double per_kwh = pack_cost / pack_kwh;
-      for (const Stand& stand : in_.stands)
-        if (span_.holds(stand.start) && stand.discharge_kwh.figure)
-          standing.add(scaled(*stand.discharge_kwh.figure, per_kwh));
-    }
-    out_.standing_cost =
-        standing.maybe("the energy of no stand, or the price of no charge, is known");
-    if (out_.energy_cost.figure && unknown > 0)
-      leave_out(
-          "charges_without_cost",
-          fmt::format("charges of this period whose cost is not known: {}: {}", unknown, why));
-    if (!out_.energy_cost.figure) leave_out("energy", none);
-  }
-
-  [[nodiscard]] std::string no_energy_why() const {
-    return in_.sessions.empty() && in_.notes->receipts.empty() && in_.notes->meter.empty()
-               ? "no charge was measured or noted for this van: note its receipts and the meter"
-               : "no charge of this period was measured or noted";
-  }
-
-  // Receipts of charges that nobody heard were paid all the same; of a meter what
-  // no measured charge holds already.
-  void notes_of_energy(Sum& costs, Sum& grid) {
-    for (const NotedCharge& noted : in_.priced->noted) {
-      if (noted.session || noted.kind != NoteKind::receipt || !span_.holds(noted.when.from))
-        continue;
-      const auto receipt = std::ranges::find(in_.notes->receipts, noted.note_id, &ReceiptNote::id);
-      costs.add(exactly(receipt->sum_paid));
-      grid.add(metered_kwh(noted.kwh, noted.step_kwh, DepotMeter{}.error_pct));
-      once_only(noted, costs, &SessionCost::cost);
-      once_only(noted, grid, &SessionCost::grid_kwh);
-    }
-    const std::vector<MeterNote>& meter = in_.notes->meter;
-    const auto& facts = in_.money->meter;
-    // A counter of this van alone has counted its charges between two notes, too.
-    const bool own = facts && facts->vans.size() == 1 && facts->vans.front() == in_.van;
-    for (std::size_t k = 0; k < meter.size(); ++k) {
-      const MeterNote& note = meter[k];
-      if (!span_.holds(note.when.from) || heard_at(note)) continue;
-      const MeterNote* last = k > 0 ? &meter[k - 1] : nullptr;
-      const bool chained = own && last != nullptr && last->after_kwh <= note.before_kwh;
-      const double kwh = note.after_kwh - (chained ? last->after_kwh : note.before_kwh);
-      const Figure energy = metered_kwh(kwh, note.step_kwh, facts.value_or(DepotMeter{}).error_pct);
-      grid.add(energy);
-      const UtcTime since = last != nullptr ? last->when.from : note.when.from - kFirstMeterNote;
-      if (const auto price = meter_price(since, std::max(note.when.to, note.when.from)))
-        costs.add({energy.value * price->mean, energy.low * price->low, energy.high * price->high,
-                   energy.scatter * price->mean});
-      else
-        leave_out(
-            "meter_without_price",
-            fmt::format("{:.1f} kWh of the meter: no tariff in fleet.toml says their price", kwh));
-    }
-  }
-
-  // A receipt that may be of several charges is of one of them, and that one is
-  // not to be paid twice.
-  void once_only(const NotedCharge& noted, Sum& sum, MaybeFigure SessionCost::*member) const {
-    std::optional<Figure> hull;
-    double mean = 0;
-    std::size_t known = 0;
-    for (const std::size_t k : noted.candidates) {
-      const MaybeFigure& figure = cost(k).*member;
-      if (!span_.holds(session(k).start) || !figure.figure) continue;
-      if (!hull) hull = *figure.figure;
-      hull->low = std::min(hull->low, figure.figure->low);
-      hull->high = std::max(hull->high, figure.figure->high);
-      mean += figure.figure->value;
-      ++known;
-    }
-    if (!hull) return;
-    mean /= static_cast<double>(known);
-    sum.shift(-mean);
-    sum.widen(hull->high - mean, mean - hull->low);
-  }
-
-  // The van's charges of that time were measured: the meter says nothing more.
-  [[nodiscard]] bool heard_at(const MeterNote& note) const {
-    bool any = false;
-    UtcTime first{}, last{};
-    for (std::size_t k = 0; k < in_.sessions.size(); ++k) {
-      if (!cost(k).grid_kwh.figure) continue;
-      first = any ? std::min(first, session(k).start) : session(k).start;
-      last = any ? std::max(last, session(k).end) : session(k).end;
-      any = true;
-    }
-    return any && note.when.to >= first && note.when.from <= last + std::chrono::days{1};
-  }
-
-  [[nodiscard]] std::optional<PriceRange> meter_price(UtcTime from, UtcTime to) const {
-    if (const Place* place = in_.money->metered_place())
-      if (const Tariff* tariff = in_.money->tariff_named(place->tariff))
-        return price_range(*tariff, *place, zone_, from,
-                           std::max(to, from + std::chrono::minutes{1}));
-    std::optional<PriceRange> out;
-    double least = 0, most = 0;
-    for (const Tariff& tariff : in_.money->tariffs) {
-      const auto one = price_range(tariff, zone_, from, to);
-      if (!one) return std::nullopt;
-      if (!out) {
-        out = one;
-        least = most = one->mean;
-      }
-      out->low = std::min(out->low, one->low);
-      out->high = std::max(out->high, one->high);
-      least = std::min(least, one->mean);
-      most = std::max(most, one->mean);
-    }
-    if (out) out->mean = (least + most) / 2;
-    return out;
+    EnergyCost energy = energy_cost_of(in_, span_);
+    out_.energy_cost = std::move(energy.energy_cost);
+    out_.grid_kwh = std::move(energy.grid_kwh);
+    out_.charger_loss_cost = std::move(energy.charger_loss_cost);
+    out_.standing_cost = std::move(energy.standing_cost);
+    out_.not_included = std::move(energy.left_out);
+    out_.unsure_sessions = energy.unsure_sessions;
+    too_little_energy_ = std::move(energy.too_little);
   }
 
   static bool is_tyre(const JobNote& job) {
@@ -366,24 +211,29 @@ class Account {
       out_.hire_cost = MaybeFigure::unknown(why);
       return;
     }
-    double days = 0, hire = 0;
+    // By local days, so that a week from a Monday on ends with its Sunday, whatever the
+    // clocks do.
+    const double begin = zone_.days_at(span_.from), end = zone_.days_at(span_.to);
+    double days = 0, hire = 0, days_without_sum = 0;
+    double lost_until = begin;  // a day that two notes have is lost once
     bool any_hire = false;
     for (const OffRoadNote& note : in_.notes->off_road) {
-      const UtcTime from = note.when.from;
-      const auto length = std::chrono::duration_cast<milliseconds>(
-          std::chrono::duration<double, std::ratio<86400>>(note.days));
-      // By time and not by local days: what was typed is a number of days.
-      const double share = std::chrono::duration<double>(std::min(span_.to, from + length) -
-                                                         std::max(span_.from, from)) /
-                           std::chrono::duration<double>(length);
+      const double from = zone_.days_at(note.when.from);
+      const double here = std::min(end, from + note.days) - std::max(begin, from);
       any_hire = any_hire || note.sum;
-      if (share <= 0) continue;
-      days += note.days * share;
-      hire += note.sum.value_or(0) * share;
+      if (here <= 0) continue;
+      days += std::fmax(0, std::min(end, from + note.days) - std::max(lost_until, from));
+      lost_until = std::max(lost_until, std::min(end, from + note.days));
+      hire += note.sum.value_or(0) * here / note.days;
+      if (!note.sum) days_without_sum += here;
     }
     out_.lost_days = MaybeFigure::known(exactly(days));
-    out_.hire_cost = any_hire ? MaybeFigure::known(exactly(hire))
-                              : MaybeFigure::unknown("no off_road note has a sum");
+    if (days_without_sum > 0)
+      leave_out("hire", fmt::format("{:g} days off the road whose stand-in has no sum: a note "
+                                    "off_road DAYS SUM --replaces the one without",
+                                    std::round(days_without_sum * 10) / 10));
+    out_.hire_cost = any_hire || days == 0 ? MaybeFigure::known(exactly(hire))
+                                           : MaybeFigure::unknown("no off_road note has a sum");
   }
 
   void fixed() {
@@ -392,7 +242,9 @@ class Account {
     for (const FixedCost& one : in_.fixed) {
       if (!one.vans.empty() && std::ranges::find(one.vans, in_.van) == one.vans.end()) continue;
       any = true;
-      sum += one.per_year / kDaysOfYear * days_in(zone_, span_, one.from, one.to);
+      sum += one.per_year / kDaysOfYear *
+             days_in(zone_, span_, one.from ? one.from : in_.owned_from,
+                     one.to ? one.to : in_.owned_to);
     }
     if (!any) leave_out("fixed", "fleet.toml has no [[fixed_cost]] for this van");
     for (const Tariff& tariff : in_.money->tariffs) {
@@ -400,11 +252,9 @@ class Account {
         const PriceList& list = tariff.lists[k];
         if (list.standing_per_day <= 0) continue;
         const bool last = k + 1 == tariff.lists.size();
-        any = true;
+        any = any || !in_.sharing.empty();
         sum += list.standing_per_day *
-               days_in(zone_, span_, list.valid_from,
-                       last ? std::nullopt : tariff.lists[k + 1].valid_from) /
-               static_cast<double>(std::max<std::size_t>(in_.fleet_vans, 1));
+               shared_days(list.valid_from, last ? std::nullopt : tariff.lists[k + 1].valid_from);
       }
     }
     out_.fixed_cost =
@@ -413,12 +263,33 @@ class Account {
                   "fleet.toml has no [[fixed_cost]] for this van and no standing charge");
   }
 
+  // Days of this van, each divided by the vans that there were on it.
+  [[nodiscard]] double shared_days(std::optional<UtcTime> from, std::optional<UtcTime> to) const {
+    if (in_.sharing.empty()) return 0;
+    std::set<UtcTime> cuts{span_.from, span_.to};
+    for (const OwnedSpan& one : in_.sharing)
+      for (const auto& at : {one.from, one.to})
+        if (at && span_.holds(*at)) cuts.insert(*at);
+    double days = 0;
+    for (auto at = cuts.begin(); std::next(at) != cuts.end(); ++at) {
+      const CostSpan piece{*at, *std::next(at)};
+      const auto owned = [&](const OwnedSpan& one) {
+        return (!one.from || *one.from <= piece.from) && (!one.to || *one.to > piece.from);
+      };
+      if (!owned({in_.owned_from, in_.owned_to})) continue;
+      const auto vans = std::ranges::count_if(in_.sharing, owned);
+      days +=
+          days_in(zone_, piece, from, to) / static_cast<double>(std::max<std::ptrdiff_t>(vans, 1));
+    }
+    return days;
+  }
+
   void totals() {
-    Sum without;
+    FigureSum without;
     for (const MaybeFigure* part : {&out_.energy_cost, &out_.tyres_cost, &out_.parts_cost,
                                     &out_.labour_cost, &out_.hire_cost, &out_.fixed_cost})
       if (part->figure) without.add(*part->figure);
-    Sum all = without;
+    FigureSum all = without;
     if (out_.depreciation_cost.figure)
       all.add(*out_.depreciation_cost.figure);
     else
@@ -432,17 +303,20 @@ class Account {
       why =
           fmt::format("{:.0f} miles are too few to tell a cost by the mile from: {:.0f} are wanted",
                       out_.distance_km.figure->value / kKmPerMile, kLeastMiles);
-    const std::string energy_why = why.empty() ? out_.energy_cost.why : why;
-    if (!why.empty() || !out_.energy_cost.figure) {
+    const std::string energy_why = !why.empty()               ? why
+                                   : !out_.energy_cost.figure ? out_.energy_cost.why
+                                                              : too_little_energy_;
+    if (!energy_why.empty()) {
       for (MaybeFigure* f : {&out_.cost_per_mile, &out_.cost_per_mile_without_depreciation,
                              &out_.energy_cost_per_mile})
         *f = MaybeFigure::unknown(energy_why);
     } else {
       const Figure miles = scaled(*out_.distance_km.figure, 1 / kKmPerMile);
-      out_.energy_cost_per_mile = MaybeFigure::known(by(*out_.energy_cost.figure, miles));
-      out_.cost_per_mile_without_depreciation = MaybeFigure::known(by(without.figure(), miles));
+      out_.energy_cost_per_mile = MaybeFigure::known(quotient(*out_.energy_cost.figure, miles));
+      out_.cost_per_mile_without_depreciation =
+          MaybeFigure::known(quotient(without.figure(), miles));
       out_.cost_per_mile = out_.depreciation_cost.figure
-                               ? MaybeFigure::known(by(all.figure(), miles))
+                               ? MaybeFigure::known(quotient(all.figure(), miles))
                                : out_.cost_per_mile_without_depreciation;
     }
     kwh_per_mile(why);
@@ -464,8 +338,20 @@ class Account {
           "much under {:.0f}",
           days_between_readings(), kLeastMeterDays));
     } else {
-      out = MaybeFigure::known(
-          meter_kwh_per_mile(*out_.grid_kwh.figure, *out_.distance_km.figure, *in_.nominal_kwh));
+      // Without charges that were heard the readings go together, odometer and counter;
+      // and a short distance has the energy of its own days.
+      const bool any_heard = std::ranges::any_of(
+          in_.sessions, [&](const ChargeSession& s) { return span_.holds(s.start); });
+      const bool between = !any_heard || !out_.short_distance.empty();
+      const MaybeFigure grid =
+          between ? energy_cost_of(in_, {*out_.distance_from,
+                                         std::min(span_.to, *out_.distance_to + milliseconds{1})})
+                        .grid_kwh
+                  : out_.grid_kwh;
+      out = grid.figure ? MaybeFigure::known(meter_kwh_per_mile(
+                              *grid.figure, *out_.distance_km.figure, *in_.nominal_kwh,
+                              between && any_heard ? kFillOfAnyMoment : kFillShare))
+                        : MaybeFigure::unknown(grid.why);
     }
   }
 
@@ -477,7 +363,8 @@ class Account {
 
   const CostInput& in_;
   const Zone& zone_;
-  Span span_;
+  CostSpan span_;
+  std::string too_little_energy_;  // by the mile
   VanCost out_;
 };
 
@@ -499,31 +386,46 @@ MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone, U
         fmt::format("the last valuation is of {}, more than a year before the end of this period: "
                     "note a new one",
                     zone.day(last.at)));
-  // What is lost is a sum of the values, each with a weight.
-  std::vector<double> weights(values.size(), 0);
-  const auto weigh = [&](UtcTime at, double sign) {
+  // The pace behind the last point.
+  std::size_t pace = values.size() - 2;
+  while (pace > 0 && zone.days_at(last.at) - zone.days_at(values[pace].at) < kLeastDaysOfPace)
+    --pace;
+  // The value is a sum of the points, each with a weight, and so is what is lost of it.
+  const auto weigh = [&](UtcTime at, double sign, std::vector<double>& weights) {
     std::size_t right = 1;
     while (right + 1 < values.size() && values[right].at < at) ++right;
-    const double a = zone.days_at(values[right - 1].at), b = zone.days_at(values[right].at);
+    const std::size_t left = at > last.at ? pace : right - 1;
+    const double a = zone.days_at(values[left].at), b = zone.days_at(values[right].at);
     const double share = b > a ? (zone.days_at(at) - a) / (b - a) : 1;
-    weights[right - 1] += sign * (1 - share);
+    weights[left] += sign * (1 - share);
     weights[right] += sign * share;
   };
-  weigh(begin, 1);
-  weigh(end, -1);
-  double lost = 0, u = 0;
-  for (std::size_t k = 0; k < values.size(); ++k) {
-    lost += weights[k] * values[k].sum;
-    u = std::hypot(u, weights[k] * values[k].u);
-  }
-  return MaybeFigure::known(figure_of(lost, 0, u));
+  const auto sum = [&](const std::vector<double>& weights) {
+    double value = 0;
+    for (std::size_t k = 0; k < values.size(); ++k) value += weights[k] * values[k].sum;
+    return value;
+  };
+  std::vector<double> at_end(values.size(), 0);
+  weigh(end, 1, at_end);
+  if (sum(at_end) < 0)
+    return MaybeFigure::unknown(
+        fmt::format("at the pace before it, the valuation of {} has fallen below nothing: note a "
+                    "new one",
+                    zone.day(last.at)));
+  std::vector<double> weights(values.size(), 0);
+  weigh(begin, 1, weights);
+  weigh(end, -1, weights);
+  double u = 0;
+  for (std::size_t k = 0; k < values.size(); ++k) u = std::hypot(u, weights[k] * values[k].u);
+  return MaybeFigure::known(figure_of(sum(weights), 0, u));
 }
 
-Figure meter_kwh_per_mile(const Figure& kwh, const Figure& km, double nominal_kwh) {
-  const double fill = kFillU * nominal_kwh * std::sqrt(2.0);
+Figure meter_kwh_per_mile(const Figure& kwh, const Figure& km, double nominal_kwh,
+                          double fill_share) {
+  const double fill = fill_share * nominal_kwh * std::sqrt(2.0);
   const Uncertainty u = uncertainty_of(kwh);
-  return by(figure_of(kwh.value, std::hypot(u.random, fill), u.systematic),
-            scaled(km, 1 / kKmPerMile));
+  return quotient(figure_of(kwh.value, std::hypot(u.random, fill), u.systematic),
+                  scaled(km, 1 / kKmPerMile));
 }
 
 VanCost cost_of(const CostInput& input, UtcTime from, UtcTime to) {

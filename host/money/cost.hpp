@@ -14,6 +14,7 @@
 #include <string>
 #include <vector>
 
+#include "money/meter_stretches.hpp"
 #include "money/session_cost.hpp"
 
 namespace packmile {
@@ -43,6 +44,11 @@ struct OdometerPoint {
   double step_km = 0.1;  // of service 01, $A6, where it is the logger's
 };
 
+// Absent: without that end.
+struct OwnedSpan {
+  std::optional<UtcTime> from, to;
+};
+
 struct CostInput {
   std::string van;
   std::optional<double> nominal_kwh;
@@ -56,7 +62,16 @@ struct CostInput {
   const MoneyFacts* money = nullptr;
   std::span<const FixedCost> fixed;
   std::optional<double> labour_rate;  // of an hour
-  std::size_t fleet_vans = 1;         // that share a standing charge
+  // Absent: not told, and what is paid by the year is paid all the time.
+  std::optional<UtcTime> owned_from, owned_to;
+  // When each van that shares a standing charge was owned, this one among them; empty:
+  // it is none of them.
+  std::span<const OwnedSpan> sharing;
+};
+
+// What is in no sum: its word, and why or how to find out.
+struct LeftOut {
+  std::string word, why;
 };
 
 struct VanCost {
@@ -73,13 +88,20 @@ struct VanCost {
   // Parts of energy_cost: what the charger and its post lost, and what the van took
   // standing.
   MaybeFigure charger_loss_cost, standing_cost;
-  // What is not in total_cost: energy, charges_without_cost, meter_without_price,
-  // tyres, parts, labour, off_road, fixed, depreciation.
-  std::vector<std::string> not_included;
-  std::vector<std::string> remarks;  // why, in the same order
-  std::size_t unsure_sessions = 0;   // may or may not belong to the period
+  // What is not in total_cost, or not all of it: energy, charges_without_cost,
+  // meter_shared, meter_without_price, meter_renewed, tyres, parts, labour, off_road,
+  // hire, fixed, depreciation.
+  std::vector<LeftOut> not_included;
+  // The distance is of a part of what the sums are of, and a cost by the mile reads
+  // high; empty: it is not.
+  std::string short_distance;
+  std::size_t unsure_sessions = 0;  // may or may not belong to the period
 };
 
+// A distance of fewer of the period's days is said to be short.
+inline constexpr double kLeastShareDriven = 0.9;
+// No cost per mile is told where more of the charges have no cost.
+inline constexpr double kMostWithoutCost = 0.1;
 // No cost per mile is told from less.
 inline constexpr double kLeastMiles = 100;
 // What was in the pack at either end weighs less than this long (design: a month).
@@ -87,13 +109,18 @@ inline constexpr double kLeastMeterDays = 28;
 
 [[nodiscard]] VanCost cost_of(const CostInput& input, UtcTime from, UtcTime to);
 
-// What the van lost of its worth between two moments. Behind the last point the
-// last stretch goes on for a year at most.
+// What the van lost of its worth between two moments. Behind the last point it goes
+// on for a year at most, by the last half year or more that is known: two opinions of
+// one week tell no pace.
 [[nodiscard]] MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone,
                                        UtcTime from, UtcTime to);
 
-// kWh at the meter by the mile: what was in the pack at either end is known to a
-// tenth of it.
-[[nodiscard]] Figure meter_kwh_per_mile(const Figure& kwh, const Figure& km, double nominal_kwh);
+// 1 sd of what is in the pack at either end of a stretch, of its nominal energy.
+inline constexpr double kFillShare = 0.1;
+
+// kWh at the meter by the mile: what was in the pack at either end is known to
+// fill_share of it.
+[[nodiscard]] Figure meter_kwh_per_mile(const Figure& kwh, const Figure& km, double nominal_kwh,
+                                        double fill_share = kFillShare);
 
 }  // namespace packmile

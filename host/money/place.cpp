@@ -91,22 +91,18 @@ bool surely_holds(const PlaceHours& hours, const Zone& zone, UtcTime at, const T
 
 std::optional<PriceRange> price_range(const Tariff& tariff, const Place& place, const Zone& zone,
                                       UtcTime from, UtcTime to) {
-  if (!place.hours || to - from > kLongestWalk) return price_range(tariff, zone, from, to);
-  std::optional<PriceRange> out;
+  auto out = price_range(tariff, zone, from, to);
+  if (!out || !place.hours || to - from > kLongestWalk) return out;
   double sum = 0, minutes = 0;
   for (const PricePiece& piece : price_pieces(tariff, zone, from, to)) {
     for (UtcTime at = piece.from; at < piece.to; at += 1min) {
       if (!holds(*place.hours, zone, at)) continue;
       if (!piece.per_kwh) return std::nullopt;
-      if (!out) out = PriceRange{*piece.per_kwh, 0, *piece.per_kwh};
-      out->low = std::min(out->low, *piece.per_kwh);
-      out->high = std::max(out->high, *piece.per_kwh);
       sum += *piece.per_kwh;
       ++minutes;
     }
   }
-  if (!out) return price_range(tariff, zone, from, to);
-  out->mean = sum / minutes;
+  if (minutes > 0) out->mean = sum / minutes;
   return out;
 }
 

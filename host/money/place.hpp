@@ -66,7 +66,8 @@ struct MoneyFacts {
 [[nodiscard]] bool surely_holds(const PlaceHours& hours, const Zone& zone, UtcTime at,
                                 const TimeDoubt& doubt);
 
-// Prices in the hours of the place between two moments; without hours at any time.
+// Prices between two moments. The hours of a place are those in which a charge begins:
+// its energy may come behind them, at any price; the mean is that of the hours.
 [[nodiscard]] std::optional<PriceRange> price_range(const Tariff& tariff, const Place& place,
                                                     const Zone& zone, UtcTime from, UtcTime to);
 

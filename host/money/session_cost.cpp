@@ -8,6 +8,7 @@
 
 #include "energy/session.hpp"
 #include "energy/uncertainty.hpp"
+#include "money/meter_stretches.hpp"
 
 namespace packmile {
 namespace {
@@ -179,9 +180,14 @@ class Pricing {
       return;
     }
     std::vector<const Tariff*> tariffs;
-    for (const Place* place : candidates_of(session, driven_km))
-      add_once(tariffs, facts_.tariff_named(place->tariff));
-    if (tariffs.empty())
+    bool all_known = true;
+    for (const Place* place : candidates_of(session, driven_km)) {
+      const Tariff* tariff = facts_.tariff_named(place->tariff);
+      all_known = all_known && tariff != nullptr;
+      add_once(tariffs, tariff);
+    }
+    // At a place without a tariff it may have cost what it does anywhere.
+    if (tariffs.empty() || !all_known)
       for (const Tariff& tariff : facts_.tariffs) add_once(tariffs, &tariff);
     out.cost = cost_at_any(session, *out.grid_kwh.figure, tariffs, facts_.zone);
   }
@@ -218,11 +224,6 @@ class Pricing {
 };
 
 }  // namespace
-
-Figure metered_kwh(double kwh, double step_kwh, double error_pct) {
-  // Each end is cut down to its step: triangular.
-  return figure_of(kwh, step_kwh / std::sqrt(6.0), kwh * error_pct / 100 / std::sqrt(3.0));
-}
 
 PricedCharges price_charges(std::span<const ChargeSession> sessions, std::span<const Trip> trips,
                             const VanNotes& notes, const MoneyFacts& facts,

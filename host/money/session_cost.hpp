@@ -43,7 +43,4 @@ struct PricedCharges {
                                           const MoneyFacts& facts,
                                           const std::function<std::string(UtcTime)>& time_text);
 
-// Counted from before to after: reading steps, and what the counter may be off.
-[[nodiscard]] Figure metered_kwh(double kwh, double step_kwh, double error_pct);
-
 }  // namespace packmile

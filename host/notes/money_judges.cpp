@@ -47,7 +47,7 @@ NoteJudgement judge_off_road(const Note& note, const NoteSetting& setting) {
       year_days += other->values[kOffRoadDays].number;
     if (other->when.from < end && note.when.from < theirs)
       out.doubts.push_back(
-          fmt::format("these days overlap those of {}: they would count twice",
+          fmt::format("these days overlap those of {}: days of both count once, sums of both count",
                       said_before(*other, kOffRoadDays, setting)));
   }
   if (year_days > days) out.answer += fmt::format("; {:g} days in a year with these", year_days);

@@ -23,11 +23,16 @@ A March of one silent van, all of it from paper:
   energy           87.318 / 2386.0654 =                     0.036595
   at the meter     (864.5 + 21.3) / 2386.0654 =             0.371239
 """
+import csv
+import io
 import json
 import os
+import re
 import subprocess
 import sys
 import tempfile
+
+import openpyxl
 
 packmile = os.path.abspath(sys.argv[1])
 failures = 0
@@ -90,6 +95,48 @@ def rows(*arguments):
     return json.loads(run(0, *arguments, "--format", "json").stdout)["rows"]
 
 
+def same_everywhere(march):
+    """Money to the penny in JSON, CSV and spreadsheet, whatever the machine's zone."""
+    for words in (("cost", *march), ("cost", "--by", "month"), ("sessions",)):
+        said = rows(*words)
+        for zone in ("Asia/Tokyo", "UTC"):
+            text = run(0, *words, "--format", "csv", zone=zone).stdout
+            table = list(csv.DictReader(io.StringIO(text)))
+            run(0, *words, "--format", "xlsx", "-o", "out.xlsx", zone=zone)
+            sheet = openpyxl.load_workbook("out.xlsx").worksheets[0]
+            heads = [re.sub(r" \(.*\)$", "", cell.value) for cell in sheet[1]]
+            expect(len(said) == len(table) == sheet.max_row - 1, f"rows of {words}")
+            for k, row in enumerate(said):
+                for key in (key for key in row if re.search(r"cost(_per_mile|_low|_high)*$", key)):
+                    cell = sheet.cell(k + 2, heads.index(key) + 1).value
+                    ours = ("" if row[key] is None else row[key], table[k][key], "" if cell is None else cell)
+                    expect(len({f"{float(x):.9g}" if x != "" else "" for x in ours}) == 1, f"{words} {key}: {ours}")
+            money = [cell for cell in sheet[1] if cell.value.startswith("energy_cost")] or [sheet[1][heads.index("cost")]]
+            expect(all(cell.value.endswith("(GBP)") for cell in money), "the heading has no currency")
+
+
+def one_counter(march):
+    """Linden has no counter of its own: by hand, 864.5 + 21.3 kWh over 3840 + 1160 km."""
+    with open("depot/fleet.toml", "w") as file:
+        file.write(FLEET.replace('vans = ["Hazel"]', 'vans = ["Hazel", "Linden"]').replace(
+            "[[tariff]]", '[[van]]\nname = "Linden"\nnominal_kwh = 60\n[[tariff]]', 1))
+    for day, km in (("2026-03-01T07:00", "1200"), ("2026-03-31T18:00", "2360")):
+        run(0, "note", "--van", "Linden", "--date", day, "odometer", km)
+    hazel, linden = rows("cost", *march)
+    # Half a standing charge each.
+    expect(abs(hazel["fixed_cost"] - (93 + 14.57 / 2)) < 1e-9, f"a shared standing charge: {hazel['fixed_cost']}")
+    expect(hazel["cost_per_mile"] is None and "more than one charge" in hazel["cost_per_mile_why"], str(hazel))
+    expect("meter_shared" in hazel["not_included"], str(hazel["not_included"]))
+    together = f"{(864.5 + 21.3) / (5000 / 1.609344):.3f}"
+    for row in (hazel, linden):
+        why = row["grid_kwh_per_mile_why"]
+        expect(row["grid_kwh_per_mile"] is None and "Hazel, Linden together" in why and together in why, why)
+    expect(rows("cost", *march, "--van", "Hazel") == [hazel], "a van asked for by itself has the same row")
+    table = run(0, "cost", *march).stdout
+    expect(table.count("together, which share the counter of Yard") == 1 and "for 87.32 (" in table and
+           "by the mile " + together in table, table)
+
+
 def main():
     with tempfile.TemporaryDirectory() as folder:
         os.chdir(folder)
@@ -138,9 +185,20 @@ def main():
             file.write(FLEET.replace("GBP", "JPY"))
         table = run(0, "cost", *march).stdout
         expect("999 " in table and "999.45" not in table, f"yen:\n{table}")
+        run(0, "cost", *march, "--format", "xlsx", "-o", "yen.xlsx")
+        sheet = openpyxl.load_workbook("yen.xlsx").worksheets[0]
+        [total] = [cell.column for cell in sheet[1] if cell.value == "total_cost (JPY)"]
+        expect(sheet.cell(2, total).number_format == "[$JPY] #,##0", sheet.cell(2, total).number_format)
+        with open("depot/fleet.toml", "w") as file:
+            file.write(FLEET)
+        same_everywhere(march)
+        one_counter(march)
         # A van of which there are notes alone, and no block in fleet.toml.
         run(0, "note", "--van", "Sorrel", "--date", "2026-03-05", "odometer", "1200")
-        expect([r["van"] for r in rows("cost", *march)] == ["Hazel", "Sorrel"], "a van of notes alone")
+        expect([r["van"] for r in rows("cost", *march)] == ["Hazel", "Linden", "Sorrel"], "a van of notes alone")
+        [sorrel] = rows("cost", *march, "--van", "Sorrel")
+        # The vans of the file share a standing charge.
+        expect(sorrel["fixed_cost"] == 93, str(sorrel["fixed_cost"]))
     if failures:
         sys.exit(f"{failures} failed")
     print("a silent van's March agrees with the sum by hand")

@@ -138,17 +138,26 @@ TEST_CASE("compare: vans whose costs overlap have no rank, and what would decide
   };
   const auto ranks = ranks_of(
       {"alder", "rowan", "willow", "linden"},
-      {cost(0.30, 0.34), cost(0.33, 0.60), cost(0.10, 0.20), MaybeFigure::unknown("no tariff")});
+      {cost(0.30, 0.34), cost(0.33, 0.60), cost(0.10, 0.20), MaybeFigure::unknown("no tariff")},
+      {{"tyres"}, {"tyres"}, {"tyres"}, {}});
   CHECK_FALSE(ranks[0].rank);
   CHECK(ranks[0].why.find("overlaps that of rowan") != std::string::npos);
   CHECK(ranks[0].why.find("narrower cost of rowan") != std::string::npos);
   CHECK_FALSE(ranks[1].rank);
   CHECK(*ranks[2].rank == 1);
   CHECK(ranks[3].why == "no tariff");
-  const auto apart = ranks_of({"a", "b"}, {cost(0.30, 0.34), cost(0.10, 0.20)});
+  const auto apart = ranks_of({"a", "b"}, {cost(0.30, 0.34), cost(0.10, 0.20)}, {{}, {}});
   CHECK(*apart[0].rank == 2);
   CHECK(*apart[1].rank == 1);
-  CHECK_FALSE(ranks_of({"a"}, {cost(1, 2)})[0].rank);
+  CHECK_FALSE(ranks_of({"a"}, {cost(1, 2)}, {{}})[0].rank);
+  // A van whose depreciation nobody told is no cheaper for it.
+  const auto unlike = ranks_of({"a", "b"}, {cost(0.30, 0.34), cost(0.10, 0.20)},
+                               {{"labour"}, {"labour", "depreciation"}});
+  CHECK_FALSE(unlike[0].rank);
+  CHECK_FALSE(unlike[1].rank);
+  for (const CostRank& rank : unlike)
+    CHECK(rank.why.find("the cost of b leaves out depreciation, that of a does not") !=
+          std::string::npos);
 }
 
 TEST_CASE("compare: below 40 drives nothing is decided, and the row says why") {

@@ -158,7 +158,8 @@ TEST_CASE("note entry: days off the road, what they cost, and what speaks agains
   CHECK(notes.doubt() == "");
   notes.add("Linden", "2026-04-07", "off_road", {"2"});
   CHECK(notes.doubt() ==
-        "these days overlap those of 1.5 days on 2026-04-06 (note 2): they would count twice");
+        "these days overlap those of 1.5 days on 2026-04-06 (note 2): days of both count once, "
+        "sums of both count");
   notes.odometer("2026-05-04", "40000");
   notes.odometer("2026-05-06", "40500");
   notes.add("Linden", "2026-05-04", "off_road", {"5"});
