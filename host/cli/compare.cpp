@@ -96,6 +96,7 @@ ExitCode run_compare(const RowsOptions& options) {
   if (const auto period = whole_period(asked, as_of.as_of->at, money))
     for (std::size_t k = 0; k < vans.size(); ++k) {
       VanCost cost = cost_of(cost_input(money[k], fleet, *sharing), period->first, period->second);
+      vans[k].narrower_cost = narrower_by(cost);
       vans[k].cost_per_mile = std::move(cost.cost_per_mile);
       for (LeftOut& one : cost.not_included) vans[k].not_included.push_back(std::move(one.word));
     }

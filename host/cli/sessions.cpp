@@ -31,6 +31,7 @@ ExitCode run_sessions(const RowsOptions& options) {
   Reasons reasons;
   std::int64_t beside = 0;
   std::int64_t unsure = 0;
+  std::int64_t perhaps_none = 0;
   for (const AskedVan& van : asked.vans) {
     auto record = on_record(asked, van);
     if (!record) {
@@ -64,6 +65,10 @@ ExitCode run_sessions(const RowsOptions& options) {
       }
       rows.rows.push_back(row_of(van.names, session, *cost, fleet.currency));
       if (options.format != Format::table) continue;
+      if (!surely_charged(session)) {
+        ++perhaps_none;
+        continue;
+      }
       for (const auto& f : {session.pack_kwh, cost->grid_kwh, session.peak_kw, cost->cost})
         reasons.note(f);
       const auto soc = [](const std::optional<double>& soc_pct) {
@@ -97,7 +102,14 @@ ExitCode run_sessions(const RowsOptions& options) {
                                            {"seen", true},
                                            {"findings", false}};
     return render_table(columns, lines) + fmt::format("{} sessions\n", lines.size()) +
-           foot_of(asked, reasons) + beside_text(beside, unsure, "sessions") + *evidence;
+           foot_of(asked, reasons) + beside_text(beside, unsure, "sessions") +
+           (perhaps_none > 0
+                ? fmt::format("{} times the state of charge rose in a silence by no more than what "
+                              "a controller may put right at rest:\nperhaps no charge, and not in "
+                              "the table; --format csv has them (charge_unsure)\n",
+                              perhaps_none)
+                : std::string{}) +
+           *evidence;
   });
 }
 

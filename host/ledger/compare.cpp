@@ -101,56 +101,49 @@ std::string as_driven_text(const Figure& mine, const std::vector<Figure>& others
 }
 
 // What the cost of one van leaves out and that of the other does not; empty: nothing.
-std::string unlike_text(const std::vector<std::string>& vans,
-                        const std::vector<std::vector<std::string>>& not_included, std::size_t one,
-                        std::size_t other) {
-  const auto lacks = [&](std::size_t a, std::size_t b) {
-    std::vector<std::string> out;
-    for (const std::string& word : not_included[a])
-      if (std::ranges::find(not_included[b], word) == not_included[b].end()) out.push_back(word);
-    return out;
-  };
-  for (const auto& [a, b] : {std::pair{one, other}, {other, one}})
-    if (const auto words = lacks(a, b); !words.empty())
+std::string unlike_text(const CostToRank& one, const CostToRank& other) {
+  for (const auto& [a, b] : {std::pair{&one, &other}, {&other, &one}}) {
+    std::vector<std::string> words;
+    for (const std::string& word : a->not_included)
+      if (std::ranges::find(b->not_included, word) == b->not_included.end()) words.push_back(word);
+    if (!words.empty())
       return fmt::format(
           "not ranked: the cost of {} leaves out {}, that of {} does not; packmile cost says how "
-          "to "
-          "have it in both",
-          vans[a], fmt::join(words, ", "), vans[b]);
+          "to have it in both",
+          a->van, fmt::join(words, ", "), b->van);
+  }
   return {};
 }
 
 }  // namespace
 
-std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
-                               const std::vector<MaybeFigure>& costs,
-                               const std::vector<std::vector<std::string>>& not_included) {
+std::vector<CostRank> ranks_of(const std::vector<CostToRank>& costs) {
   std::vector<CostRank> out(costs.size());
   for (std::size_t k = 0; k < costs.size(); ++k) {
-    if (!costs[k].figure) {
-      out[k].why = costs[k].why;
+    if (!costs[k].per_mile.figure) {
+      out[k].why = costs[k].per_mile.why;
       continue;
     }
-    const Figure& own = *costs[k].figure;
+    const Figure& own = *costs[k].per_mile.figure;
     std::int64_t cheaper = 0;
     std::size_t others = 0;
     // The one that it overlaps most, by the wider of the two intervals.
-    const Figure* wide = nullptr;
-    std::string overlapped, widest, unlike;
-    for (std::size_t other = 0; other < costs.size(); ++other) {
-      if (other == k || !costs[other].figure) continue;
+    const CostToRank* wide = nullptr;
+    const auto width = [](const CostToRank& one) {
+      return one.per_mile.figure->high - one.per_mile.figure->low;
+    };
+    std::string overlapped, unlike;
+    for (const CostToRank& other : costs) {
+      if (&other == &costs[k] || !other.per_mile.figure) continue;
       ++others;
-      const Figure& theirs = *costs[other].figure;
-      if (unlike.empty()) unlike = unlike_text(vans, not_included, k, other);
+      const Figure& theirs = *other.per_mile.figure;
+      if (unlike.empty()) unlike = unlike_text(costs[k], other);
       if (theirs.high < own.low) {
         ++cheaper;
       } else if (theirs.low <= own.high) {
-        overlapped += (overlapped.empty() ? "" : ", ") + vans[other];
-        const Figure& wider = theirs.high - theirs.low > own.high - own.low ? theirs : own;
-        if (wide == nullptr || wider.high - wider.low > wide->high - wide->low) {
-          wide = &wider;
-          widest = &wider == &own ? vans[k] : vans[other];
-        }
+        overlapped += (overlapped.empty() ? "" : ", ") + other.van;
+        for (const CostToRank* one : {&costs[k], &other})
+          if (wide == nullptr || width(*one) > width(*wide)) wide = one;
       }
     }
     if (others == 0)
@@ -159,9 +152,9 @@ std::vector<CostRank> ranks_of(const std::vector<std::string>& vans,
       out[k].why = std::move(unlike);
     else if (wide != nullptr)
       out[k].why = fmt::format(
-          "not ranked: its interval overlaps that of {}; what would decide it is a narrower cost "
-          "of {}: receipts or meter readings in place of assumed charges, or a longer period",
-          overlapped, widest);
+          "not ranked: its interval overlaps that of {}; what would decide it first is a narrower "
+          "cost of {}: {}",
+          overlapped, wide->van, wide->narrower);
     else
       out[k].rank = cheaper + 1;
   }
@@ -186,15 +179,10 @@ Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, 
   std::vector<std::uint32_t> able;
   for (std::uint32_t k = 0; k < vans.size(); ++k)
     if (out.study.vans[k].at_reference.figure) able.push_back(k);
-  std::vector<std::string> names;
-  std::vector<MaybeFigure> costs;
-  std::vector<std::vector<std::string>> not_included;
-  for (const VanToCompare& van : vans) {
-    names.push_back(van.names.van);
-    costs.push_back(van.cost_per_mile);
-    not_included.push_back(van.not_included);
-  }
-  const std::vector<CostRank> ranks = ranks_of(names, costs, not_included);
+  std::vector<CostToRank> costs;
+  for (const VanToCompare& van : vans)
+    costs.push_back({van.names.van, van.cost_per_mile, van.not_included, van.narrower_cost});
+  const std::vector<CostRank> ranks = ranks_of(costs);
   const std::size_t pairs = able.size() * (able.size() - 1) / 2;
   for (std::uint32_t k = 0; k < vans.size(); ++k) {
     ComparedVan van;

@@ -23,11 +23,15 @@ struct CostRank {
   std::optional<std::int64_t> rank;  // 1: the cheapest
   std::string why;                   // there is none, and what would decide it
 };
-// costs, not_included: one a van. A van has a rank where its interval overlaps no
-// other's, and where all costs leave out the same.
-[[nodiscard]] std::vector<CostRank> ranks_of(
-    const std::vector<std::string>& vans, const std::vector<MaybeFigure>& costs,
-    const std::vector<std::vector<std::string>>& not_included);
+struct CostToRank {
+  std::string van;
+  MaybeFigure per_mile;
+  std::vector<std::string> not_included;  // in per_mile
+  std::string narrower;                   // how to have per_mile narrower
+};
+// A van has a rank where its interval overlaps no other's, and where all costs leave
+// out the same.
+[[nodiscard]] std::vector<CostRank> ranks_of(const std::vector<CostToRank>& costs);
 
 struct ComparedVan {
   VanNames names;
@@ -55,6 +59,7 @@ struct VanToCompare {
   MaybeFigure cost_per_mile = {};  // of the period, with what was lost in value
   MaybeFigure equivalent_years = {};
   std::vector<std::string> not_included = {};  // in cost_per_mile
+  std::string narrower_cost = {};              // how to have cost_per_mile narrower
 };
 
 [[nodiscard]] Comparison compare(const std::vector<VanToCompare>& vans, const Period& period,

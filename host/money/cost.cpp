@@ -370,6 +370,26 @@ class Account {
 
 }  // namespace
 
+std::string narrower_by(const VanCost& cost) {
+  const auto open = [](const MaybeFigure& f) {
+    return f.figure ? f.figure->high - f.figure->low : 0;
+  };
+  const double value = open(cost.depreciation_cost);
+  const double energy = open(cost.energy_cost);
+  const bool totals = cost.distance_km.figure && cost.total_cost.figure;
+  const double way = totals ? open(cost.distance_km) / cost.distance_km.figure->value *
+                                  std::abs(cost.total_cost.figure->value)
+                            : 0;
+  if (value >= std::max(energy, way))
+    return "most is left open by what it lost in value, which valuations tell to a tenth: take a "
+           "longer period, or note what somebody offers";
+  if (energy >= way)
+    return "most is left open by what its energy cost: receipts or meter readings in place of "
+           "assumed charges, or a longer period";
+  return "most is left open by its distance: odometer notes of the first and the last day, or a "
+         "longer period";
+}
+
 MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone, UtcTime from,
                          UtcTime to) {
   if (values.size() < 2)

@@ -109,6 +109,9 @@ inline constexpr double kLeastMeterDays = 28;
 
 [[nodiscard]] VanCost cost_of(const CostInput& input, UtcTime from, UtcTime to);
 
+// What leaves most of cost_per_mile open, and how to have it narrower.
+[[nodiscard]] std::string narrower_by(const VanCost& cost);
+
 // What the van lost of its worth between two moments. Behind the last point it goes
 // on for a year at most, by the last half year or more that is known: two opinions of
 // one week tell no pace.

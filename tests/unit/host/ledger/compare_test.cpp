@@ -136,23 +136,23 @@ TEST_CASE("compare: vans whose costs overlap have no rank, and what would decide
   const auto cost = [](double low, double high) {
     return MaybeFigure::known({(low + high) / 2, low, high, 0});
   };
-  const auto ranks = ranks_of(
-      {"alder", "rowan", "willow", "linden"},
-      {cost(0.30, 0.34), cost(0.33, 0.60), cost(0.10, 0.20), MaybeFigure::unknown("no tariff")},
-      {{"tyres"}, {"tyres"}, {"tyres"}, {}});
+  const auto ranks = ranks_of({{"alder", cost(0.30, 0.34), {"tyres"}, "alder's cure"},
+                               {"rowan", cost(0.33, 0.60), {"tyres"}, "rowan's cure"},
+                               {"willow", cost(0.10, 0.20), {"tyres"}, {}},
+                               {"linden", MaybeFigure::unknown("no tariff"), {}, {}}});
   CHECK_FALSE(ranks[0].rank);
   CHECK(ranks[0].why.find("overlaps that of rowan") != std::string::npos);
-  CHECK(ranks[0].why.find("narrower cost of rowan") != std::string::npos);
+  CHECK(ranks[0].why.find("narrower cost of rowan: rowan's cure") != std::string::npos);
   CHECK_FALSE(ranks[1].rank);
   CHECK(*ranks[2].rank == 1);
   CHECK(ranks[3].why == "no tariff");
-  const auto apart = ranks_of({"a", "b"}, {cost(0.30, 0.34), cost(0.10, 0.20)}, {{}, {}});
+  const auto apart = ranks_of({{"a", cost(0.30, 0.34), {}, {}}, {"b", cost(0.10, 0.20), {}, {}}});
   CHECK(*apart[0].rank == 2);
   CHECK(*apart[1].rank == 1);
-  CHECK_FALSE(ranks_of({"a"}, {cost(1, 2)}, {{}})[0].rank);
+  CHECK_FALSE(ranks_of({{"a", cost(1, 2), {}, {}}})[0].rank);
   // A van whose depreciation nobody told is no cheaper for it.
-  const auto unlike = ranks_of({"a", "b"}, {cost(0.30, 0.34), cost(0.10, 0.20)},
-                               {{"labour"}, {"labour", "depreciation"}});
+  const auto unlike = ranks_of({{"a", cost(0.30, 0.34), {"labour"}, {}},
+                                {"b", cost(0.10, 0.20), {"labour", "depreciation"}, {}}});
   CHECK_FALSE(unlike[0].rank);
   CHECK_FALSE(unlike[1].rank);
   for (const CostRank& rank : unlike)

@@ -308,3 +308,19 @@ TEST_CASE("two opinions of one week tell no pace, and no van is worth less than 
   CHECK(depreciation(falling, london(), at("2026-06-01"), at("2026-07-01"))
             .why.find("below nothing") != std::string::npos);
 }
+
+TEST_CASE("what would make a cost by the mile narrower is the widest of its parts") {
+  const auto figure = [](double low, double high) {
+    return MaybeFigure::known({(low + high) / 2, low, high, 0});
+  };
+  VanCost cost;
+  cost.total_cost = figure(300, 900);
+  cost.distance_km = figure(2990, 3010);
+  cost.energy_cost = figure(190, 210);
+  cost.depreciation_cost = figure(10, 560);
+  CHECK(narrower_by(cost).find("valuations") != std::string::npos);
+  cost.depreciation_cost = MaybeFigure::unknown("needs two values of the van");
+  CHECK(narrower_by(cost).find("receipts or meter readings") != std::string::npos);
+  cost.distance_km = figure(2500, 3500);
+  CHECK(narrower_by(cost).find("odometer notes") != std::string::npos);
+}
