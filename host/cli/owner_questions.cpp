@@ -109,7 +109,7 @@ class Answers {
   }
 
   std::vector<OwnersQuestion> all() {
-    return {energy_per_mile(), charging_cost(), throughput(), capacity(), distance()};
+    return {energy_per_mile(), charging_cost(), throughput(), capacity(), distance(), upkeep()};
   }
 
  private:
@@ -216,6 +216,26 @@ class Answers {
           fmt::format("{}; {}", kNoteOdometer, kListSignals));
     else
       say(q, "no", "odometer and speed", fmt::format("{}; {}", kNoteOdometer, kListSignals));
+    return q;
+  }
+
+  // What is due: age needs nothing, treads and pads a gauge, the rest the van.
+  OwnersQuestion upkeep() const {
+    OwnersQuestion q = question("upkeep", {odometer, speed, pack});
+    const bool any_distance = odometer_ || speed_;
+    if (!any_distance && !agreed_) {
+      say(q, "no", "odometer, speed, pack voltage and current",
+          fmt::format("{}: dates by distance, age and gauge come from notes alone; {}",
+                      kNoteOdometer, kListSignals));
+      return q;
+    }
+    const bool whole = any_distance && agreed_;
+    say(q, whole ? "yes" : "partly", "",
+        "parts and their limits go into fleet.toml, what a gauge says into notes");
+    if (!any_distance) add(q.missing, "the distance: keep odometer readings as notes");
+    if (!speed_) add(q.missing, "the speed: hours of the motor are not counted");
+    if (!agreed_)
+      add(q.missing, "a proven pack current: kWh through motor and charger are not counted");
     return q;
   }
 

@@ -13,7 +13,7 @@
 
 namespace packmile::cli {
 
-// energy_per_mile, charging_cost, throughput, capacity, distance.
+// energy_per_mile, charging_cost, throughput, capacity, distance, upkeep.
 [[nodiscard]] std::vector<OwnersQuestion> questions_of(const CardSurvey& survey,
                                                        const VanHeard& heard);
 

@@ -91,26 +91,42 @@ std::string legal_text(const UpkeepRow& row, LocalDay today, const std::string& 
                                                       : "by " + text_of(row.legal_due->earliest));
 }
 
+// A measurement that may be at the plan's limit, of which no date tells; empty: none.
+std::string gauge_text(const UpkeepRow& row, const std::string& what) {
+  const auto& left = row.state.remaining.figure;
+  if (row.state.rule != PartRule::measured || row.state.due || !row.last || !left ||
+      left->low > 0 || !row.state.limit)
+    return {};
+  return fmt::format(
+      "{}: {:.1f} mm above the {:.1f} mm that you plan with on {}, which a gauge may "
+      "err by\n",
+      what, left->value, *row.state.limit, text_of(*row.last));
+}
+
+// What became due or ran out, and how sure that is.
+std::string due_line(const UpkeepRow& row, LocalDay today) {
+  const DueDates& due = *row.state.due;
+  const std::string_view rule =
+      row.state.rule == PartRule::measured ? "measurement" : word_of(row.state.rule);
+  const std::string day = text_of(due.likely);
+  if (due.likely > today)
+    return fmt::format("{} about {} by {}", row.is_warranty ? "runs out" : "due", day, rule);
+  const bool sure = due.latest && *due.latest <= today;
+  return fmt::format("{}{} by {}, since about {}", sure ? "" : "probably ",
+                     row.is_warranty ? "run out" : "overdue", rule, day);
+}
+
 // What needs somebody's hands, one line each.
 std::string soon_text(const VanUpkeep& van) {
   std::string out;
   for (const UpkeepRow& row : van.rows) {
     const std::string what = clean_text(van.names.van) + ", " + part_text(row);
-    out += legal_text(row, van.today, what);
+    out += legal_text(row, van.today, what) + gauge_text(row, what);
     if (!row.state.due || row.decided_by != row.state.rule ||
         row.state.due->likely > van.today + kSoonDays)
       continue;
-    const std::string day = text_of(row.state.due->likely);
-    const std::string_view rule = word_of(row.state.rule);
-    if (row.is_warranty)
-      out += row.state.due->likely <= van.today
-                 ? fmt::format("{}: ran out about {} by {}", what, day, rule)
-                 : fmt::format("{}: runs out about {} by {}", what, day, rule);
-    else
-      out += row.state.due->likely <= van.today
-                 ? fmt::format("{}: overdue by {}, since about {}", what, rule, day)
-                 : fmt::format("{}: due about {} by {}", what, day, rule);
-    out += row.perhaps.empty() ? "\n" : "; " + clean_text(row.perhaps) + "\n";
+    out += fmt::format("{}: {}{}\n", what, due_line(row, van.today),
+                       row.perhaps.empty() ? "" : "; " + clean_text(row.perhaps));
   }
   return out;
 }

@@ -191,7 +191,14 @@ class UpkeepOfVan {
   [[nodiscard]] Draft counted(PartRule rule, DutyCounter counter, const Fitting& fitting,
                               std::optional<double> limit) const {
     MaybeFigure used = MaybeFigure::unknown(fitting.source);
-    if (fitting.day) used = duty_.used_since(*fitting.day, counter, fitting.km);
+    LocalDay known_to = duty_.known_to(counter).value_or(duty_.today);
+    if (fitting.day && *fitting.day > known_to) {
+      // Fitted behind the last day on record: all of its use is by the rate.
+      used = MaybeFigure::known({});
+      known_to = *fitting.day;
+    } else if (fitting.day) {
+      used = duty_.used_since(*fitting.day, counter, fitting.km);
+    }
     if (used.figure && fitting.not_before) {
       // Fitted on some day between the two.
       const MaybeFigure most = duty_.used_since(*fitting.not_before, counter);
@@ -202,9 +209,7 @@ class UpkeepOfVan {
     std::optional<DueDates> passed;
     if (used.figure && limit && used.figure->value >= *limit)
       passed = duty_.passed_on(*fitting.day, counter, *limit, fitting.km);
-    return {state_by_counter(rule, used, limit, rate, duty_.known_to(counter).value_or(duty_.today),
-                             duty_.today, passed),
-            rate};
+    return {state_by_counter(rule, used, limit, rate, known_to, duty_.today, passed), rate};
   }
 
   [[nodiscard]] DepthReading reading_of(std::uint32_t id, const NoteTime& when, double depth_mm,

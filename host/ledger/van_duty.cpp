@@ -14,6 +14,8 @@ namespace {
 constexpr double kVanStepKm = 0.1;  // of the odometer word
 // Readings that are so much newer than the last day on record tell more.
 constexpr std::chrono::days kNotesTellMore{28};
+// A word whose time is known to this belongs to its day or a neighbour.
+constexpr std::chrono::milliseconds kSureDay{std::chrono::hours{24}};
 // Dash and odometer word may differ by their rounding (common practice, no source).
 constexpr double kDashAgreesKm = 2;
 
@@ -42,6 +44,32 @@ std::string contradiction(const OdometerNote& note, const std::vector<OdometerRe
   return {};
 }
 
+// Without the words of boots whose clock leaves their day open: they contradict nobody.
+std::vector<OdometerReading> words_of_sure_days(const VanParts& parts) {
+  std::vector<std::pair<UtcTime, UtcTime>> unsure;
+  const auto take = [&](const auto& row) {
+    for (const auto& side : {row.start_doubt.too_late_ms, row.start_doubt.too_early_ms})
+      if (!side || std::chrono::milliseconds{*side} > kSureDay) {
+        unsure.emplace_back(row.start, row.end);
+        return;
+      }
+  };
+  std::ranges::for_each(parts.trips, take);
+  std::ranges::for_each(parts.sessions, take);
+  std::ranges::for_each(parts.stands, take);
+  const auto& words = parts.trace.odometer;
+  std::vector<bool> left_out(words.size());
+  for (const auto& [from, to] : unsure) {
+    auto at = std::ranges::lower_bound(words, from, {}, &OdometerReading::time);
+    for (; at != words.end() && at->time <= to; ++at)
+      left_out[static_cast<std::size_t>(at - words.begin())] = true;
+  }
+  std::vector<OdometerReading> out;
+  for (std::size_t k = 0; k < words.size(); ++k)
+    if (!left_out[k]) out.push_back(words[k]);
+  return out;
+}
+
 void find_odometer_points(const VanParts& parts, const VanNotes& notes, const Zone& zone,
                           UtcTime as_of, VanDuty& duty) {
   std::vector<OdometerMark>& out = duty.odometer;
@@ -61,9 +89,11 @@ void find_odometer_points(const VanParts& parts, const VanNotes& notes, const Zo
     out.push_back({local, reading.odometer_km, kVanStepKm, std::nullopt});
     second = same;
   }
+  const std::vector<OdometerReading> words =
+      notes.odometer.empty() ? std::vector<OdometerReading>{} : words_of_sure_days(parts);
   for (const OdometerNote& note : notes.odometer) {
     if (note.when.from > as_of) continue;
-    std::string wrong = contradiction(note, parts.trace.odometer, zone);
+    std::string wrong = contradiction(note, words, zone);
     if (wrong.empty())
       out.push_back({local_day(zone, note.when.from), note.km, note.step_km, note.id});
     else

@@ -68,6 +68,14 @@ std::string change_text(const Note& note, const Note& last, std::size_t value, d
                      change < 0 ? "less" : "more", than);
 }
 
+// The newest note of the other kind that renews a part before; both have its name first.
+const Note* renewed_before(const Note& note, NoteKind kind, const NoteSetting& setting) {
+  const Note* last = nullptr;
+  for (const Note* other : setting.of_kind(kind))
+    if (other->when.before(note.when) && other->values[0].text == note.values[0].text) last = other;
+  return last;
+}
+
 double gauge_error_mm(const Note& tread) {
   const NoteValue& gauge = tread.values[kTreadGauge];
   return gauge.text.empty() ? kUsualGaugeErrorMm : gauge.number;
@@ -151,7 +159,12 @@ NoteJudgement judge_job(const Note& note, const NoteSetting& setting) {
   const std::string& part = note.values[kJobPart].text;
   const auto same = [&](const Note& one) { return one.values[kJobPart].text == part; };
   NoteJudgement out;
-  if (const Note* last = last_before(note, setting, same)) {
+  const Note* last = last_before(note, setting, same);
+  const Note* fluid = renewed_before(note, NoteKind::fluid, setting);
+  if (fluid != nullptr && (last == nullptr || last->when.before(fluid->when))) {
+    out.answer = fmt::format("renewed as a fluid on {}, {}", dated(*fluid, setting),
+                             before_text(fluid->when, note.when));
+  } else if (last != nullptr) {
     out.answer = fmt::format("the last one was {}, {}", said_before(*last, kJobSum, setting),
                              before_text(last->when, note.when));
     if (note.when.from - last->when.from < kSoonAgain)
@@ -178,6 +191,9 @@ NoteJudgement judge_fluid(const Note& note, const NoteSetting& setting) {
   const std::string& name = note.values[kFluidName].text;
   const Note* last = last_before(
       note, setting, [&](const Note& one) { return one.values[kFluidName].text == name; });
+  // A garage's bill renews it as well.
+  const Note* job = renewed_before(note, NoteKind::job, setting);
+  if (job != nullptr && (last == nullptr || last->when.before(job->when))) last = job;
   NoteJudgement out;
   if (last == nullptr) {
     out.answer = fmt::format("the first time that '{}' was renewed and noted", name);

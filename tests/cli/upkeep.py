@@ -145,6 +145,12 @@ with tempfile.TemporaryDirectory() as work:
     expect("(known to 2026-03-12, then by its own use)" in
            run("upkeep", "--depot", "depot", "--as-of", "2026-06-20").stdout, "the odometer's day")
 
+    # What is told of a day that nobody wrote down is probable, never sure.
+    far = run("upkeep", "--depot", "depot", "--as-of", "2026-06-20").stdout
+    expect("Linden, tyre fl: probably overdue by measurement, since about 2026-05-21" in far,
+           f"a tyre by its wear: {far}")
+    expect("Linden, brake fluid: overdue by age, since about 2026-02-01" in far, "the fluid then")
+
     # The walk-round's form says what is due before the next one.
     expect("due brake fluid 2026-02-01" in run("sheet", "--depot", "depot").stdout, "the sheet")
     html = run("sheet", "--depot", "depot", "--format", "html").stdout

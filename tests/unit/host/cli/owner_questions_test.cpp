@@ -149,7 +149,7 @@ TEST_CASE("first hour: a van of service 01 answers every question") {
   maker.session(0, session_of(0x7E8, false));
   standard_drive(maker, 0x7E8);
   const Page page = page_of(maker);
-  CHECK(page.answers() == "yes yes yes yes yes ");
+  CHECK(page.answers() == "yes yes yes yes yes yes ");
   CHECK(page.of("energy_per_mile").family == "service 01");
   CHECK(page.of("energy_per_mile").period_ms == 200);
   CHECK(*page.of("energy_per_mile").share > 0.98);
@@ -165,7 +165,7 @@ TEST_CASE("first hour: a van of service 01 answers every question") {
   CHECK(page.says("the outside temperature: seasons cannot be compared"));
   const Rows rows{check_columns(), {page.row}};
   CHECK(std::get<std::vector<OwnersQuestion>>(page.row[rows.column_of("questions")].value).size() ==
-        5);
+        6);
   // The page says of each verdict what it says in its row.
   const auto& verdicts = std::get<std::vector<Verdict>>(page.row[rows.column_of("verdicts")].value);
   CHECK(verdicts.size() == kVerdictQuestions);
@@ -179,7 +179,7 @@ TEST_CASE("first hour: a van that answers the same as data identifiers") {
   maker.session(0, session_of(0x7E8, true));
   standard_drive(maker, 0x7E8);
   const Page page = page_of(maker);
-  CHECK(page.answers() == "yes yes yes yes yes ");
+  CHECK(page.answers() == "yes yes yes yes yes yes ");
   CHECK(page.of("throughput").family == "F4xx");
   CHECK(page.says("pack V and A F4xx, every 200 ms"));
 }
@@ -210,7 +210,7 @@ TEST_CASE("first hour: a van with owner's signals, in two answers") {
                    {static_cast<std::uint32_t>(m.km)});
   });
   const Page page = page_of(maker);
-  CHECK(page.answers() == "yes yes yes yes yes ");
+  CHECK(page.answers() == "yes yes yes yes yes yes ");
   CHECK(page.of("energy_per_mile").family == "owner's signals");
   CHECK(page.says("pack V and A owner's signals, every 200 ms"));
   CHECK(page.whole.find("ECU 7EC     answers pack_v, pack_a, soc, odometer, speed") !=
@@ -232,7 +232,7 @@ TEST_CASE("first hour: a van with a state of charge and a speed, and a wrong def
     maker.response(m.tick, key_of(kFirst, 1'000, kEcu), {k < 1'500 ? 900u : 100u});
   });
   const Page page = page_of(maker);
-  CHECK(page.answers() == "partly partly partly no partly ");
+  CHECK(page.answers() == "partly partly partly no partly partly ");
   CHECK(page.says("write nominal_kwh into fleet.toml; list owner's signals in fleet.toml"));
   CHECK(page.says("adding up the speed is good to about 3 % (1 sd)"));
   CHECK(page.of("distance").signals == std::vector<std::string>{"speed_kmh"});
@@ -252,7 +252,7 @@ TEST_CASE("first hour: a van that answers nothing") {
   test::SessionText silent;
   maker.session(1'000, silent);
   const Page page = page_of(maker);
-  CHECK(page.answers() == "no no no no no ");
+  CHECK(page.answers() == "no no no no no no ");
   for (const OwnersQuestion& q : page.questions) {
     CHECK(q.family.empty());
     CHECK(q.signals.empty());
@@ -267,6 +267,7 @@ TEST_CASE("first hour: a van that answers nothing") {
   CHECK(page.says("The logger only listens now"));
   CHECK(page.says("keep receipts and meter readings as notes"));
   CHECK(page.says("keep odometer readings as notes"));
+  CHECK(page.says("dates by distance, age and gauge come from notes alone"));
 }
 
 TEST_CASE("first hour: a current that is not proven yet says how to prove it") {
@@ -276,9 +277,10 @@ TEST_CASE("first hour: a current that is not proven yet says how to prove it") {
   for (Tick tick = 1'000; tick < 20'000; tick += 200)
     maker.response(tick, test::pack_key(200), {6, 0, 370 * 64, 100, 0});
   const Page page = page_of(maker);
-  CHECK(page.answers() == "no no no no partly ");
+  CHECK(page.answers() == "no no no no partly partly ");
   CHECK(page.says("not yet: which sign of the pack current is discharge is not proven"));
   CHECK(page.says("every 200 ms (100 % of the time awake)"));
+  CHECK(page.of("upkeep").missing.find("a proven pack current") != std::string::npos);
   // Three questions hang on the same; it is said once.
   CHECK(page.says("charging cost no, by pack voltage and current missing: the same throughput"));
 }

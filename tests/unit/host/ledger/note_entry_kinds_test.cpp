@@ -120,6 +120,17 @@ TEST_CASE("note entry: a fluid says when it was renewed before") {
         std::string::npos);
 }
 
+TEST_CASE("note entry: a fluid renewed by a job, and the other way round") {
+  Notes notes;
+  notes.add("Linden", "2024-05-06", "job", {"brake fluid", "60"});
+  CHECK(notes.add("Linden", "2026-05-06", "fluid", {"brake fluid"})
+            .find("renewed after 730 days, the last time on 2024-05-06 (note 1)") !=
+        std::string::npos);
+  CHECK(notes.add("Linden", "2026-07-05", "job", {"brake fluid", "60"})
+            .find("renewed as a fluid on 2026-05-06 (note 2), 60 days before") !=
+        std::string::npos);
+}
+
 TEST_CASE("note entry: tyres move from wheel to wheel, one to a wheel") {
   Notes notes;
   CHECK(notes.add("Linden", "2026-03-02", "tyre_moved", {"fl", "rl"}) ==

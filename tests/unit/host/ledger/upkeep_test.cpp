@@ -409,6 +409,19 @@ TEST_CASE("upkeep: a reading from long ago goes on at the rate of use, and dates
   CHECK(van.equivalent_years.figure->high > van.equivalent_years.figure->value);
 }
 
+TEST_CASE("upkeep: a part that was renewed behind the last reading has the use since then") {
+  const Fleet of = fleet("[[part]]\nname = \"gear oil\"\nlimit_km = 20000\n");
+  VanNotes notes;
+  notes.odometer = {odometer(1, 0, 61'200), odometer(2, 70, 65'040)};
+  notes.jobs = {job(3, 150, "gear oil")};
+  const VanUpkeep van = upkeep(of, {}, notes, 170);
+  const UpkeepRow* row = find(van, "gear oil", "", PartRule::distance);
+  REQUIRE(row->state.used.figure);
+  CHECK(row->state.used.figure->value == doctest::Approx(20 * 3'840 / 70.0));
+  // 20,000 km at 54.857 a day: 364.6 days from the job.
+  CHECK((row->state.due->likely - local(150)).count() == 365);
+}
+
 TEST_CASE("upkeep: an overdue part says since when, and the rule that was first") {
   const Fleet of = fleet(
       "[[part]]\nname = \"gear oil\"\nvans = [\"Linden\"]\nlimit_km = 2000\nlimit_years = 1\n"

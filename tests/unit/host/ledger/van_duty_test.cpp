@@ -226,6 +226,14 @@ TEST_CASE("van duty: a note that the van's own odometer contradicts is left out 
   // What is within a dash's rounding stays.
   CHECK(duty.odometer.size() == 5);
   CHECK(duty.odometer_known().figure->value == 6099);
+  // A word of a boot without a clock contradicts nobody.
+  Trip unsure = trip(10, 40);
+  unsure.start = at(10, 17);
+  unsure.end = at(10, 19);
+  unsure.start_doubt.too_early_ms.reset();
+  parts.trips = {unsure};
+  notes.odometer = {noted(8, 15, 5500)};
+  CHECK(duty_of(parts, notes, london(), at(26)).left_out.empty());
 }
 
 TEST_CASE("van duty: a row that goes on behind the moment counts up to it") {
