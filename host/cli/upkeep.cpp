@@ -98,9 +98,9 @@ std::string gauge_text(const UpkeepRow& row, const std::string& what) {
       left->low > 0 || !row.state.limit)
     return {};
   return fmt::format(
-      "{}: {:.1f} mm above the {:.1f} mm that you plan with on {}, which a gauge may "
-      "err by\n",
-      what, left->value, *row.state.limit, text_of(*row.last));
+      "{}: measured on {}, {:.1f} mm above the {:.1f} mm you plan with: within the "
+      "gauge's error, so measure it again\n",
+      what, text_of(*row.last), left->value, *row.state.limit);
 }
 
 // What became due or ran out, and how sure that is.
