@@ -136,14 +136,15 @@ std::string life_text(const VanUpkeep& van, bool miles) {
   if (!van.odometer_km.figure) return fmt::format("{}: {}\n", name, van.odometer_km.why);
   const double factor = miles ? 1 / kKmPerMile : 1;
   const bool projected = van.odometer_known_to && *van.odometer_known_to < van.today;
-  return fmt::format(
-      "{}: {} {} by its odometer{}, {:.1f} years of average use{}\n", name,
-      ranged(van.odometer_km, PartRule::distance, factor), miles ? "miles" : "km",
-      projected
-          ? fmt::format(" (known to {}, then by its own use)", text_of(*van.odometer_known_to))
-          : std::string{},
-      van.equivalent_years.figure->value,
-      van.calendar_years ? fmt::format(" beside {:.1f} by the calendar", *van.calendar_years)
+  return fmt::format("{}: {} {} by its odometer{}, {:.1f} years of average use{}\n", name,
+                     ranged(van.odometer_km, PartRule::distance, factor), miles ? "miles" : "km",
+                     projected ? fmt::format(" (known to {}, {})", text_of(*van.odometer_known_to),
+                                             van.odometer_goes_on ? "then by its own use"
+                                                                  : "what came since is not known")
+                               : std::string{},
+                     van.equivalent_years.figure->value,
+                     van.calendar_years
+                         ? fmt::format(" beside {:.1f} by the calendar", *van.calendar_years)
                          : std::string{});
 }
 

@@ -101,7 +101,11 @@ RuleState state_by_counter(PartRule rule, const MaybeFigure& used, std::optional
   RuleState state;
   state.rule = rule;
   state.used = used;
-  if (used.figure && rate.rate && today > known_to) {
+  if (used.figure && today > known_to) {
+    state.counted_to = known_to;
+    state.counted_on = rate.rate.has_value();
+  }
+  if (state.counted_on) {
     const Figure since = used_in(*rate.rate, static_cast<double>((today - known_to).count()));
     Figure& f = *state.used.figure;
     f = {f.value + since.value, f.low + since.low, f.high + since.high,

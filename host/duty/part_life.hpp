@@ -38,7 +38,11 @@ struct RuleState {
   MaybeFigure remaining;  // below 0: overdue by so much
   std::optional<DueDates> due;
   std::string due_why;
-  std::string basis;   // what the date rests on; empty: no date, or an exact one
+  std::string basis;  // what the date rests on; empty: no date, or an exact one
+  // By a counter that is not known to today: until when it is, and whether the days since
+  // are in used, at the rate of use.
+  std::optional<LocalDay> counted_to;
+  bool counted_on = false;
   bool never = false;  // no date, as at this rate it is further than anybody plans
   // used / limit; of a measured part, worn / may be worn. Absent where either is, or
   // where a measured part was not measured when it was new.

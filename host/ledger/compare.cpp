@@ -188,7 +188,7 @@ Comparison compare(const std::vector<VanToCompare>& vans, const Period& period, 
     ComparedVan van;
     van.names = vans[k].names;
     van.keep = vans[k].keep;
-    van.cost_per_mile = costs[k];
+    van.cost_per_mile = costs[k].per_mile;
     van.equivalent_years = vans[k].equivalent_years;
     van.cost_rank = ranks[k];
     van.kwh_per_mile = throughput_of(vans[k].parts, period, zone).kwh_per_mile;

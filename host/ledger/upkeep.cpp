@@ -334,6 +334,10 @@ class UpkeepOfVan {
       if (!row.age_share) row.age_share_why = fitting.day ? kNoSuchLimit : fitting.source;
       row.mm_per_1000_km = MaybeFigure::unknown("nothing of this rule is measured by a gauge");
       row.perhaps = row.remark = life.perhaps;
+      if (row.state.counted_to)
+        row.remark += fmt::format(
+            "{}counted to {}, {}", row.remark.empty() ? "" : "; ", text_of(*row.state.counted_to),
+            row.state.counted_on ? "then by its rate of use" : "what was used since is not known");
       if (row.state.rule == PartRule::measured) take_measured(row, gauged, is_tread);
       out_.rows.push_back(std::move(row));
     }
@@ -465,6 +469,7 @@ VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& du
   out.today = duty.today;
   out.odometer_km = duty.odometer_now();
   out.odometer_known_to = duty.known_to(DutyCounter::km);
+  out.odometer_goes_on = duty.rate_of(DutyCounter::km).rate.has_value();
   out.equivalent_years = equivalent_years_of(duty);
   const FleetVan* van = fleet.van_of_name(names.van);
   if (van == nullptr && !names.vin.empty()) van = fleet.van_of_vin(names.vin);

@@ -315,6 +315,17 @@ std::optional<DueDates> VanDuty::passed_on(LocalDay day, DutyCounter counter, do
 }
 
 UseRateOrWhy VanDuty::rate_of(DutyCounter counter) const {
+  UseRateOrWhy out = rate_on_record(counter);
+  const auto known = known_to(counter);
+  if (out.rate && known && *known + kRateHolds < today)
+    return {std::nullopt,
+            fmt::format("the last that is known is of {}, more than a year ago: too old to tell; "
+                        "note the odometer, or import the next card",
+                        text_of(*known))};
+  return out;
+}
+
+UseRateOrWhy VanDuty::rate_on_record(DutyCounter counter) const {
   const std::string& why = unknown[static_cast<std::size_t>(counter)];
   std::vector<double> daily;
   std::optional<LocalDay> last;

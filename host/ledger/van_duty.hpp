@@ -59,6 +59,9 @@ struct OdometerMark {
   std::optional<std::uint32_t> note;  // its id; absent: the van said it
 };
 
+// So long a rate of use is taken to go on (common practice, no source).
+inline constexpr std::chrono::days kRateHolds{365};
+
 // A note that contradicts the van's own odometer.
 struct LeftOutNote {
   std::uint32_t id = 0;
@@ -91,9 +94,11 @@ struct VanDuty {
   // When so much was used since then; absent: not yet, or nothing tells when.
   [[nodiscard]] std::optional<DueDates> passed_on(LocalDay day, DutyCounter counter, double amount,
                                                   std::optional<double> then_km = {}) const;
+  // None where the last day on record is kRateHolds ago: use changes.
   [[nodiscard]] UseRateOrWhy rate_of(DutyCounter counter) const;
 
  private:
+  [[nodiscard]] UseRateOrWhy rate_on_record(DutyCounter counter) const;
   // Over the days from..to, both included, as far as they are on record.
   [[nodiscard]] Amount used_between(LocalDay from, LocalDay to, DutyCounter counter) const;
 };

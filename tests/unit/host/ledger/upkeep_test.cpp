@@ -406,6 +406,13 @@ TEST_CASE("upkeep: a reading from long ago goes on at the rate of use, and dates
         find(then, "gear oil", "", PartRule::distance)->state.due->likely);
   CHECK(van.odometer_km.figure->value == doctest::Approx(65'040 + 5'485.7));
   CHECK(*van.odometer_known_to == local(70));
+  CHECK(row->remark == "counted to 2026-03-12, then by its rate of use");
+  // A year later nobody knows what it does now.
+  const VanUpkeep old = upkeep(of, {}, notes, 70 + 366);
+  const UpkeepRow* stale = find(old, "gear oil", "", PartRule::distance);
+  CHECK(stale->state.due_why.find("more than a year ago") != std::string::npos);
+  CHECK(stale->state.used.figure->value == 3'840);
+  CHECK(stale->remark == "counted to 2026-03-12, what was used since is not known");
   CHECK(van.equivalent_years.figure->high > van.equivalent_years.figure->value);
 }
 
