@@ -87,9 +87,8 @@ limit_years = 6
 
 [[keep]]
 challenger_price = [25500, 27500, 29500]
-challenger_years = 5
-challenger_resale = [8500, 10500, 12500]
-challenger_repairs_a_year = [500, 800, 1300]
+challenger_resale_by_year = [[22000, 23500, 25000], [18500, 20000, 21500], [15500, 17000, 18500], [11500, 13500, 15500], [8500, 10500, 12500]]
+challenger_repairs_by_year = [[200, 350, 600], [300, 500, 900], [450, 750, 1200], [600, 1000, 1700], [900, 1400, 2400]]
 challenger_lost_days_a_year = [1, 2, 5]
 hire_per_lost_day = 78
 rate_pct = 6

@@ -77,6 +77,8 @@ def main():
         assert dear["van"] == "alder", dear
         keep = {row["van"]: row["keep_or_sell"] for row in rows["compare"]}
         assert keep["rowan"] == "sell", keep
+        # The challenger is told year by year.
+        assert all("its cheapest" in row["reason"] for row in rows["compare"]), rows["compare"]
         due = [row for row in of("upkeep", "aspen") if row["part"].startswith("warranty: vehicle")]
         assert due and all(row["due"] for row in due), due
         print(f"{len(truth)} vans, {len(logs)} cards, "
