@@ -124,6 +124,20 @@ def main():
         assert "least seen" in text and "12 months" in text and "straight line" in text
         run(programs.packmile, "fade", "--depot", depot, "--van", "nobody", status=2)
 
+        # Months begin by the depot's clocks, and a changed zone moves them.
+        far = depot / "fleet.toml"
+        far.write_text(fleet_text := far.read_text().replace('"Europe/London"', '"Pacific/Auckland"'))
+        assert "Pacific/Auckland" in fleet_text
+        run(programs.packmile, "import", card, "--depot", depot)
+        months = [r["date"] for r in programs.rows("capacity", "--depot", depot, "--van", "willow")
+                  if r["scope"] == "month"]
+        print("months in Auckland:", months)
+        assert months and all(m.startswith("2026-01-01T00:00:00") and m.endswith("+13:00") for m in months), months
+        first = {r["first_month"] for r in programs.rows("fade", "--depot", depot, "--van", "willow")}
+        assert first == set(months), (first, months)
+        far.write_text(fleet_text.replace('"Pacific/Auckland"', '"Europe/London"'))
+        run(programs.packmile, "import", card, "--depot", depot)
+
         # The ledger made anew says the same.
         run(programs.packmile, "rebuild", "--depot", depot)
         assert programs.rows("capacity", "--depot", depot, "--van", "willow") == capacity
