@@ -485,25 +485,28 @@ VanUpkeep upkeep_of(const Fleet& fleet, const VanNames& names, const VanDuty& du
   };
   if (!has(PartGauge::tread)) parts.push_back(plain_part(kTyreName, PartGauge::tread));
   if (!has(PartGauge::pad)) parts.push_back(plain_part(kPadName, PartGauge::pad));
-  // What no part of fleet.toml counts is listed without a limit.
-  const auto not_counted = [&](PartCounter counter, DutyCounter hours, DutyCounter kwh) {
-    const auto has_limit = [&](std::optional<double> FleetPart::*limit) {
-      return std::ranges::any_of(
-          parts, [&](const FleetPart& part) { return part.*limit && part.counts == counter; });
+  // What no part of fleet.toml tells is listed without a limit.
+  const auto not_told = [&](PartCounter counter, DutyCounter hours, DutyCounter kwh) {
+    const auto told = [&](PartRule rule) {
+      return std::ranges::any_of(parts, [&](const FleetPart& part) {
+        return part.counts == counter && std::ranges::any_of(out.rows, [&](const UpkeepRow& row) {
+                 return row.part == part.name && row.state.rule == rule && row.state.used.figure;
+               });
+      });
     };
     std::vector<std::pair<PartRule, DutyCounter>> rules;
-    if (!has_limit(&FleetPart::limit_hours)) rules.emplace_back(PartRule::hours, hours);
-    if (!has_limit(&FleetPart::limit_kwh)) rules.emplace_back(PartRule::energy, kwh);
+    if (!told(PartRule::hours)) rules.emplace_back(PartRule::hours, hours);
+    if (!told(PartRule::energy)) rules.emplace_back(PartRule::energy, kwh);
     return rules;
   };
   std::vector<FleetPart> treads = parts;
   std::erase_if(treads, [](const FleetPart& part) { return part.gauge != PartGauge::tread; });
   work.find_tyres(treads);
   for (const FleetPart& part : parts) work.add(part);
-  work.add_counters(kMotorName, not_counted(PartCounter::motor, DutyCounter::motor_hours,
-                                            DutyCounter::motor_kwh));
-  work.add_counters(kChargerName, not_counted(PartCounter::charger, DutyCounter::charger_hours,
-                                              DutyCounter::charger_kwh));
+  work.add_counters(kMotorName,
+                    not_told(PartCounter::motor, DutyCounter::motor_hours, DutyCounter::motor_kwh));
+  work.add_counters(kChargerName, not_told(PartCounter::charger, DutyCounter::charger_hours,
+                                           DutyCounter::charger_kwh));
   if (van != nullptr)
     for (const Warranty& warranty : van->warranties) work.add_warranty(warranty);
 

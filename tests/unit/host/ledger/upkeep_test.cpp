@@ -497,14 +497,19 @@ TEST_CASE("upkeep: one reading tells what is left to the law's depth, with the g
 }
 
 TEST_CASE("upkeep: what no part counts is listed: hours, and energy beside a part by hours") {
-  const Fleet of =
-      fleet("[[part]]\nname = \"charger\"\ncounts = \"charger\"\nlimit_hours = 9000\n");
+  const Fleet of = fleet(
+      "[[part]]\nname = \"charger\"\nvans = [\"Linden\"]\ncounts = \"charger\"\n"
+      "limit_hours = 9000\nfitted = 2026-01-01\n"
+      "[[part]]\nname = \"gear oil\"\nlimit_hours = 900\n");
   const VanUpkeep van = upkeep(of, weeks_of_driving(10), {}, 69);
   CHECK(find(van, "on-board charger", "", PartRule::hours) == nullptr);
   REQUIRE(find(van, "on-board charger", "", PartRule::energy));
   CHECK(find(van, "on-board charger", "", PartRule::energy)->state.used.figure->value ==
         doctest::Approx(675));
-  CHECK(find(van, "motor and gearbox", "", PartRule::hours));
+  // A part that nobody said the fitting of tells nothing.
+  REQUIRE(find(van, "motor and gearbox", "", PartRule::hours));
+  CHECK(find(van, "motor and gearbox", "", PartRule::hours)->state.used.figure->value ==
+        doctest::Approx(100));
   CHECK(find(van, "motor and gearbox", "", PartRule::energy));
 }
 
