@@ -5,13 +5,18 @@
 
 #include <chrono>
 
+#include "archive/sha256.hpp"
 #include "cli/output.hpp"
+#include "cli/report_tables.hpp"
 #include "cli/van_evidence.hpp"
+#include "cli/workbook.hpp"
+#include "report/buyer_page.hpp"
 #include "report/evidence.hpp"
 
 namespace packmile::cli {
 namespace {
 
+using report::BuyerEvidence;
 using report::DepotEvidence;
 using report::VanEvidence;
 
@@ -103,32 +108,90 @@ Result<DepotEvidence> gather_evidence(Asked& asked, const AsOf& as_of, Units uni
   return out;
 }
 
+// How many sheets.
+Result<std::size_t> write_tables(Asked& asked, const AsOf& as_of, Output& out) {
+  const auto tables = all_tables(asked, as_of);
+  if (!tables) return tables.error();
+  auto book = Workbook::begin(out);
+  if (!book) return book.error();
+  for (const auto& [name, rows] : *tables)
+    if (const auto done = book->add_sheet(name, rows, asked.zone()); !done) return done.error();
+  if (const auto done = book->finish(); !done) return done.error();
+  return tables->size();
+}
+
+// Of the one van that was asked for.
+Result<BuyerEvidence> buyer_of(Asked& asked, const DepotEvidence& depot) {
+  BuyerEvidence out;
+  const VanNames& names = asked.vans.front().names;
+  for (const VanEvidence& van : depot.vans)
+    if (van.names.van == names.van && van.names.vin == names.vin) out.van = van;
+  out.facts = out.van.money.parts.facts;
+  const TraceLines& trace = out.van.money.parts.trace;
+  const Period period{depot.from, depot.to};
+  out.silent = silent_days(out.van.days, trace, depot.zone);
+  for (const OdometerReading& reading : trace.odometer)
+    out.odometer_readings += period.holds(reading.time);
+  out.odometer_falls = odometer_falls(trace, period);
+  std::vector<std::uint32_t> log_ids;
+  for (const CardUse& card : out.van.cards) log_ids.push_back(card.log_id);
+  auto files = digests_of_logs(asked.open.depot.archive(), log_ids);
+  if (!files) return files.error();
+  out.files = std::move(*files);
+  Sha256 all;
+  for (const FileDigest& file : out.files) {
+    // As sha256sum writes a line.
+    const std::string line = file.sha256 + "  " + file.file + "\n";
+    all.add({reinterpret_cast<const std::uint8_t*>(line.data()), line.size()});
+  }
+  out.digest_of_all = all.finish();
+  return out;
+}
+
 }  // namespace
 
 ExitCode run_report(const ReportOptions& options) {
   const auto begun = std::chrono::steady_clock::now();
   RowsOptions rows;
   rows.depot = options.depot;
+  rows.van = options.van;
   rows.as_of = options.as_of;
   AskedOr answer = ask(rows, true);
   if (!answer.asked) return answer.code;
-  const AsOfOr as_of = find_as_of(*answer.asked, options.as_of);
+  Asked& asked = *answer.asked;
+  const AsOfOr as_of = find_as_of(asked, options.as_of);
   if (!as_of.as_of) return as_of.code;
   const auto fail = [](const Error& error) {
     say(error);
     return ExitCode::failed;
   };
-  const auto evidence = gather_evidence(*answer.asked, *as_of.as_of, options.units);
-  if (!evidence) return fail(evidence.error());
-  const std::string page = report::report_page(*evidence);
   auto out = Output::open(options.output);
   if (!out) return fail(out.error());
-  out->write(page);
+  std::string what;
+  if (options.format == ReportFormat::xlsx) {
+    const auto written = write_tables(asked, *as_of.as_of, *out);
+    if (!written) return fail(written.error());
+    what = fmt::format("{} tables", *written);
+  } else {
+    auto evidence = gather_evidence(asked, *as_of.as_of, options.units);
+    if (!evidence) return fail(evidence.error());
+    std::string page;
+    if (options.for_buyer) {
+      const auto buyer = buyer_of(asked, *evidence);
+      if (!buyer) return fail(buyer.error());
+      page = report::buyer_page(*evidence, *buyer);
+      what = clean_text(buyer->van.names.van) + " for a buyer";
+    } else {
+      page = report::report_page(*evidence);
+      what = report::counted(evidence->vans.size(), "van", "vans");
+    }
+    out->write(page);
+    what += fmt::format(", {} kB", page.size() / 1000);
+  }
   if (const auto done = out->commit(); !done) return fail(done.error());
   const double seconds =
       std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
-  say(fmt::format("{} of {} kB, {} in {:.2f} s", options.output, page.size() / 1000,
-                  report::counted(evidence->vans.size(), "van", "vans"), seconds));
+  say(fmt::format("{}: {}, made in {:.2f} s", options.output, what, seconds));
   return ExitCode::done;
 }
 

@@ -199,8 +199,8 @@ Exhibit charges_by_place(const VanEvidence& van, const DepotEvidence& depot) {
     if (cheapest == dearest)
       out.finding = fmt::format("A kWh cost {} at {}.", words.price(low), cheapest->place);
     else if (apart(low, high))
-      out.finding = fmt::format("A kWh cost least at {}, {}, and most at {}, {}.", cheapest->place,
-                                words.price(low), dearest->place, words.price(high));
+      out.finding = fmt::format("A kWh cost more at {}, {}, than at {}, {}.", dearest->place,
+                                words.price(high), cheapest->place, words.price(low));
     else
       out.finding = fmt::format("Prices are not told apart: {} at {}, {} at {}.", words.price(low),
                                 cheapest->place, words.price(high), dearest->place);

@@ -146,7 +146,12 @@ std::string keep_sentence(const VanEvidence& van, const Words& words) {
       out += ": open";
       break;
   }
-  out += fmt::format(" (selling is cheaper in {:.0f} of 100 draws)", told.selling_is_cheaper * 100);
+  out += told.verdict == KeepVerdict::keep
+             ? fmt::format(" (in {:.0f} of 100 draws)", (1 - told.selling_is_cheaper) * 100)
+         : told.verdict == KeepVerdict::sell
+             ? fmt::format(" (in {:.0f} of 100 draws)", told.selling_is_cheaper * 100)
+             : fmt::format(" (selling is cheaper in {:.0f} of 100 draws)",
+                           told.selling_is_cheaper * 100);
   std::vector<std::string> movers;
   for (const InputSwing& swing : told.swings) {
     if (!swing.moves_price || !(swing.width() > 0)) continue;
@@ -157,6 +162,43 @@ std::string keep_sentence(const VanEvidence& van, const Words& words) {
   }
   if (!movers.empty()) out += "; what moves it most: " + listed(movers);
   return out;
+}
+
+std::string winter_sentence(const VanEvidence& van, const Words& words) {
+  const WinterRange& winter = van.compared.keep.winter;
+  if (!winter.range_km.figure) return sentence(winter.text);
+  const Figure& range = *winter.range_km.figure;
+  std::string out =
+      fmt::format("on one charge, at the energy of {}{}, it reaches {}", month_words(winter.month),
+                  winter.ambient_c ? fmt::format(" ({} degC)", number_text(*winter.ambient_c, 0))
+                                   : std::string{},
+                  words.distance(range));
+  if (!winter.round_km) return sentence(out + "; its round is not known: " + winter.round_why);
+  const double round_km = *winter.round_km;
+  return sentence(fmt::format("{}, and 19 of 20 of its days were within {} {}: {}", out,
+                              grouped(number_text(round_km * words.of_km(), 0)),
+                              words.distance_unit(),
+                              range.low >= round_km    ? "it does its round"
+                              : range.high <= round_km ? "it needs a charge on the way"
+                                                       : "it may need a charge on the way"));
+}
+
+std::string energy_sentence(const VanEvidence& van, std::size_t vans, const Words& words) {
+  const MaybeFigure& difference = van.compared.difference_kwh_per_mile;
+  if (!difference.figure) return sentence(van.compared.energy_reason);
+  const std::string others =
+      vans == 2 ? std::string{"the other van"} : std::string{"the mean of the other vans"};
+  const Figure& d = *difference.figure;
+  if (!van.compared.energy_decided)
+    return sentence(
+        fmt::format("at the same speed, stops and temperature it differs from {} by "
+                    "{}, which may be chance",
+                    others, words.energy_per_distance(d)));
+  const double sign = d.value < 0 ? -1 : 1;
+  const Figure size{sign * d.value, sign < 0 ? -d.high : d.low, sign < 0 ? -d.low : d.high,
+                    d.scatter};
+  return sentence(fmt::format("at the same speed, stops and temperature it takes {} {} than {}",
+                              words.energy_per_distance(size), sign > 0 ? "more" : "less", others));
 }
 
 }  // namespace packmile::report
