@@ -7,7 +7,7 @@
 
 #include "cli/as_of.hpp"
 #include "cli/cost_period.hpp"
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/van_cost.hpp"
 #include "money/currency.hpp"

@@ -6,6 +6,8 @@
 #include <chrono>
 #include <cmath>
 
+#include "ledger/figure_sum.hpp"
+
 namespace packmile {
 namespace {
 
@@ -76,6 +78,18 @@ VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime t
   input.labour_rate = fleet.labour_rate;
   input.fleet_vans = fleet.vans.size();
   return packmile::cost_of(input, from, to);
+}
+
+MaybeFigure fleet_cost_per_mile(std::span<const VanCost> costs) {
+  FigureSum sum, km;
+  for (const VanCost& cost : costs) {
+    if (!cost.cost_per_mile.figure || !cost.total_cost.figure || !cost.distance_km.figure) continue;
+    sum.add(*cost.total_cost.figure);
+    km.add(*cost.distance_km.figure, 1 / kKmPerMile);
+  }
+  if (!sum.known() || !(km.figure().low > 0))
+    return MaybeFigure::unknown("no van has a cost per mile in this period");
+  return MaybeFigure::known(quotient(sum.figure(), km.figure()));
 }
 
 NotedSessions noted_sessions(const VanMoney& van, const Fleet& fleet) {

@@ -1,0 +1,25 @@
+// How long a van was awake on each local day, and how much of that was answered.
+//
+// Input     trips, charges and stands of its whole life.
+// Output    every day of the period, those without a record with 0.
+// Rule      what was heard counts on the days it lies on, by the real length of the
+//           day; a silence is no awake time. A row that nothing bounds in time is
+//           on no day.
+#pragma once
+#include <string>
+#include <vector>
+
+#include "ledger/throughput.hpp"
+
+namespace packmile {
+
+struct SeenDay {
+  std::string day;         // "2026-03-01"
+  double awake_hours = 0;  // driving, charging or standing awake
+  double seen_hours = 0;   // of them, answered
+};
+// From the first local day with a record in [from, to) to the last one of it.
+[[nodiscard]] std::vector<SeenDay> seen_days(const VanParts& parts, UtcTime from, UtcTime to,
+                                             const Zone& zone);
+
+}  // namespace packmile

@@ -1,0 +1,159 @@
+#include "report/money_words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+
+#include "report/number_text.hpp"
+
+namespace packmile::report {
+namespace {
+
+constexpr std::size_t kInputsShown = 3;
+
+struct InputName {
+  std::string_view key, text;
+};
+constexpr std::array<InputName, 12> kInputNames{{
+    {"challenger_price", "the price of another van"},
+    {"challenger_resale", "what that one fetches later"},
+    {"challenger_repairs_a_year", "its repairs"},
+    {"challenger_lost_days_a_year", "its lost days"},
+    {"resale_now", "what this one fetches today"},
+    {"resale_next_year", "what this one fetches in a year"},
+    {"repairs_next_year", "its repairs in the next year"},
+    {"lost_days_next_year", "its lost days in the next year"},
+    {"miles_a_year", "miles a year"},
+    {"cost_per_mile", "its cost by the mile"},
+    {"challenger_cost_per_mile", "the other one's cost by the mile"},
+    {"rate_pct", "the rate of interest"},
+}};
+
+struct LeftOutName {
+  std::string_view key, text;
+};
+constexpr std::array<LeftOutName, 9> kLeftOutNames{{
+    {"energy", "energy"},
+    {"charges_without_cost", "charges without a price"},
+    {"meter_without_price", "metered energy without a price"},
+    {"tyres", "tyres"},
+    {"parts", "parts"},
+    {"labour", "labour"},
+    {"off_road", "days off the road"},
+    {"fixed", "fixed costs"},
+    {"depreciation", "loss in value"},
+}};
+
+template <typename Names>
+std::string named(const Names& names, std::string_view key) {
+  for (const auto& name : names)
+    if (name.key == key) return std::string{name.text};
+  return std::string{key};
+}
+
+std::vector<std::string> left_out(const VanCost& cost) {
+  std::vector<std::string> out;
+  for (const std::string& key : cost.not_included) {
+    std::string text = named(kLeftOutNames, key);
+    if (std::ranges::find(out, text) == out.end()) out.push_back(std::move(text));
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string input_words(std::string_view key) { return named(kInputNames, key); }
+
+std::string left_out_words(const VanCost& cost) {
+  const auto items = left_out(cost);
+  return items.empty() ? "" : "without " + listed(items);
+}
+
+std::string dearest_sentence(const DepotEvidence& depot) {
+  const VanEvidence* dearest = nullptr;
+  std::size_t known = 0;
+  std::vector<std::string> unknown;
+  for (const VanEvidence& van : depot.vans) {
+    const MaybeFigure& cost = van.cost.cost_per_mile;
+    if (!cost.figure) {
+      unknown.push_back(van.names.van);
+      continue;
+    }
+    ++known;
+    if (dearest == nullptr || cost.figure->value > dearest->cost.cost_per_mile.figure->value)
+      dearest = &van;
+  }
+  if (dearest == nullptr)
+    return sentence(fmt::format("what a {} cost in these {} days is not known of any van",
+                                depot.words.each_distance(), kSoonDays.count()));
+  const Figure& cost = *dearest->cost.cost_per_mile.figure;
+  const std::string said =
+      fmt::format("{} a {}", depot.words.cost_per_distance(cost), depot.words.each_distance());
+  if (known == 1)
+    return sentence(
+        fmt::format("{} cost {}; no other van's cost is known", dearest->names.van, said));
+  std::vector<std::string> overlapping, unlike;
+  for (const VanEvidence& van : depot.vans) {
+    if (&van == dearest || !van.cost.cost_per_mile.figure) continue;
+    if (van.cost.not_included != dearest->cost.not_included)
+      unlike.push_back(van.names.van);
+    else if (!apart(*van.cost.cost_per_mile.figure, cost))
+      overlapping.push_back(van.names.van);
+  }
+  std::string out;
+  if (!unlike.empty())
+    out = fmt::format(
+        "which van is dearest is not told: the sums of {} and {} leave out different things",
+        dearest->names.van, listed(unlike));
+  else if (!overlapping.empty())
+    out = fmt::format("which van is dearest cannot be told: the range of {} overlaps that of {}",
+                      dearest->names.van, listed(overlapping));
+  else
+    out = fmt::format("{} was dearest in these {} days: {}", dearest->names.van, kSoonDays.count(),
+                      said);
+  if (!unknown.empty()) out += fmt::format("; not known of {}", listed(unknown));
+  return sentence(out);
+}
+
+std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {
+  const MaybeFigure& cost = van.cost.cost_per_mile;
+  if (!cost.figure) return "not known: " + cost.why;
+  std::string out = fmt::format("{} a {}", depot.words.cost_per_distance(*cost.figure),
+                                depot.words.each_distance());
+  const std::string without = left_out_words(van.cost);
+  if (!without.empty()) out += ", " + without;
+  return out;
+}
+
+std::string keep_sentence(const VanEvidence& van, const Words& words) {
+  const VanKeep& keep = van.compared.keep;
+  if (!keep.told) return "not known: " + keep.why;
+  const KeepOrSell& told = *keep.told;
+  std::string out =
+      fmt::format("worth keeping a year below {}", words.whole_money(told.break_even_price));
+  switch (told.verdict) {
+    case KeepVerdict::keep:
+      out += ": keeping is cheaper";
+      break;
+    case KeepVerdict::sell:
+      out += ": selling is cheaper";
+      break;
+    case KeepVerdict::open:
+      out += ": open";
+      break;
+  }
+  out += fmt::format(" (selling is cheaper in {:.0f} of 100 draws)", told.selling_is_cheaper * 100);
+  std::vector<std::string> movers;
+  for (const InputSwing& swing : told.swings) {
+    if (!swing.moves_price || !(swing.width() > 0)) continue;
+    movers.push_back(fmt::format("{} ({} to {})", input_words(swing.input),
+                                 grouped(number_text(std::min(swing.low, swing.high), 0)),
+                                 grouped(number_text(std::max(swing.low, swing.high), 0))));
+    if (movers.size() == kInputsShown) break;
+  }
+  if (!movers.empty()) out += "; what moves it most: " + listed(movers);
+  return out;
+}
+
+}  // namespace packmile::report

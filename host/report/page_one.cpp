@@ -1,0 +1,141 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "report/due_words.hpp"
+#include "report/money_words.hpp"
+#include "report/pack_words.hpp"
+#include "report/page_parts.hpp"
+#include "report/unknown_words.hpp"
+
+namespace packmile::report {
+namespace {
+
+// As many as fit beside eight vans on one A4.
+constexpr std::size_t kMostDueLines = 10;
+constexpr std::size_t kUnknownOfVan = 1;
+
+struct SoonList {
+  std::vector<DueItem> soon;
+  std::vector<DueItem> next;  // of vans of which nothing is soon
+  std::vector<std::string> not_known;
+};
+
+SoonList soon_of(const DepotEvidence& depot) {
+  SoonList out;
+  for (const VanEvidence& van : depot.vans) {
+    std::vector<DueItem> items = due_items(van.upkeep);
+    if (items.empty()) {
+      out.not_known.push_back(van.names.van);
+      continue;
+    }
+    bool any = false;
+    for (const DueItem& item : items) {
+      if (!is_soon(item, van.upkeep.today, van.km_per_day)) continue;
+      out.soon.push_back(item);
+      any = true;
+    }
+    if (!any) out.next.push_back(items.front());
+  }
+  const auto by_day = [](const DueItem& item) {
+    return item.legal_mm ? item.due.earliest : item.due.likely;
+  };
+  std::ranges::stable_sort(out.soon, {}, by_day);
+  std::ranges::stable_sort(out.next, {}, by_day);
+  return out;
+}
+
+void write_due(Html& html, const DepotEvidence& depot) {
+  const Words& words = depot.words;
+  const SoonList list = soon_of(depot);
+  html.leaf("h2", fmt::format("Due within {} {} or {} days", words.miles ? "1,000" : "1,600",
+                              words.distance_unit(), kSoonDays.count()));
+  if (list.soon.empty()) html.leaf("p", "Nothing that is known of.");
+  if (!list.soon.empty()) {
+    html.open("ul", {{"class", "due"}});
+    const std::size_t shown = std::min(list.soon.size(), kMostDueLines);
+    for (std::size_t k = 0; k < shown; ++k)
+      html.leaf("li", sentence(due_sentence(list.soon[k], words)),
+                {{"data-van", list.soon[k].van}});
+    if (shown < list.soon.size())
+      html.leaf("li", fmt::format("And {} more: see the vans' pages.", list.soon.size() - shown));
+    html.close();
+  }
+  if (!list.next.empty()) {
+    std::vector<std::string> items;
+    for (const DueItem& item : list.next) items.push_back(due_sentence(item, words));
+    html.leaf("p", fmt::format("Later, the first of each other van: {}.", fmt::join(items, "; ")));
+  }
+  if (!list.not_known.empty())
+    html.leaf("p", fmt::format("When anything is due is not known of {}: its page says what to "
+                               "enter.",
+                               listed(list.not_known)));
+}
+
+std::string covers_text(const VanEvidence& van, const Words& words) {
+  std::vector<std::string> out;
+  for (const DueItem& item : cover_items(van.upkeep)) out.push_back(cover_sentence(item, words));
+  if (out.empty()) return "None is entered, or it is not known when it ends.";
+  return sentence(fmt::format("{}", fmt::join(out, "; ")));
+}
+
+void write_vans(Html& html, const DepotEvidence& depot) {
+  html.open("div", {{"class", "scroll"},
+                    {"tabindex", "0"},
+                    {"role", "region"},
+                    {"aria-label", "a row for each van"}});
+  html.open("table", {{"class", "vans"}});
+  html.leaf("caption", "Van by van");
+  html.open("thead").open("tr");
+  for (const std::string& title :
+       {std::string{"van"}, fmt::format("cost, last {} days", kSoonDays.count()),
+        std::string{"pack"}, std::string{"cover"}, std::string{"keep or sell"},
+        std::string{"not known, and how to find out"}})
+    html.leaf("th", title, {{"scope", "col"}});
+  html.close().close().open("tbody");
+  for (std::size_t k = 0; k < depot.vans.size(); ++k) {
+    const VanEvidence& van = depot.vans[k];
+    html.open("tr", {{"data-van", van.names.van}});
+    html.open("th", {{"scope", "row"}})
+        .leaf("a", van.names.van, {{"href", fmt::format("#van-{}", k + 1)}})
+        .close();
+    html.leaf("td", sentence(cost_sentence(van, depot)));
+    html.leaf("td", sentence(pack_sentence(van, depot.zone, depot.words)));
+    html.leaf("td", covers_text(van, depot.words));
+    html.leaf("td", sentence(keep_sentence(van, depot.words)));
+    const auto unknown = unknown_sentences(van, depot);
+    std::string told;
+    for (std::size_t u = 0; u < std::min(unknown.size(), kUnknownOfVan); ++u)
+      told += (u == 0 ? "" : " ") + unknown[u];
+    if (unknown.size() > kUnknownOfVan)
+      told += fmt::format(" {} more on its page.", unknown.size() - kUnknownOfVan);
+    html.leaf("td", told);
+    html.close();
+  }
+  html.close().close().close();
+}
+
+}  // namespace
+
+void write_page_one(Html& html, const DepotEvidence& depot, ChartList& charts) {
+  html.open("section", {{"id", "page-one"}, {"class", "sheet"}});
+  html.open("header");
+  html.leaf("h1", fmt::format("{} on {}", counted(depot.vans.size(), "van", "vans"),
+                              depot.words.day(depot.words.today)));
+  html.leaf("p",
+            fmt::format("Today is {}. Days are of {}. In brackets: 95 % intervals.",
+                        depot.as_of_text, depot.zone.name()),
+            {{"class", "what"}});
+  html.close();
+  write_due(html, depot);
+  write_exhibit(html, fleet_cost(depot), "page", charts);
+  write_vans(html, depot);
+  html.leaf("p",
+            "It informs: the maker's schedule, the law where you are and a competent inspection "
+            "decide. Orange cables are high voltage: trained, licensed people only. Wheels off the "
+            "ground on axle stands only.",
+            {{"class", "caution"}});
+  html.close();
+}
+
+}  // namespace packmile::report

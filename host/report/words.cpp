@@ -1,0 +1,126 @@
+#include "report/words.hpp"
+
+#include <fmt/format.h>
+
+#include <array>
+#include <cctype>
+#include <charconv>
+#include <cmath>
+
+#include "report/number_text.hpp"
+
+namespace packmile::report {
+namespace {
+
+constexpr std::array<std::string_view, 12> kMonths{"January",   "February", "March",    "April",
+                                                   "May",       "June",     "July",     "August",
+                                                   "September", "October",  "November", "December"};
+
+// Signs that belong to one currency alone (from memory).
+std::string sign_of(std::string_view currency) {
+  if (currency == "GBP") return "£";
+  if (currency == "EUR") return "€";
+  return currency == "XXX" ? "" : std::string{currency} + " ";
+}
+
+}  // namespace
+
+std::string grouped(std::string number) {
+  std::size_t end = number.find('.');
+  if (end == number.npos) end = number.size();
+  const std::size_t begin = !number.empty() && number.front() == '-' ? 1 : 0;
+  if (end - begin < 5) return number;
+  for (std::size_t at = end; at > begin + 3; at -= 3) number.insert(at - 3, 1, ',');
+  return number;
+}
+
+std::string range_words(const Figure& figure, double factor, int plain_decimals) {
+  // "123456 (123000 to 124000)", number by number.
+  const std::string plain = figure_text(figure, factor, plain_decimals);
+  std::string out, number;
+  for (const char c : plain + ' ') {
+    const bool digit = std::isdigit(static_cast<unsigned char>(c)) != 0 || c == '.' || c == '-';
+    if (digit) {
+      number += c;
+      continue;
+    }
+    out += grouped(number) + c;
+    number.clear();
+  }
+  out.pop_back();
+  return out;
+}
+
+std::string listed(const std::vector<std::string>& items) {
+  std::string out;
+  for (std::size_t k = 0; k < items.size(); ++k)
+    out += (k == 0 ? "" : k + 1 == items.size() ? " and " : ", ") + items[k];
+  return out;
+}
+
+std::string sentence(std::string text) {
+  if (text.empty()) return text;
+  text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+  if (text.back() != '.' && text.back() != '?') text += '.';
+  return text;
+}
+
+std::string counted(std::size_t count, std::string_view one, std::string_view many) {
+  return fmt::format("{} {}", grouped(std::to_string(count)), count == 1 ? one : many);
+}
+
+std::string month_words(std::string_view month) {
+  std::size_t number = 0;
+  if (month.size() < 7) return std::string{month};
+  std::from_chars(month.data() + 5, month.data() + 7, number);
+  if (number < 1 || number > 12) return std::string{month};
+  return fmt::format("{} {}", kMonths[number - 1], month.substr(0, 4));
+}
+
+std::string Words::currency_name() const { return currency == "XXX" ? "" : currency; }
+
+std::string Words::cost_per_distance(const Figure& cost_per_mile) const {
+  return sign_of(currency) + range_words(cost_per_mile, per_mile(), 2);
+}
+
+std::string Words::whole_money(const Figure& sum) const {
+  const auto whole = [](double value) { return grouped(number_text(value, 0)); };
+  const std::string value = whole(sum.value), low = whole(sum.low), high = whole(sum.high);
+  if (low == value && high == value) return sign_of(currency) + value;
+  return fmt::format("{}{} ({} to {})", sign_of(currency), value, low, high);
+}
+
+std::string Words::price(const Figure& per_kwh) const {
+  const auto plain = [](double value) { return number_text(value, 3); };
+  if (plain(per_kwh.low) == plain(per_kwh.high)) return sign_of(currency) + plain(per_kwh.value);
+  return sign_of(currency) + range_words(per_kwh, 1, 3);
+}
+
+std::string Words::energy_per_distance(const Figure& kwh_per_mile) const {
+  return fmt::format("{} kWh a {}", range_words(kwh_per_mile, per_mile(), 3), each_distance());
+}
+
+std::string Words::distance(const Figure& km) const {
+  return fmt::format("{} {}", range_words(km, of_km(), 0), distance_unit());
+}
+
+std::string Words::day(LocalDay day) const {
+  const std::chrono::year_month_day date{day}, now{today};
+  const unsigned month = static_cast<unsigned>(date.month());
+  std::string out = fmt::format("{} {}", static_cast<unsigned>(date.day()), kMonths[month - 1]);
+  if (date.year() != now.year()) out += fmt::format(" {}", static_cast<int>(date.year()));
+  return out;
+}
+
+std::string Words::when(const DueDates& due) const {
+  if (due.latest && *due.latest <= today) {
+    if (due.likely < today) return "since " + day(due.likely);
+    return "now";
+  }
+  if (due.latest && *due.latest == due.earliest) return "on " + day(due.likely);
+  const std::string from = due.earliest <= today ? "now" : day(due.earliest);
+  if (!due.latest) return "from " + from + " on";
+  return fmt::format("between {} and {}", from, day(*due.latest));
+}
+
+}  // namespace packmile::report
