@@ -37,20 +37,15 @@ std::string period_text(const Zone& zone, const VanCost& cost) {
   return zone.day(cost.from) + " to " + zone.day(cost.to - std::chrono::milliseconds{1});
 }
 
-// Of a period that is longer than what was driven in it: all that was paid by the day
-// is divided by miles of a part of the days.
-constexpr double kLeastShareDriven = 0.9;
 std::string short_distance_text(const std::string& van, const Zone& zone, const VanCost& cost) {
-  if (!cost.cost_per_mile.figure || !cost.distance_from || !cost.distance_to) return {};
-  const double days = zone.days_at(cost.to) - zone.days_at(cost.from);
-  const double driven = zone.days_at(*cost.distance_to) - zone.days_at(*cost.distance_from);
-  if (driven >= kLeastShareDriven * days) return {};
+  const auto part = distance_of_part(cost, zone);
+  if (!part) return {};
   return fmt::format(
       "{}: its distance is that of {:.0f} of the {:.0f} days, {} to {}, and its sums are of all: "
       "by "
       "the mile they read high; ask for the days that are known: --from {}\n",
-      van, driven, days, zone.day(*cost.distance_from), zone.day(*cost.distance_to),
-      zone.day(*cost.distance_from));
+      van, part->driven_days, part->days, zone.day(*cost.distance_from),
+      zone.day(*cost.distance_to), zone.day(*cost.distance_from));
 }
 
 std::string notes_text(const std::string& van, const VanMoney& money) {

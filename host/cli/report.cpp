@@ -66,6 +66,7 @@ Result<VanEvidence> evidence_of_van(Asked& asked, const DepotEvidence& depot, Va
   out.money = std::move(gathered.money);
   const Period period{depot.from, depot.to};
   out.cost = cost_of(out.money, fleet, depot.soon_from, depot.to);
+  out.cost_of_part = distance_of_part(out.cost, zone);
   out.cost_of_period = cost_of(out.money, fleet, depot.from, depot.to);
   out.charges = priced_charges(out.money, fleet);
   out.by_place = sums_by_place(out.charges, period);
@@ -95,7 +96,7 @@ Result<DepotEvidence> gather_evidence(Asked& asked, const AsOf& as_of, Units uni
   for (std::size_t k = 0; k < vans->size(); ++k) {
     auto van = evidence_of_van(asked, out, std::move((*vans)[k]), comparison, k);
     if (!van) return van.error();
-    costs.push_back(van->cost);
+    if (!van->cost_of_part) costs.push_back(van->cost);
     out.vans.push_back(std::move(*van));
   }
   out.fleet_cost_per_mile = fleet_cost_per_mile(costs);

@@ -80,6 +80,14 @@ VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime t
   return packmile::cost_of(input, from, to);
 }
 
+std::optional<DistanceOfPart> distance_of_part(const VanCost& cost, const Zone& zone) {
+  if (!cost.cost_per_mile.figure || !cost.distance_from || !cost.distance_to) return std::nullopt;
+  const DistanceOfPart part{zone.days_at(*cost.distance_to) - zone.days_at(*cost.distance_from),
+                            zone.days_at(cost.to) - zone.days_at(cost.from)};
+  if (part.driven_days >= kLeastShareDriven * part.days) return std::nullopt;
+  return part;
+}
+
 MaybeFigure fleet_cost_per_mile(std::span<const VanCost> costs) {
   FigureSum sum, km;
   for (const VanCost& cost : costs) {

@@ -25,6 +25,15 @@ struct VanMoney {
 
 [[nodiscard]] VanCost cost_of(const VanMoney& van, const Fleet& fleet, UtcTime from, UtcTime to);
 
+// Of a period that is longer than what was driven in it: all that was paid by the day
+// is divided by miles of a part of the days, and reads high.
+struct DistanceOfPart {
+  double driven_days = 0, days = 0;
+};
+inline constexpr double kLeastShareDriven = 0.9;
+// nullopt: the distance is of at least that share, or there is no cost by the mile.
+[[nodiscard]] std::optional<DistanceOfPart> distance_of_part(const VanCost& cost, const Zone& zone);
+
 // What a mile cost over all vans that have both a sum and a distance in one period.
 // How far each is wrong is taken as one: their prices and odometers are alike.
 [[nodiscard]] MaybeFigure fleet_cost_per_mile(std::span<const VanCost> costs);

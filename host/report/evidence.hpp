@@ -30,10 +30,11 @@ struct VanEvidence {
   VanNames names;
   bool heard = false;  // the archive has records of it
   VanMoney money;
-  std::vector<PricedCharge> charges;  // of its whole life
-  VanCost cost;                       // of the last kSoonDays
-  VanCost cost_of_period;             // of the pages' period
-  ComparedVan compared;               // over the whole record
+  std::vector<PricedCharge> charges;           // of its whole life
+  VanCost cost;                                // of the last kSoonDays
+  std::optional<DistanceOfPart> cost_of_part;  // its distance is not of all of them
+  VanCost cost_of_period;                      // of the pages' period
+  ComparedVan compared;                        // over the whole record
   MileVan studied;
   VanUpkeep upkeep;
   std::optional<double> km_per_day;   // by its own use of late

@@ -72,15 +72,15 @@ std::string left_out_words(const VanCost& cost) {
 
 std::string dearest_sentence(const DepotEvidence& depot) {
   const VanEvidence* dearest = nullptr;
-  std::size_t known = 0;
+  std::vector<const VanEvidence*> known;
   std::vector<std::string> unknown;
   for (const VanEvidence& van : depot.vans) {
     const MaybeFigure& cost = van.cost.cost_per_mile;
-    if (!cost.figure) {
+    if (!cost.figure || van.cost_of_part) {
       unknown.push_back(van.names.van);
       continue;
     }
-    ++known;
+    known.push_back(&van);
     if (dearest == nullptr || cost.figure->value > dearest->cost.cost_per_mile.figure->value)
       dearest = &van;
   }
@@ -90,21 +90,21 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   const Figure& cost = *dearest->cost.cost_per_mile.figure;
   const std::string said =
       fmt::format("{} a {}", depot.words.cost_per_distance(cost), depot.words.each_distance());
-  if (known == 1)
+  if (known.size() == 1)
     return sentence(
         fmt::format("{} cost {}; no other van's cost is known", dearest->names.van, said));
   std::vector<std::string> overlapping, unlike;
-  for (const VanEvidence& van : depot.vans) {
-    if (&van == dearest || !van.cost.cost_per_mile.figure) continue;
-    if (van.cost.not_included != dearest->cost.not_included)
-      unlike.push_back(van.names.van);
-    else if (!apart(*van.cost.cost_per_mile.figure, cost))
-      overlapping.push_back(van.names.van);
+  for (const VanEvidence* van : known) {
+    if (van == dearest) continue;
+    if (van->cost.not_included != dearest->cost.not_included)
+      unlike.push_back(van->names.van);
+    else if (!apart(*van->cost.cost_per_mile.figure, cost))
+      overlapping.push_back(van->names.van);
   }
   std::string out;
   if (!unlike.empty())
     out = fmt::format(
-        "which van is dearest is not told: the sums of {} and {} leave out different things",
+        "which van is dearest is not told: the sum of {} leaves out other things than that of {}",
         dearest->names.van, listed(unlike));
   else if (!overlapping.empty())
     out = fmt::format("which van is dearest cannot be told: the range of {} overlaps that of {}",
@@ -123,6 +123,9 @@ std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {
                                 depot.words.each_distance());
   const std::string without = left_out_words(van.cost);
   if (!without.empty()) out += ", " + without;
+  if (van.cost_of_part)
+    out += fmt::format("; it reads high: its distance is that of {:.0f} of the {:.0f} days",
+                       van.cost_of_part->driven_days, van.cost_of_part->days);
   return out;
 }
 

@@ -13,7 +13,6 @@ namespace {
 
 // As many as fit beside eight vans on one A4.
 constexpr std::size_t kMostDueLines = 10;
-constexpr std::size_t kUnknownOfVan = 1;
 
 struct SoonList {
   std::vector<DueItem> soon;
@@ -79,37 +78,66 @@ std::string covers_text(const VanEvidence& van, const Words& words) {
   return sentence(fmt::format("{}", fmt::join(out, "; ")));
 }
 
+// Where a value lies on the scale that all rows share, from 0 to `end`.
+std::string percent_text(double value, double end) {
+  return fmt::format("{:.2f}%", std::clamp(value / end, 0.0, 1.0) * 100);
+}
+
+// A dot and a bar of the cost, dashed the fleet; the words beside it say the same.
+void write_strip(Html& html, const MaybeFigure& cost, const MaybeFigure& fleet, double end) {
+  if (!cost.figure || !(end > 0)) return;
+  const auto mark = [&](std::string_view name, const std::string& style) {
+    html.leaf("i", "", {{"class", std::string{name}}, {"style", style}});
+  };
+  const Figure& f = *cost.figure;
+  html.open("div", {{"class", "strip"}, {"aria-hidden", "true"}});
+  if (fleet.figure) mark("level", "left:" + percent_text(fleet.figure->value, end));
+  mark("range",
+       fmt::format("left:{};right:{}", percent_text(f.low, end), percent_text(end - f.high, end)));
+  mark("dot", "left:" + percent_text(f.value, end));
+  html.close();
+}
+
+std::string not_known_text(const VanEvidence& van, const DepotEvidence& depot) {
+  const auto unknown = unknown_sentences(van, depot);
+  if (unknown.empty()) return "Nothing that this page asks for is missing.";
+  std::string out = unknown.front();
+  if (unknown.size() > 1) out += fmt::format(" {} more on its page.", unknown.size() - 1);
+  return out;
+}
+
+// Each cell says its subject, as its row may be set as lines of text.
 void write_vans(Html& html, const DepotEvidence& depot) {
-  html.open("div", {{"class", "scroll"},
-                    {"tabindex", "0"},
-                    {"role", "region"},
-                    {"aria-label", "a row for each van"}});
-  html.open("table", {{"class", "vans"}});
+  const std::string cost = fmt::format("cost, last {} days", kSoonDays.count());
+  double end = 0;
+  for (const VanEvidence& van : depot.vans)
+    if (van.cost.cost_per_mile.figure && !van.cost_of_part)
+      end = std::max(end, van.cost.cost_per_mile.figure->high);
+  html.open("div", {{"class", "scroll"}});
+  html.open("table", {{"class", "vans"}, {"role", "table"}});
   html.leaf("caption", "Van by van");
-  html.open("thead").open("tr");
+  html.open("thead", {{"role", "rowgroup"}}).open("tr", {{"role", "row"}});
   for (const std::string& title :
-       {std::string{"van"}, fmt::format("cost, last {} days", kSoonDays.count()),
-        std::string{"pack"}, std::string{"cover"}, std::string{"keep or sell"},
-        std::string{"not known, and how to find out"}})
-    html.leaf("th", title, {{"scope", "col"}});
-  html.close().close().open("tbody");
+       {std::string{"van"}, cost, std::string{"pack"}, std::string{"cover"},
+        std::string{"keep or sell"}, std::string{"not known"}})
+    html.leaf("th", title, {{"scope", "col"}, {"role", "columnheader"}});
+  html.close().close().open("tbody", {{"role", "rowgroup"}});
   for (std::size_t k = 0; k < depot.vans.size(); ++k) {
     const VanEvidence& van = depot.vans[k];
-    html.open("tr", {{"data-van", van.names.van}});
-    html.open("th", {{"scope", "row"}})
-        .leaf("a", van.names.van, {{"href", fmt::format("#van-{}", k + 1)}})
-        .close();
-    html.leaf("td", sentence(cost_sentence(van, depot)));
-    html.leaf("td", sentence(pack_sentence(van, depot.zone, depot.words)));
-    html.leaf("td", covers_text(van, depot.words));
-    html.leaf("td", sentence(keep_sentence(van, depot.words)));
-    const auto unknown = unknown_sentences(van, depot);
-    std::string told;
-    for (std::size_t u = 0; u < std::min(unknown.size(), kUnknownOfVan); ++u)
-      told += (u == 0 ? "" : " ") + unknown[u];
-    if (unknown.size() > kUnknownOfVan)
-      told += fmt::format(" {} more on its page.", unknown.size() - kUnknownOfVan);
-    html.leaf("td", told);
+    html.open("tr", {{"role", "row"}, {"data-van", van.names.van}});
+    html.open("th", {{"scope", "row"}, {"role", "rowheader"}});
+    html.leaf("a", van.names.van, {{"href", fmt::format("#van-{}", k + 1)}});
+    if (!van.cost_of_part)
+      write_strip(html, van.cost.cost_per_mile, depot.fleet_cost_per_mile, end);
+    html.close();
+    const auto cell = [&](const std::string& subject, const std::string& text) {
+      html.leaf("td", text, {{"role", "cell"}, {"data-label", subject}});
+    };
+    cell(cost, sentence(cost_sentence(van, depot)));
+    cell("pack", sentence(pack_sentence(van, depot.zone, depot.words)));
+    cell("cover", covers_text(van, depot.words));
+    cell("keep or sell", sentence(keep_sentence(van, depot.words)));
+    cell("not known", not_known_text(van, depot));
     html.close();
   }
   html.close().close().close();

@@ -21,13 +21,15 @@ void begin_page(Html& html, std::string_view title) {
   html.leaf("title", title);
   html.open("style").raw(style_css()).close().close();
   html.open("body").open("main", {{"id", "page"}});
+  if (!charts_js().empty())
+    html.open("noscript")
+        .leaf("p", "Charts need scripts, which are off here: every figure is in the tables.")
+        .close();
 }
 
 void end_page(Html& html, const ChartList& charts) {
   html.close();  // main
   if (!charts_js().empty() && !charts.empty()) {
-    html.leaf("noscript",
-              "Charts need scripts, which are off here: every figure is in the tables.");
     html.open("script", {{"type", "application/json"}, {"id", "chart-data"}})
         .raw(chart_json(charts))
         .close();

@@ -23,20 +23,36 @@ std::string sign_of(std::string_view currency) {
   return currency == "XXX" ? "" : std::string{currency} + " ";
 }
 
+// Behind the first point of a text; 0: there is none.
+int decimals_in(std::string_view text) {
+  const std::size_t point = text.find('.');
+  if (point == text.npos) return 0;
+  std::size_t end = point + 1;
+  while (end < text.size() && std::isdigit(static_cast<unsigned char>(text[end])) != 0) ++end;
+  return static_cast<int>(end - point - 1);
+}
+
 }  // namespace
 
 std::string grouped(std::string number) {
   std::size_t end = number.find('.');
   if (end == number.npos) end = number.size();
   const std::size_t begin = !number.empty() && number.front() == '-' ? 1 : 0;
-  if (end - begin < 5) return number;
+  if (end - begin < 4) return number;
   for (std::size_t at = end; at > begin + 3; at -= 3) number.insert(at - 3, 1, ',');
   return number;
 }
 
-std::string range_words(const Figure& figure, double factor, int plain_decimals) {
-  // "123456 (123000 to 124000)", number by number.
-  const std::string plain = figure_text(figure, factor, plain_decimals);
+std::string range_words(const Figure& figure, double factor, int most_decimals) {
+  // No reader needs more digits of it than of its like that has no interval.
+  const auto rounded = [&](double value) { return number_text(value * factor, most_decimals); };
+  std::string plain = figure_text(figure, factor, most_decimals);
+  const std::string coarse = fmt::format("{} ({} to {})", rounded(figure.value),
+                                         rounded(figure.low), rounded(figure.high));
+  if (rounded(figure.low) == rounded(figure.high))
+    plain = rounded(figure.value);
+  else if (decimals_in(plain) > most_decimals)
+    plain = coarse;
   std::string out, number;
   for (const char c : plain + ' ') {
     const bool digit = std::isdigit(static_cast<unsigned char>(c)) != 0 || c == '.' || c == '-';
@@ -80,7 +96,7 @@ std::string month_words(std::string_view month) {
 std::string Words::currency_name() const { return currency == "XXX" ? "" : currency; }
 
 std::string Words::cost_per_distance(const Figure& cost_per_mile) const {
-  return sign_of(currency) + range_words(cost_per_mile, per_mile(), 2);
+  return sign_of(currency) + range_words(cost_per_mile, per_mile(), 3);
 }
 
 std::string Words::whole_money(const Figure& sum) const {
@@ -91,8 +107,6 @@ std::string Words::whole_money(const Figure& sum) const {
 }
 
 std::string Words::price(const Figure& per_kwh) const {
-  const auto plain = [](double value) { return number_text(value, 3); };
-  if (plain(per_kwh.low) == plain(per_kwh.high)) return sign_of(currency) + plain(per_kwh.value);
   return sign_of(currency) + range_words(per_kwh, 1, 3);
 }
 

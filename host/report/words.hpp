@@ -45,11 +45,12 @@ struct Words {
   [[nodiscard]] std::string when(const DueDates& due) const;
 };
 
-// "1,240": thousands parted from 10,000 on, as many decimals as asked for.
+// "1,240" of "1240".
 [[nodiscard]] std::string grouped(std::string number);
-// "0.431 (0.410 to 0.453)" with thousands parted.
+// "0.431 (0.410 to 0.453)" with thousands parted; never more decimals than asked for,
+// and without an interval where both its ends then read the same.
 [[nodiscard]] std::string range_words(const Figure& figure, double factor = 1,
-                                      int plain_decimals = 1);
+                                      int most_decimals = 1);
 // "a", "a and b", "a, b and c".
 [[nodiscard]] std::string listed(const std::vector<std::string>& items);
 // First letter large; a full stop behind, unless there is one.
