@@ -1,4 +1,5 @@
 // What the charts show, against the data that they were drawn from.
+import { PHONE } from './browser.mjs';
 
 // Every point is somewhere, and nothing was drawn from what is not a number.
 export async function every_point_is_drawn({ screen, expect }) {
@@ -36,11 +37,11 @@ export async function axes_tell_the_data({ screen, expect, note }) {
       const svg = figure.querySelector('.frame > svg');
       if (!svg || chart.kind === 'days') continue;
       const numbers = [...svg.querySelectorAll('text')].filter((one) => one.parentElement.tagName === 'g' && /^[−-]?[\d,]*\.?\d+$/.test(one.textContent.trim()))
-        .map((one) => ({ value: Number(one.textContent.replace('−', '-').replaceAll(',', '')), box: one.getBoundingClientRect() }));
+        .map((one) => ({ value: Number(one.textContent.replace('−', '-').replaceAll(',', '')), box: one.getBoundingClientRect(), end: one.parentElement.getAttribute('text-anchor') === 'end' }));
       // The axis of values lies down where names stand at the side.
-      const lying = chart.x.type === 'category' && Math.max(...chart.points.map((point) => String(point.x).length)) > 8;
+      const lying = chart.x.type === 'category' && chart.points.some((point) => String(point.x).length > 8 || /\p{L}{2}/u.test(point.x));
       const frame = svg.getBoundingClientRect();
-      const ticks = numbers.filter(({ box }) => (lying ? box.top > frame.bottom - 48 : box.right < frame.left + 46))
+      const ticks = numbers.filter(({ box, end }) => (lying ? box.top > frame.bottom - 48 : end && box.right < frame.left + 70))
         .map(({ value, box }) => ({ value, at: lying ? (box.left + box.right) / 2 : (box.top + box.bottom) / 2 }));
       if (ticks.length < 2) {
         out.push(`${figure.dataset.chart}: its axis has ${ticks.length} numbers`);
@@ -108,8 +109,7 @@ export async function days_have_their_bars({ screen, expect }) {
 
 // Names at the axes can be read: none runs into another.
 export async function labels_do_not_collide({ report, screen, expect }) {
-  const { PHONE } = await import('./browser.mjs');
-  const phone = await report.open({ size: PHONE });
+    const phone = await report.open({ size: PHONE });
   for (const [where, page] of [['desk', screen], ['phone', phone]]) {
     const found = await page.evaluate(() => [...document.querySelectorAll('figure.chart .frame > svg')].flatMap((svg) => {
       const out = [];

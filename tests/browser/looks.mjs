@@ -46,7 +46,7 @@ export async function a_phone_needs_no_sideways_scrolling({ report, expect }) {
   await page.evaluate(() => document.querySelectorAll('details').forEach((one) => { one.open = true; }));
   const found = await page.evaluate(() => {
     // Tables scroll in boxes of their own; words for the ear have no width.
-    const free = (one) => !one.closest('.scroll, pre, .for-the-ear, thead, .patterns');
+    const free = (one) => !one.closest('.scroll, pre, .for-the-ear, thead');
     const wide = [...document.querySelectorAll('main *')].filter((one) => free(one) && one.getBoundingClientRect().right > innerWidth + 0.5 && !(one instanceof SVGElement));
     const small = [...document.querySelectorAll('.frame svg text')].filter((one) => parseFloat(getComputedStyle(one).fontSize) * (one.ownerSVGElement.getBoundingClientRect().width / one.ownerSVGElement.viewBox.baseVal.width) < 10);
     return {
@@ -69,7 +69,7 @@ const run = (command, ...args) => execFileSync(command, args, { encoding: 'utf8'
 // The report as PDF by Chromium's own printing.
 export async function it_prints_on_a4({ report, out, expect, note }) {
   for (const colors of ['light', 'dark']) {
-    const page = await report.open({ colors });
+    const page = await report.open({ colors, media: null });
     const pdf = join(out, `report-${colors}.pdf`);
     await page.pdf({ path: pdf, preferCSSPageSize: true, tagged: true, outline: true });
     const about = run('pdfinfo', pdf);
