@@ -2,7 +2,7 @@
 // and tables are in the page without any of this.
 import { in_period, is_whole_period, WHOLE, work_filter } from './filter.js';
 import { begins_above_zero, dashes_of, draw, groups_of, height_of, known, shows_ranges } from './plots.js';
-import { pattern_picture, pattern_sheet, picture, svg_element, symbol_picture } from './shapes.js';
+import { bar_picture, picture, svg_element, symbol_picture } from './shapes.js';
 import { Tips } from './tips.js';
 
 const HOW_TO = 'Left and right arrow keys go from point to point.';
@@ -68,36 +68,15 @@ class Chart {
     const out = [];
     const groups = groups_of(chart);
     if (groups.length > 0)
-      out.push(...groups.map((group, k) => entry(chart.kind === 'bars' ? pattern_picture(k) : symbol_picture(k), group)));
+      out.push(...groups.map((group, k) => entry(chart.kind === 'bars' ? bar_picture(k) : symbol_picture(k), group)));
     if (shows_ranges(chart)) out.push(entry(stroke(1), '95 %'));
-    if (chart.points.some((point) => known(point.scatter_low) && known(point.scatter_high)))
+    if (chart.kind === 'ranges' && chart.points.some((point) => known(point.scatter_low) && known(point.scatter_high)))
       out.push(entry(stroke(4, { stroke: 'var(--soft)' }), 'scatter alone'));
     out.push(...(chart.lines ?? []).map((one, k) => entry(stroke(1.4, { stroke: 'var(--soft)', 'stroke-dasharray': dashes_of(k) }), one.name)));
     if (begins_above_zero(chart)) out.push(element('span', {}, 'the scale does not begin at 0'));
     if (chart.points.some((point) => !known(point.y)) && chart.kind !== 'days') out.push(element('span', {}, '? not known'));
     if (!is_dated(chart) && !is_whole_period(choice)) out.push(element('span', {}, 'the whole record'));
     return out;
-  }
-}
-
-// The same dots and bars as in the chart of all vans, one in each van's row, on one
-// scale; paper has these instead of that chart.
-function strips(chart) {
-  const most = Math.max(...chart.points.flatMap((point) => [point.y, point.high ?? 0])) || 1;
-  const percent = (value) => `${(100 * Math.max(0, value)) / most}%`;
-  const part = (name, from, to) => {
-    const out = element('i', { class: name });
-    out.style.left = percent(from);
-    if (to !== undefined) out.style.width = percent(to - from);
-    return out;
-  };
-  for (const point of chart.points) {
-    const row = [...document.querySelectorAll('table.vans tbody tr')].find((one) => one.dataset.van === point.x);
-    if (!row || !known(point.y)) continue;
-    const level = chart.lines?.[0]?.at[0]?.[1];
-    row.querySelector('th').append(element('div', { class: 'strip', 'aria-hidden': 'true' },
-      ...(known(level) ? [part('level', level)] : []),
-      part('range', point.low ?? point.y, point.high ?? point.y), part('dot', point.y)));
   }
 }
 
@@ -112,10 +91,7 @@ function start() {
   const source = document.getElementById('chart-data');
   if (!page || !source) return;
   const data = JSON.parse(source.textContent);
-  page.append(pattern_sheet());
   licences();
-
-  for (const chart of Object.values(data)) if (chart.van === '' && chart.kind === 'ranges' && chart.x.type === 'category') strips(chart);
 
   const spoken = page.appendChild(element('p', { class: 'for-the-ear', role: 'status', id: 'point-says' }));
   const charts = [...document.querySelectorAll('figure.chart[data-chart]')]

@@ -3,7 +3,7 @@
 import { axisFx, axisX, axisY, barX, barY, dot, gridX, gridY, line, plot, ruleX, ruleY, text } from '@observablehq/plot';
 
 import { days_in, is_month, month_of, months_between, short_month, utc_of } from './dates.js';
-import { pattern_of, symbol_of } from './shapes.js';
+import { bar_fill, hatch, symbol_of } from './shapes.js';
 
 const INK = 'var(--ink)', SOFT = 'var(--soft)', RULE = 'var(--rule)', PAPER = 'var(--paper)';
 const MANY_POINTS = 120;
@@ -35,7 +35,10 @@ function places_of(chart) {
 }
 
 const longest = (places) => Math.max(...places.map((place) => String(place).length));
-const lies_down = (chart, places) => chart.x.type === 'category' && places !== null && longest(places) > 8;
+// Words are read along a line of their own, beside their bar; hours and classes of
+// numbers stand under it.
+const lies_down = (chart, places) => chart.x.type === 'category' && places !== null
+  && (longest(places) > 8 || places.some((place) => /\p{L}{2}/u.test(place)));
 // Side by side each bar can have its range; where that would make slivers, groups are
 // stacked, and the ranges are in the tips and the table.
 const MOST_SIDE_BY_SIDE = 16;
@@ -56,7 +59,7 @@ export function height_of(chart) {
     const rows = stands_side_by_side(chart) ? places.length * groups_of(chart).length : places.length;
     return rows * 24 + 48;
   }
-  return 230;
+  return 216;
 }
 
 export const begins_above_zero = (chart) => chart.kind === 'ranges' && !chart.y.from_zero;
@@ -64,7 +67,22 @@ export const begins_above_zero = (chart) => chart.kind === 'ranges' && !chart.y.
 // `points` is what is left of chart.points by the filter.
 export function draw(chart, points, width) {
   if (chart.kind === 'days') return days(chart, points, width);
-  return chart.kind === 'bars' ? bars(chart, points, width) : ranges(chart, points, width);
+  return chart.kind === 'bars' ? hatched(chart, points, bars(chart, points, width)) : ranges(chart, points, width);
+}
+
+function hatched(chart, points, svg) {
+  const groups = groups_of(chart);
+  for (const bar of svg.querySelectorAll('.hit > rect')) {
+    const [x, y, width, height] = ['x', 'y', 'width', 'height'].map((name) => Number(bar.getAttribute(name)));
+    const lines = hatch(Math.max(0, groups.indexOf(points[bar.__data__].group)), x, y, width, height);
+    if (!lines) continue;
+    // In a group of its own: what is in `hit` stands for a point.
+    const group = bar.parentNode.cloneNode(false);
+    group.setAttribute('class', 'hatch');
+    group.append(lines);
+    bar.parentNode.after(group);
+  }
+  return svg;
 }
 
 const style = { fontFamily: 'inherit', fontSize: '11px', color: INK, background: 'none', overflow: 'visible' };
@@ -95,7 +113,9 @@ function domain_of(chart, points) {
 
 // The axis along which the points lie: marks and scale.
 function along(chart, places, width, margin) {
-  const label = { label: chart.x.label || null, labelAnchor: 'right', labelArrow: 'none' };
+  // Months need no name.
+  const named = chart.x.type !== 'time' && chart.x.label;
+  const label = { label: named ? chart.x.label : null, labelAnchor: 'right', labelArrow: 'none' };
   if (places === null) {
     const time = chart.x.type === 'time';
     const x = chart.points.map((point) => (time ? utc_of(point.x) : point.x));
@@ -216,7 +236,7 @@ function stacked(chart, points) {
 function bars(chart, points, width) {
   const places = places_of(chart) ?? [...new Set(points.map((point) => point.x))].sort();
   const groups = groups_of(chart);
-  const fill = (point) => pattern_of(Math.max(0, groups.indexOf(point.group)));
+  const fill = (point) => bar_fill(Math.max(0, groups.indexOf(point.group)));
   const spans = stacked(chart, points);
   const from = (_, k) => spans[k][0], to = (_, k) => spans[k][1];
   const looks = { fill, stroke: INK, strokeWidth: 0.7, className: 'hit' };
@@ -240,7 +260,7 @@ function bars(chart, points, width) {
     marks: [
       gridY({ stroke: RULE, strokeOpacity: 1 }),
       ...(side_by_side
-        ? [axisFx({ anchor: 'bottom', label: chart.x.label || null, labelArrow: 'none', ticks: shown, ...(chart.x.type === 'time' ? { tickFormat: month_label(shown) } : {}), color: SOFT })]
+        ? [axisFx({ anchor: 'bottom', label: chart.x.type === 'time' ? null : chart.x.label || null, labelArrow: 'none', ticks: shown, ...(chart.x.type === 'time' ? { tickFormat: month_label(shown) } : {}), color: SOFT })]
         : marks),
       axisY({ ...y_label(chart.y.label), ticks: 5, tickSize: 0, color: SOFT }),
       barY(points, { ...x, y1: from, y2: to, ...looks }),

@@ -1,4 +1,4 @@
-// What tells groups apart without colour: symbols for dots, patterns for bars.
+// What tells groups apart without colour: symbols for dots, hatching for bars.
 
 const SVG = 'http://www.w3.org/2000/svg';
 
@@ -64,30 +64,37 @@ export function picture(width, ...shapes) {
                      ...shapes);
 }
 
-// Light enough to save ink, and unlike each other on a black-and-white printer.
-const STROKES = [
-  [],
-  ['M0,6L6,0M-1,1L1,-1M5,7L7,5'],
-  ['M3,0V6'],
-  ['M0,3H6'],
-  ['M0,0L6,6M-1,5L1,7M5,-1L7,1', 'M0,6L6,0M-1,1L1,-1M5,7L7,5'],
-  ['M1,1h2v2h-2z'],
-];
+// Lines across a bar, by group: none, then slanting, upright, level .. Light enough to
+// save ink, and unlike each other on a black-and-white printer. They are lines of their
+// own and no SVG patterns, which a printer's file holds as a picture for each bar.
+const SLANTS = [[], ['/'], ['|'], ['\\'], ['-'], ['/', '\\'], ['|', '-']];
+const GAP = 5;  // pixels
 
-export const pattern_of = (group_number) => `url(#pattern-${group_number % STROKES.length})`;
+export const bar_fill = (group_number) => (group_number % SLANTS.length === 0 ? 'var(--bar)' : 'var(--paper)');
 
-// One sheet of patterns for all charts of the page.
-export function pattern_sheet() {
-  const patterns = STROKES.map((strokes, k) => svg_element(
-    'pattern', { id: `pattern-${k}`, width: 6, height: 6, patternUnits: 'userSpaceOnUse' },
-    svg_element('rect', { width: 6, height: 6, fill: k === 0 ? 'var(--bar)' : 'var(--paper)' }),
-    ...strokes.map((d) => svg_element('path', { d, stroke: 'var(--soft)', 'stroke-width': 1, fill: k === 5 ? 'var(--soft)' : 'none' }))));
-  return svg_element('svg', { width: 0, height: 0, 'aria-hidden': 'true', class: 'patterns' },
-                     svg_element('defs', {}, ...patterns));
+function lines_across(slant, x, y, width, height) {
+  const [right, bottom] = [x + width, y + height];
+  let d = '';
+  if (slant === '|') for (let at = x + GAP / 2; at < right; at += GAP) d += `M${at.toFixed(1)},${y}V${bottom}`;
+  if (slant === '-') for (let at = bottom - GAP / 2; at > y; at -= GAP) d += `M${x},${at.toFixed(1)}H${right}`;
+  // Lines of x + y (rising) or x - y (falling) all of one sum, cut off at the bar's edges.
+  const rising = slant === '/';
+  if (rising || slant === '\\')
+    for (let along = GAP; along < width + height; along += GAP * 1.4) {
+      const [from, to] = [Math.max(0, along - height), Math.min(width, along)];
+      const at = (run) => (rising ? y + along - run : bottom - along + run).toFixed(1);
+      d += `M${(x + from).toFixed(1)},${at(from)}L${(x + to).toFixed(1)},${at(to)}`;
+    }
+  return d;
 }
 
-export function pattern_picture(group_number) {
-  return picture(14, svg_element('rect', {
-    x: -6, y: -5, width: 12, height: 10, fill: pattern_of(group_number), stroke: 'var(--ink)', 'stroke-width': 0.8,
-  }));
+export function hatch(group_number, x, y, width, height) {
+  const d = SLANTS[group_number % SLANTS.length].map((slant) => lines_across(slant, x, y, width, height)).join('');
+  return d === '' ? null : svg_element('path', { d, fill: 'none', stroke: 'var(--soft)', 'stroke-width': 0.8, class: 'hatch' });
+}
+
+export function bar_picture(group_number) {
+  const lines = hatch(group_number, -6, -5, 12, 10);
+  return picture(14, svg_element('rect', { x: -6, y: -5, width: 12, height: 10, fill: bar_fill(group_number), stroke: 'var(--ink)', 'stroke-width': 0.8 }),
+                 ...(lines ? [lines] : []));
 }
