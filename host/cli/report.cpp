@@ -35,6 +35,17 @@ UtcTime days_before(const Zone& zone, UtcTime to, std::chrono::days days) {
   return from;
 }
 
+// The first instant of the day of the last odometer reading before `at`, not longer
+// before it than kSoonDays.
+std::optional<UtcTime> reading_before(const VanMoney& money, const Zone& zone, UtcTime at) {
+  std::optional<UtcTime> last;
+  for (const OdometerPoint& point : money.odometer)
+    if (point.when.to <= at && point.when.from >= at - report::kSoonDays &&
+        (!last || point.when.from > *last))
+      last = point.when.from;
+  return last ? std::optional{zone.day_of(*last).from} : std::nullopt;
+}
+
 Result<VanEvidence> evidence_of_van(Asked& asked, const DepotEvidence& depot, VanGathered gathered,
                                     const Comparison& comparison, std::size_t index) {
   const Fleet& fleet = asked.open.depot.fleet;
@@ -72,6 +83,15 @@ Result<VanEvidence> evidence_of_van(Asked& asked, const DepotEvidence& depot, Va
   const Period period{depot.from, depot.to};
   out.cost = cost_of(out.money, fleet, depot.soon_from, depot.to);
   out.cost_of_part = distance_of_part(out.cost, zone);
+  if (!out.cost.cost_per_mile.figure || out.cost_of_part)
+    if (const auto from = reading_before(out.money, zone, depot.soon_from)) {
+      VanCost longer = cost_of(out.money, fleet, *from, depot.to);
+      if (longer.cost_per_mile.figure && !distance_of_part(longer, zone)) {
+        out.cost = std::move(longer);
+        out.cost_of_part.reset();
+        out.cost_of_longer = true;
+      }
+    }
   out.cost_of_period = cost_of(out.money, fleet, depot.from, depot.to);
   out.charges = priced_charges(out.money, fleet);
   out.by_place = sums_by_place(out.charges, period);
@@ -101,7 +121,7 @@ Result<DepotEvidence> gather_evidence(Asked& asked, const AsOf& as_of, Units uni
   for (std::size_t k = 0; k < vans->size(); ++k) {
     auto van = evidence_of_van(asked, out, std::move((*vans)[k]), comparison, k);
     if (!van) return van.error();
-    if (!van->cost_of_part) costs.push_back(van->cost);
+    if (!van->cost_of_part && !van->cost_of_longer) costs.push_back(van->cost);
     out.vans.push_back(std::move(*van));
   }
   out.fleet_cost_per_mile = fleet_cost_per_mile(costs);

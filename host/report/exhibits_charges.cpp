@@ -75,7 +75,7 @@ Exhibit fleet_cost(const DepotEvidence& depot) {
           cost.distance_km.figure ? range_words(*cost.distance_km.figure, words.of_km(), 0)
                                   : "not known",
           left_out_words(cost)}});
-    if (!cost.cost_per_mile.figure || van.cost_of_part) continue;
+    if (!cost.cost_per_mile.figure || van.cost_of_part || van.cost_of_longer) continue;
     ChartPoint point = point_of(van.names.van, *cost.cost_per_mile.figure, words.per_mile());
     point.note = left_out_words(cost);
     out.chart.points.push_back(std::move(point));

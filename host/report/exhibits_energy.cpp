@@ -67,9 +67,9 @@ Exhibit energy_by_month(const VanEvidence& van, const DepotEvidence& depot) {
       out.finding = fmt::format("It took {} in {}.", words.energy_per_distance(low),
                                 month_words(least->month));
     else if (apart(low, high))
-      out.finding = fmt::format("It took more in {}, {}, than in {}, {}.",
-                                month_words(most->month), words.energy_per_distance(high),
-                                month_words(least->month), words.energy_per_distance(low));
+      out.finding = fmt::format("It took more in {}, {}, than in {}, {}.", month_words(most->month),
+                                words.energy_per_distance(high), month_words(least->month),
+                                words.energy_per_distance(low));
     else
       out.finding = fmt::format("No month is told apart from another: {} in {}, {} in {}.",
                                 words.energy_per_distance(low), month_words(least->month),

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 
+#include "ledger/van_duty.hpp"
 #include "report/number_text.hpp"
 
 namespace packmile::report {
@@ -76,7 +77,7 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   std::vector<std::string> unknown;
   for (const VanEvidence& van : depot.vans) {
     const MaybeFigure& cost = van.cost.cost_per_mile;
-    if (!cost.figure || van.cost_of_part) {
+    if (!cost.figure || van.cost_of_part || van.cost_of_longer) {
       unknown.push_back(van.names.van);
       continue;
     }
@@ -112,7 +113,7 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   else
     out = fmt::format("{} was dearest in these {} days: {}", dearest->names.van, kSoonDays.count(),
                       said);
-  if (!unknown.empty()) out += fmt::format("; not known of {}", listed(unknown));
+  if (!unknown.empty()) out += fmt::format("; not known of {} for these days", listed(unknown));
   return sentence(out);
 }
 
@@ -123,6 +124,9 @@ std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {
                                 depot.words.each_distance());
   const std::string without = left_out_words(van.cost);
   if (!without.empty()) out += ", " + without;
+  if (van.cost_of_longer)
+    out += fmt::format("; since {}, when its odometer was read",
+                       depot.words.day(local_day(depot.zone, van.cost.from)));
   if (van.cost_of_part)
     out += fmt::format("; it reads high: its distance is that of {:.0f} of the {:.0f} days",
                        van.cost_of_part->driven_days, van.cost_of_part->days);

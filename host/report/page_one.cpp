@@ -111,7 +111,7 @@ void write_vans(Html& html, const DepotEvidence& depot) {
   const std::string cost = fmt::format("cost, last {} days", kSoonDays.count());
   double end = 0;
   for (const VanEvidence& van : depot.vans)
-    if (van.cost.cost_per_mile.figure && !van.cost_of_part)
+    if (van.cost.cost_per_mile.figure && !van.cost_of_part && !van.cost_of_longer)
       end = std::max(end, van.cost.cost_per_mile.figure->high);
   html.open("div", {{"class", "scroll"}});
   html.open("table", {{"class", "vans"}, {"role", "table"}});
@@ -127,7 +127,7 @@ void write_vans(Html& html, const DepotEvidence& depot) {
     html.open("tr", {{"role", "row"}, {"data-van", van.names.van}});
     html.open("th", {{"scope", "row"}, {"role", "rowheader"}});
     html.leaf("a", van.names.van, {{"href", fmt::format("#van-{}", k + 1)}});
-    if (!van.cost_of_part)
+    if (!van.cost_of_part && !van.cost_of_longer)
       write_strip(html, van.cost.cost_per_mile, depot.fleet_cost_per_mile, end);
     html.close();
     const auto cell = [&](const std::string& subject, const std::string& text) {

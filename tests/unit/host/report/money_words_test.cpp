@@ -38,7 +38,8 @@ TEST_CASE("money words: the dearest van only where it is told") {
   part.cost_of_part = DistanceOfPart{10, 30};
   CHECK(
       dearest_sentence(cost_depot({cost_van("Ash", 0.2, 0.3), cost_van("Oak", 0.4, 0.5), part})) ==
-      "Oak was dearest in these 30 days: £0.45 (0.40 to 0.50) a mile; not known of Elm.");
+      "Oak was dearest in these 30 days: £0.45 (0.40 to 0.50) a mile; not known of Elm for "
+      "these days.");
   CHECK(dearest_sentence(cost_depot({part})) ==
         "What a mile cost in these 30 days is not known of any van.");
 }
