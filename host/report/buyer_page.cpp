@@ -40,8 +40,28 @@ void write_sums(Html& html, const DataTable& table) {
   html.close();
 }
 
+// Empty: not for this page.
+std::string question_words(VerdictQuestion question) {
+  switch (question) {
+    case VerdictQuestion::pack_current:
+      return "the meaning of the pack current";
+    case VerdictQuestion::offset_a:
+      return "the offset of its sensor, taken out";
+    case VerdictQuestion::gain:
+      return "the gain of its sensor, taken out";
+    case VerdictQuestion::distance_scale:
+      return "kilometres of the odometer for each of the speed";
+    case VerdictQuestion::coding:
+    case VerdictQuestion::sign:
+    case VerdictQuestion::soc_step_pct:
+    case VerdictQuestion::speed_rounding:
+      return {};
+  }
+  return {};
+}
+
 DataTable months_table(const BuyerEvidence& buyer, const Words& words) {
-  DataTable table{"sums by month",
+  DataTable table{"Sums by month",
                   {{"month"},
                    {fmt::format("trips, {}", words.distance_unit()), true},
                    {"out of the pack, kWh", true},
@@ -72,7 +92,7 @@ DataTable months_table(const BuyerEvidence& buyer, const Words& words) {
 
 DataTable odometer_table(const BuyerEvidence& buyer, const Words& words) {
   const std::string unit{words.distance_unit()};
-  DataTable table{"the odometer by month",
+  DataTable table{"The odometer by month",
                   {{"month"},
                    {fmt::format("at its end, {}", unit), true},
                    {fmt::format("gained, {}", unit), true},
@@ -134,11 +154,12 @@ std::vector<std::string> measured_sentences(const BuyerEvidence& buyer) {
       "Energy and ampere-hours are pack voltage times pack current, as the van's own controller "
       "answers them several times a second, added up over time.",
       "Distance is the van's odometer, or its speed over time where a drive is short."};
-  for (const Verdict& verdict : buyer.van.verdicts)
-    if (verdict.question == VerdictQuestion::pack_current ||
-        verdict.question == VerdictQuestion::offset_a || verdict.question == VerdictQuestion::gain)
-      out.push_back(sentence(fmt::format("{}: {}; {}", word_of(verdict.question),
-                                         word_of(verdict.answer), verdict.evidence)));
+  // What was not agreed is among what was assumed.
+  for (const Verdict& verdict : buyer.van.verdicts) {
+    const std::string name = question_words(verdict.question);
+    if (!name.empty() && verdict.answer == VerdictAnswer::agreed)
+      out.push_back(sentence(fmt::format("{}, agreed: {}", name, verdict.evidence)));
+  }
   return out;
 }
 
@@ -179,7 +200,7 @@ void write_archive(Html& html, const BuyerEvidence& buyer) {
             "Each line is the SHA-256 of one file of raw sectors as the logger wrote them. Whoever "
             "has a copy of archive/, notes.csv and fleet.toml makes every figure of this page anew "
             "with the two last commands; the first one shows whether the raw files are these.");
-  DataTable table{"raw files", {{"file"}, {"bytes", true}, {"SHA-256"}}, {}};
+  DataTable table{"Raw files", {{"file"}, {"bytes", true}, {"SHA-256"}}, {}};
   for (const FileDigest& file : buyer.files)
     table.lines.push_back({{}, {}, {file.file, std::to_string(file.bytes), file.sha256}});
   write_sums(html, table);
@@ -221,8 +242,7 @@ std::string buyer_page(const DepotEvidence& depot, const BuyerEvidence& buyer) {
   html.leaf("h2", "The pack");
   write_exhibit(html, capacity_by_month(van, depot), "buyer", charts);
   html.leaf("p", sentence(latest_capacity(van).reason));
-  for (const FadeRow& row : van.fade)
-    html.leaf("p", sentence(fmt::format("fade against {}: {}", word_of(row.against), row.reason)));
+
   html.leaf("h2", "Gaps");
   write_sentences(html, gap_sentences(buyer, words));
   html.leaf("h2", "What was measured");

@@ -63,9 +63,10 @@ Exhibit duty_by_month(const VanEvidence& van, const DepotEvidence& depot) {
   if (!upkeep.odometer_km.figure) {
     out.finding = sentence("its odometer is not known: " + upkeep.odometer_km.why);
   } else {
-    out.finding = fmt::format("{} {} by its odometer",
-                              range_words(*upkeep.odometer_km.figure, words.of_km(), 0),
-                              words.distance_unit());
+    out.finding =
+        fmt::format("{} {} by its odometer",
+                    grouped(number_text(upkeep.odometer_km.figure->value * words.of_km(), 0)),
+                    words.distance_unit());
     if (upkeep.equivalent_years.figure)
       out.finding +=
           fmt::format(", {:.1f} years of average use", upkeep.equivalent_years.figure->value);

@@ -62,6 +62,11 @@ std::vector<std::string> left_out(const VanCost& cost) {
   return out;
 }
 
+std::vector<std::string> in_order(std::vector<std::string> words) {
+  std::ranges::sort(words);
+  return words;
+}
+
 }  // namespace
 
 std::string input_words(std::string_view key) { return named(kInputNames, key); }
@@ -97,7 +102,9 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   std::vector<std::string> overlapping, unlike;
   for (const VanEvidence* van : known) {
     if (van == dearest) continue;
-    if (van->cost.not_included != dearest->cost.not_included)
+    // What only the other one leaves out might make it the dearer.
+    if (!std::ranges::includes(in_order(dearest->cost.not_included),
+                               in_order(van->cost.not_included)))
       unlike.push_back(van->names.van);
     else if (!apart(*van->cost.cost_per_mile.figure, cost))
       overlapping.push_back(van->names.van);
@@ -105,8 +112,8 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   std::string out;
   if (!unlike.empty())
     out = fmt::format(
-        "which van is dearest is not told: the sum of {} leaves out other things than that of {}",
-        dearest->names.van, listed(unlike));
+        "which van is dearest is not told: what the sum of {} leaves out is in that of {}",
+        listed(unlike), dearest->names.van);
   else if (!overlapping.empty())
     out = fmt::format("which van is dearest cannot be told: the range of {} overlaps that of {}",
                       dearest->names.van, listed(overlapping));

@@ -26,19 +26,18 @@ DepotEvidence cost_depot(std::vector<VanEvidence> vans) {
 // No source: the dearest is said only where nothing overlaps it and the sums are alike.
 TEST_CASE("money words: the dearest van only where it is told") {
   CHECK(dearest_sentence(cost_depot({cost_van("Ash", 0.2, 0.3), cost_van("Oak", 0.4, 0.5)})) ==
-        "Oak was dearest in these 30 days: £0.45 (0.40 to 0.50) a mile.");
+        "Oak was dearest in these 30 days: £0.450 (0.400 to 0.500) a mile.");
   CHECK(dearest_sentence(cost_depot({cost_van("Ash", 0.2, 0.41), cost_van("Oak", 0.4, 0.5)})) ==
         "Which van is dearest cannot be told: the range of Oak overlaps that of Ash.");
   VanEvidence unlike = cost_van("Ash", 0.2, 0.3);
   unlike.cost.not_included = {"depreciation"};
   CHECK(dearest_sentence(cost_depot({unlike, cost_van("Oak", 0.4, 0.5)})) ==
-        "Which van is dearest is not told: the sum of Oak leaves out other things than that of "
-        "Ash.");
+        "Which van is dearest is not told: what the sum of Ash leaves out is in that of Oak.");
   VanEvidence part = cost_van("Elm", 0.9, 1.0);
   part.cost_of_part = DistanceOfPart{10, 30};
   CHECK(
       dearest_sentence(cost_depot({cost_van("Ash", 0.2, 0.3), cost_van("Oak", 0.4, 0.5), part})) ==
-      "Oak was dearest in these 30 days: £0.45 (0.40 to 0.50) a mile; not known of Elm for "
+      "Oak was dearest in these 30 days: £0.450 (0.400 to 0.500) a mile; not known of Elm for "
       "these days.");
   CHECK(dearest_sentence(cost_depot({part})) ==
         "What a mile cost in these 30 days is not known of any van.");
@@ -50,7 +49,7 @@ TEST_CASE("money words: a cost says what it is without") {
   van.cost.not_included = {"tyres", "depreciation", "tyres"};
   const DepotEvidence depot = cost_depot({van});
   CHECK(cost_sentence(van, depot) ==
-        "£0.25 (0.20 to 0.30) a mile, without tyres and loss in value");
+        "£0.250 (0.200 to 0.300) a mile, without tyres and loss in value");
   van.cost_of_part = DistanceOfPart{10, 30};
   CHECK(cost_sentence(van, depot)
             .ends_with("; it reads high: its distance is that of 10 of the 30 days"));

@@ -22,7 +22,7 @@ TEST_CASE("report words: thousands are parted") {
   CHECK(grouped("1000") == "1,000");
   CHECK(grouped("-1234567.25") == "-1,234,567.25");
   CHECK(grouped("0.12345") == "0.12345");
-  CHECK(range_words(figure_of(12345, 0, 120)) == "12,345 (12,110 to 12,580)");
+  CHECK(range_words(figure_of(12345, 0, 120)) == "12,350 (12,110 to 12,580)");
 }
 
 // No source: a range is never finer than was asked for, and is left out where both
@@ -39,6 +39,9 @@ TEST_CASE("report words: when something is due") {
   CHECK(kPounds.day(june) == "12 June");
   CHECK(kPounds.day(word_day(2027, 6, 12)) == "12 June 2027");
   CHECK(kPounds.when({june, june, july}) == "between 12 June and 4 July");
+  const LocalDay next = word_day(2027, 7, 4), later = word_day(2027, 9, 1);
+  CHECK(kPounds.when({next, june, next}) == "between 12 June 2026 and 4 July 2027");
+  CHECK(kPounds.when({later, next, later}) == "between 4 July and 1 September 2027");
   CHECK(kPounds.when({june, june, june}) == "on 12 June");
   CHECK(kPounds.when({july, june, std::nullopt}) == "from 12 June on");
   CHECK(kPounds.when({june, word_day(2026, 1, 1), july}) == "between now and 4 July");
@@ -53,7 +56,7 @@ TEST_CASE("report words: the reader's units") {
   km.miles = false;
   CHECK(kPounds.distance({160.9344, 160.9344, 160.9344, 0}) == "100 miles");
   CHECK(km.distance({160.9344, 160.9344, 160.9344, 0}) == "161 km");
-  CHECK(kPounds.energy_per_distance({0.5, 0.4, 0.6, 0}) == "0.50 (0.40 to 0.60) kWh a mile");
+  CHECK(kPounds.energy_per_distance({0.5, 0.4, 0.6, 0}) == "0.500 (0.400 to 0.600) kWh a mile");
   CHECK(km.energy_per_distance({0.5, 0.5, 0.5, 0}) == "0.311 kWh a km");
   CHECK(kPounds.cost_per_distance({0.431, 0.41, 0.453, 0}) == "£0.431 (0.410 to 0.453)");
   CHECK(kPounds.whole_money({11900, 10100, 13800, 0}) == "£11,900 (10,100 to 13,800)");
