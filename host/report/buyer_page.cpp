@@ -208,10 +208,9 @@ void write_archive(Html& html, const BuyerEvidence& buyer) {
                              buyer.digest_of_all));
   std::string commands = "(cd archive && sha256sum";
   for (const FileDigest& file : buyer.files) commands += " " + file.file;
-  commands += ")\npackmile rebuild --depot .\n";
-  commands +=
-      fmt::format("packmile throughput --depot . --van {}", shell_word(buyer.van.names.van));
-  html.leaf("pre", commands);
+  html.open("pre").text(commands + ")").raw("\n");
+  html.text("packmile rebuild --depot .").raw("\n");
+  html.text("packmile throughput --depot . --van " + shell_word(buyer.van.names.van)).close();
 }
 
 }  // namespace
