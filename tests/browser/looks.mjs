@@ -101,10 +101,12 @@ export async function it_prints_on_a4({ report, out, expect, note }) {
     // Page one has all of its words, page two begins with the first van.
     const first = new Map();
     for (const word of text_of(1)) first.set(word, (first.get(word) ?? 0) + 1);
+    // A word may be broken at the end of its line.
+    const unbroken = text_of(1).join('');
     const missing = words_of(sections[0].text).filter((word) => {
       const left = first.get(word) ?? 0;
       first.set(word, left - 1);
-      return left <= 0;
+      return left <= 0 && !unbroken.includes(word);
     });
     expect(missing.length === 0, `page one has lost ${missing.length} words, first '${missing.slice(0, 8).join(' ')}'`);
     const page_of = new Map();

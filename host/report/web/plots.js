@@ -123,7 +123,7 @@ function along(chart, places, width, margin) {
     return {
       value: (point) => (time ? utc_of(point.x) : point.x),
       scale: { type: time ? 'utc' : 'linear', nice: !time, ...(one_day ? { domain: [+x[0] - 864e5 * 15, +x[0] + 864e5 * 15] } : {}) },
-      marks: [axisX({ ...label, ticks: Math.max(3, Math.round(width / 90)), tickSize: 4, color: SOFT })],
+      marks: [axisX({ ...label, ticks: Math.max(3, Math.round(width / 90)), tickSize: 4, color: SOFT, lineHeight: 1.15 })],
     };
   }
   const months = chart.x.type === 'time';
