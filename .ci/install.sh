@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Installs the packages of the named sections of packages.txt that are missing:
 #   bash .ci/install.sh build test firmware
+# A line "PACKAGE unless COMMAND" is passed over where the command is there already.
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
 
@@ -9,9 +10,11 @@ for section in "$@"; do
   packages=$(awk -v want="[$section]" '
     /^# \[/ { inside = index($0, want) > 0; next }
     /^#/ || /^$/ { next }
+    inside && $2 == "unless" { if (system("command -v " $3 " >/dev/null") == 0) print "-"; else print $1; next }
     inside { print }' "$here/packages.txt")
   [ -n "$packages" ] || { echo "install: no section [$section] in .ci/packages.txt" >&2; exit 2; }
   for package in $packages; do
+    [ "$package" != - ] || continue
     dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null | grep -qx installed ||
       missing+=("$package")
   done

@@ -31,10 +31,11 @@ cortex_m() {
     ctest --preset cortex-m --no-tests=error
 }
 
-part "packages" bash .ci/install.sh build test firmware fuzz
+part "packages" bash .ci/install.sh build test browser firmware fuzz
 part "build" build release -DBUILD_TESTING=ON
 part "tests" run_tests release -LE 'powercut|faults'
 part "card exhaustion" run_tests release -L 'powercut|faults'
+part "browser" bash tests/browser/run.sh build/release/bin
 part "core for Cortex-M" cortex_m
 part "sanitizer build" build asan -DBUILD_TESTING=ON -DPACKMILE_UNDEFINED_EVERYWHERE=OFF
 # The checks against outside tools and data run the same programs, ten times slower

@@ -3,9 +3,8 @@
 
 #include <algorithm>
 
-#include "cli/number_text.hpp"
-#include "cli/van_rows.hpp"
-#include "ledger/pack_rows.hpp"
+#include "report/number_text.hpp"
+#include "cli/van_evidence.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -83,18 +82,12 @@ ExitCode run_capacity(const RowsOptions& options) {
   std::vector<std::vector<std::string>> lines;
   std::string means;
   for (const AskedVan& van : asked.vans) {
-    std::vector<CapacityRow> all;
-    if (van.id) {
-      auto list = asked.open.ledger.capacity(*van.id);
-      if (!list) {
-        say(list.error());
-        return ExitCode::failed;
-      }
-      all = capacity_in(std::move(*list), asked.period);
-    } else {
-      all = capacity_unseen(facts_of(asked.open.depot.fleet, van.names),
-                            expectation_of(asked.open.depot.fleet, van.names), asked.zone());
+    const auto told = capacity_of_van(asked, van);
+    if (!told) {
+      say(told.error());
+      return ExitCode::failed;
     }
+    const std::vector<CapacityRow>& all = *told;
     const bool has_months = std::ranges::any_of(
         all, [](const CapacityRow& row) { return row.scope == CapacityScope::month; });
     std::size_t charges = 0, re_anchors = 0;

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <map>
 
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/owner_questions.hpp"
 #include "cli/say.hpp"
 #include "calendar/zone.hpp"

@@ -85,6 +85,18 @@ struct RowsOptions {
   std::optional<std::string> by;     // of cost alone: month
 };
 
+enum class ReportFormat : std::uint8_t { html, xlsx };
+
+struct ReportOptions {
+  std::optional<std::string> depot;
+  std::string output;  // never standard output
+  ReportFormat format = ReportFormat::html;
+  bool for_buyer = false;
+  std::optional<std::string> van;  // name or VIN; with for_buyer alone
+  std::optional<std::string> as_of;
+  Units units = Units::miles;
+};
+
 struct SamplesOptions {
   std::vector<std::string> cards;
   std::vector<std::string> signals;  // empty: all
@@ -122,6 +134,7 @@ struct SignalsOptions {
 [[nodiscard]] ExitCode run_capacity(const RowsOptions& options);
 [[nodiscard]] ExitCode run_upkeep(const RowsOptions& options);
 [[nodiscard]] ExitCode run_fade(const RowsOptions& options);
+[[nodiscard]] ExitCode run_report(const ReportOptions& options);
 [[nodiscard]] ExitCode run_samples(const SamplesOptions& options);
 [[nodiscard]] ExitCode run_sectors(const SectorsOptions& options);
 [[nodiscard]] ExitCode run_signals(const SignalsOptions& options);

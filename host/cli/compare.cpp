@@ -5,15 +5,11 @@
 #include <fmt/format.h>
 
 #include "cli/as_of.hpp"
-#include "cli/cost_period.hpp"
-#include "cli/number_text.hpp"
-#include "cli/van_rows.hpp"
-#include "ledger/upkeep.hpp"
+#include "report/number_text.hpp"
+#include "cli/van_evidence.hpp"
 
 namespace packmile::cli {
 namespace {
-
-constexpr char kNoCost[] = "nothing is on record in this period";
 
 // Of one type: what the terms came out as, and which were left out and why.
 std::string effects_text(const MileType& type, const std::string& vans, bool miles) {
@@ -63,45 +59,17 @@ ExitCode run_compare(const RowsOptions& options) {
 
   const AsOfOr as_of = find_as_of(asked, options.as_of);
   if (!as_of.as_of) return as_of.code;
-  const Fleet& fleet = asked.open.depot.fleet;
-  std::vector<VanToCompare> vans;
-  std::vector<VanMoney> money;
-  // A van is compared with all others, also where one row is shown.
-  for (const AskedVan& van : asked.all) {
-    auto record = on_record(asked, van);
-    if (!record) {
-      say(record.error());
-      return ExitCode::failed;
-    }
-    std::vector<CapacityRow> capacity;
-    if (van.id) {
-      auto read = asked.open.ledger.capacity(*van.id);
-      if (!read) {
-        say(read.error());
-        return ExitCode::failed;
-      }
-      capacity = std::move(*read);
-    }
-    const VanDuty duty = duty_of(record->parts, record->notes, asked.zone(), as_of.as_of->at);
-    const FleetVan* known = fleet.van_of_name(van.names.van);
-    VanKeep keep =
-        keep_van(fleet.keep_of(van.names.van), known != nullptr ? known->annual_km : std::nullopt,
-                 duty, record->parts.trips, capacity, asked.zone(), fleet.currency);
-    money.push_back(van_money(van.names, record->parts, record->notes, fleet));
-    vans.push_back({van.names, std::move(record->parts), std::move(keep),
-                    MaybeFigure::unknown(kNoCost), equivalent_years_of(duty)});
+  const auto gathered = gather_vans(asked, *as_of.as_of);
+  if (!gathered) {
+    say(gathered.error());
+    return ExitCode::failed;
   }
-  const auto sharing = owned_spans(asked);
-  if (!sharing) return ExitCode::failed;
-  if (const auto period = whole_period(asked, as_of.as_of->at, money))
-    for (std::size_t k = 0; k < vans.size(); ++k) {
-      VanCost cost = cost_of(cost_input(money[k], fleet, *sharing), period->first, period->second);
-      vans[k].narrower_cost = narrower_by(cost);
-      vans[k].cost_per_mile = std::move(cost.cost_per_mile);
-      for (LeftOut& one : cost.not_included) vans[k].not_included.push_back(std::move(one.word));
-    }
-  Comparison comparison = compare(vans, asked.period, asked.zone());
-  comparison.currency = fleet.currency;
+  const auto compared = compare_gathered(asked, *as_of.as_of, *gathered);
+  if (!compared) {
+    say(compared.error());
+    return ExitCode::failed;
+  }
+  const Comparison& comparison = *compared;
 
   Rows rows{compare_columns(), {}};
   std::vector<std::vector<std::string>> lines, part_lines, keep_lines;

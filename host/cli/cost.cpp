@@ -7,7 +7,7 @@
 
 #include "cli/as_of.hpp"
 #include "cli/cost_period.hpp"
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/van_cost.hpp"
 #include "money/counter_cost.hpp"
@@ -111,7 +111,10 @@ ExitCode run_cost(const RowsOptions& options) {
   std::map<std::string, std::set<std::string>> left_out;  // reason: vans
   Reasons reasons;
   const auto sharing = owned_spans(asked);
-  if (!sharing) return ExitCode::failed;
+  if (!sharing) {
+    say(sharing.error());
+    return ExitCode::failed;
+  }
   const auto period = whole_period(asked, as_of.as_of->at, vans);
   const auto money = [&](const MaybeFigure& f) { return money_text(f, fleet.currency); };
   std::vector<CostInput> inputs;
@@ -154,7 +157,8 @@ ExitCode run_cost(const RowsOptions& options) {
            figure_text(cost.grid_kwh_per_mile, miles ? 1 : 1 / kKmPerMile),
            money(cost.charger_loss_cost), money(cost.standing_cost), figure_text(cost.lost_days)});
       if (cost.cost_per_mile.figure && !cost.short_distance.empty())
-        told += fmt::format("{}, {}: {}\n", name, when, clean_text(cost.short_distance));
+        told += fmt::format("{}, {}: {}; {}\n", name, when, clean_text(cost.short_distance),
+                            cost.short_distance_cure);
       if (cost.unsure_sessions > 0)
         told += fmt::format(
             "{}, {}: charges that may or may not belong to it: {}; the intervals "

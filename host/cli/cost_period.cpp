@@ -42,15 +42,12 @@ std::optional<std::pair<UtcTime, UtcTime>> whole_period(const Asked& asked, UtcT
   return std::pair{*from, to};
 }
 
-std::optional<std::vector<OwnedSpan>> owned_spans(Asked& asked) {
+Result<std::vector<OwnedSpan>> owned_spans(Asked& asked) {
   const Fleet& fleet = asked.open.depot.fleet;
   std::vector<OwnedSpan> out;
   for (const FleetVan& van : fleet.vans) {
     const auto notes = van_notes(asked.open.ledger, van.name);
-    if (!notes) {
-      say(notes.error());
-      return std::nullopt;
-    }
+    if (!notes) return notes.error();
     out.push_back(owned_of({van.name, van.vin}, *notes, fleet));
   }
   return out;

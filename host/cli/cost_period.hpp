@@ -15,8 +15,7 @@ namespace packmile::cli {
 [[nodiscard]] std::optional<std::pair<UtcTime, UtcTime>> whole_period(
     const Asked& asked, UtcTime today, const std::vector<VanMoney>& vans);
 
-// When each van of fleet.toml was owned, whichever were asked for. Absent: the error
-// has been said.
-[[nodiscard]] std::optional<std::vector<OwnedSpan>> owned_spans(Asked& asked);
+// When each van of fleet.toml was owned, whichever were asked for.
+[[nodiscard]] Result<std::vector<OwnedSpan>> owned_spans(Asked& asked);
 
 }  // namespace packmile::cli

@@ -1,9 +1,8 @@
 // packmile fade: how fast each pack loses capacity, and whether that was expected.
 #include <fmt/format.h>
 
-#include "cli/number_text.hpp"
-#include "cli/van_rows.hpp"
-#include "ledger/pack_rows.hpp"
+#include "report/number_text.hpp"
+#include "cli/van_evidence.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -48,19 +47,12 @@ ExitCode run_fade(const RowsOptions& options) {
   std::vector<std::vector<std::string>> lines;
   std::string means;
   for (const AskedVan& van : asked.vans) {
-    FadeSource source;
-    if (van.id) {
-      auto read = asked.open.ledger.fade(*van.id);
-      if (!read) {
-        say(read.error());
-        return ExitCode::failed;
-      }
-      source = std::move(*read);
+    const auto told = fade_of_van(asked, van);
+    if (!told) {
+      say(told.error());
+      return ExitCode::failed;
     }
-    const PackFacts facts =
-        pack_facts_of(facts_of(asked.open.depot.fleet, van.names),
-                      expectation_of(asked.open.depot.fleet, van.names), {}, asked.zone());
-    for (const FadeRow& row : fade_in(source, asked.period, facts, asked.zone())) {
+    for (const FadeRow& row : told->rows) {
       rows.rows.push_back(row_of(van.names, row, asked.zone()));
       if (options.format != Format::table) continue;
       const Unit unit = unit_of(row.against, miles);

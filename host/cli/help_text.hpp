@@ -213,6 +213,18 @@ inline constexpr std::array kCommandHelp{
         "--from and --to choose by the end of the data that a verdict rests on.\n",
         "packmile throughput"},
     CommandHelp{
+        "report",
+        "-o FILE",
+        "Makes one page to print and act on: what is due, what each van costs, what is not known.",
+        {"packmile report -o report.html", "packmile report -o report.xlsx --format xlsx",
+         "packmile report -o willow.html --for-buyer --van Willow"},
+        "The HTML is one file that opens without a network and prints on A4; with scripts off\n"
+        "every finding and table is there. The spreadsheet has one sheet a table. For a buyer:\n"
+        "sums by month, no clock times and no places, what was assumed, and the SHA-256 of the\n"
+        "raw archive. It informs: the maker's schedule, the law and a competent inspection\n"
+        "decide.\n",
+        "packmile sheet, for the next walk-round"},
+    CommandHelp{
         "samples",
         "CARD...",
         "Writes every sample of cards: raw words as the van sent them, values, units, times.",

@@ -201,6 +201,7 @@ class Program {
     add_rows("upkeep", run_upkeep, Today::asked);
     add_rows("capacity", run_capacity);
     add_rows("fade", run_fade);
+    add_report();
     add_samples();
     add_sectors();
     add_signals();
@@ -446,6 +447,42 @@ class Program {
     };
   }
 
+  void add_report() {
+    Command& command = add("report");
+    Words& words = words_of("report");
+    CLI::App& app = *command.app;
+    add_depot(app, words);
+    app.add_option("-o,--output", report_.output, "FILE   appears whole or not at all");
+    add_format(app, words, {"html", "xlsx"});
+    app.add_flag("--for-buyer", report_.for_buyer,
+                 "of one van what whoever buys it may see: sums by month, no times, no places");
+    app.add_option("--van", words.van, "NAME|VIN   with --for-buyer: which one");
+    app.add_option("--as-of", words.as_of,
+                   "D   what today is; default the last moment in archive and notes");
+    app.add_option("--units", words.units, "miles|km   of the page; default miles")
+        ->check(CLI::IsMember({"miles", "km"}));
+    command.required.emplace_back("-o FILE: a report is a file", [this] {
+      return !report_.output.empty() && report_.output != "-";
+    });
+    command.required.emplace_back("--van NAME with --for-buyer", [this, &app] {
+      return !report_.for_buyer || app.count("--van") != 0;
+    });
+    command.required.emplace_back(
+        "--for-buyer with --van: the report is of all vans",
+        [this, &app] { return report_.for_buyer || app.count("--van") == 0; });
+    command.required.emplace_back("--format html with --for-buyer", [this, &words] {
+      return !report_.for_buyer || words.format == "html";
+    });
+    command.run = [this, &app, &words] {
+      report_.depot = given(app, "--depot", words.depot);
+      report_.van = given(app, "--van", words.van);
+      report_.as_of = given(app, "--as-of", words.as_of);
+      report_.units = words.units == "km" ? Units::km : Units::miles;
+      report_.format = words.format == "xlsx" ? ReportFormat::xlsx : ReportFormat::html;
+      return run_report(report_);
+    };
+  }
+
   void add_samples() {
     Command& command = add("samples");
     add_cards(command, samples_.cards);
@@ -518,6 +555,7 @@ class Program {
   ImportOptions import_;
   NoteOptions note_;
   SheetOptions sheet_;
+  ReportOptions report_;
   SamplesOptions samples_;
   SectorsOptions sectors_;
   SignalsOptions signals_;

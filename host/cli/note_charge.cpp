@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "energy/noted_charges.hpp"
 
 namespace packmile::cli {

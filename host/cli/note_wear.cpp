@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/van_rows.hpp"
 #include "ledger/upkeep.hpp"
 

@@ -1,8 +1,9 @@
-// What goes to people on stderr, and text that is safe on a terminal.
+// What goes to people on stderr.
 #pragma once
 #include <string>
 #include <string_view>
 
+#include "report/safe_text.hpp"
 #include "result.hpp"
 
 namespace packmile::cli {
@@ -19,10 +20,6 @@ enum class ExitCode : int {
 void say(const Error& error);
 // "packmile: text"
 void say(std::string_view text);
-
-// Text from cards and files, made harmless: control characters, what turns the
-// direction of writing and what is no UTF-8 become question marks.
-[[nodiscard]] std::string clean_text(std::string_view text);
 
 // A usage error: said, and answered with ExitCode::usage.
 ExitCode wrong_usage(const std::string& what, const std::string& hint);

@@ -1,11 +1,9 @@
 // packmile sessions: one row for each charge session.
 #include <fmt/format.h>
 
-#include <algorithm>
-
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/van_rows.hpp"
-#include "ledger/van_cost.hpp"
+#include "ledger/charge_sums.hpp"
 #include "notes/currency.hpp"
 
 namespace packmile::cli {
@@ -50,39 +48,32 @@ ExitCode run_sessions(const RowsOptions& options) {
     // was driven before it, do not hang on the period.
     const VanMoney money =
         van_money(van.names, std::move(record->parts), std::move(record->notes), fleet);
-    const NotedSessions noted = noted_sessions(money, fleet);
-    std::vector<std::pair<ChargeSession, const SessionCost*>> list;
-    for (std::size_t k = 0; k < money.parts.sessions.size(); ++k)
-      list.emplace_back(money.parts.sessions[k], &money.priced.sessions[k]);
-    for (std::size_t k = 0; k < noted.sessions.size(); ++k)
-      list.emplace_back(noted.sessions[k], &noted.costs[k]);
-    std::ranges::stable_sort(list, {}, [](const auto& one) { return one.first.start; });
-    for (auto& [session, cost] : list) {
+    for (auto& [session, cost] : priced_charges(money, fleet)) {
       if (!asked.period.holds(session.start)) continue;
       if (!asked.period.surely_holds(session.start, session.start_doubt)) {
         session.findings.push_back(Finding::period_unsure);
         ++unsure;
       }
-      rows.rows.push_back(row_of(van.names, session, *cost, fleet.currency));
+      rows.rows.push_back(row_of(van.names, session, cost, fleet.currency));
       if (options.format != Format::table) continue;
       if (!surely_charged(session)) {
         ++perhaps_none;
         continue;
       }
-      for (const auto& f : {session.pack_kwh, cost->grid_kwh, session.peak_kw, cost->cost})
+      for (const auto& f : {session.pack_kwh, cost.grid_kwh, session.peak_kw, cost.cost})
         reasons.note(f);
       const auto soc = [](const std::optional<double>& soc_pct) {
         return soc_pct ? fmt::format("{:.0f}", *soc_pct) : std::string{"-"};
       };
-      lines.push_back(
-          {clean_text(van.names.van), moment_text(asked.zone(), session.start, session.start_doubt),
-           minutes_text(session), std::string{word_of(session.kind)},
-           std::string{word_of(session.source)}, figure_text(session.pack_kwh),
-           figure_text(cost->receipt || cost->meter ? cost->grid_kwh : session.grid_kwh),
-           figure_text(session.peak_kw),
-           soc(session.soc_start_pct) + " to " + soc(session.soc_end_pct), place_text(*cost),
-           money_text(cost->cost, fleet.currency), share_text(session.coverage),
-           text_of(session.findings)});
+      lines.push_back({clean_text(van.names.van),
+                       moment_text(asked.zone(), session.start, session.start_doubt),
+                       minutes_text(session), std::string{word_of(session.kind)},
+                       std::string{word_of(session.source)}, figure_text(session.pack_kwh),
+                       figure_text(cost.receipt || cost.meter ? cost.grid_kwh : session.grid_kwh),
+                       figure_text(session.peak_kw),
+                       soc(session.soc_start_pct) + " to " + soc(session.soc_end_pct),
+                       place_text(cost), money_text(cost.cost, fleet.currency),
+                       share_text(session.coverage), text_of(session.findings)});
     }
   }
   return write_rows(options, "sessions", rows, asked.zone(), [&]() -> Result<std::string> {

@@ -8,6 +8,7 @@
 
 #include "cli/say.hpp"
 #include "cli/table.hpp"
+#include "report/safe_text.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -163,32 +164,6 @@ constexpr char kColumnsHtml[] =
     "</thead>\n<tbody>\n";
 
 }  // namespace
-
-std::string html_escaped(std::string_view text) {
-  std::string out;
-  for (const char c : clean_text(text)) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      case '\'':
-        out += "&#39;";
-        break;
-      default:
-        out += c;
-    }
-  }
-  return out;
-}
 
 std::string sheet_text(std::span<const SheetVan> vans) {
   std::string out;

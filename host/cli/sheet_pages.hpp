@@ -22,8 +22,4 @@ inline constexpr std::size_t kSheetColumns = 80;
 [[nodiscard]] std::string sheet_text(std::span<const SheetVan> vans);
 [[nodiscard]] std::string sheet_html(std::span<const SheetVan> vans);
 
-// The five letters that mean something in HTML, as entities; and the text made
-// harmless as for a terminal.
-[[nodiscard]] std::string html_escaped(std::string_view text);
-
 }  // namespace packmile::cli

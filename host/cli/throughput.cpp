@@ -3,9 +3,7 @@
 
 #include <fmt/format.h>
 
-#include <array>
-
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/van_rows.hpp"
 
 namespace packmile::cli {
@@ -16,22 +14,14 @@ std::string odometer_text(const MaybeFigure& odometer_km, double factor) {
   return odometer_km.figure ? fmt::format("{:.1f}", odometer_km.figure->value * factor) : "-";
 }
 
-// Depths of swings, in points of the state of charge: each from here to the next.
-constexpr std::array kDepthsPct{0., 5., 10., 20., 30., 40., 50., 60., 70., 80., 90., 100.};
-
 std::string swings_text(const std::string& van, const Throughput& t) {
   if (!t.swings || t.swings->empty()) return {};
-  std::array<double, kDepthsPct.size() - 1> counts{};
-  for (const SwingCount& swing : *t.swings) {
-    std::size_t k = counts.size() - 1;
-    while (k > 0 && swing.depth_pct < kDepthsPct[k]) --k;
-    counts[k] += swing.count;
-  }
+  const SwingCounts counts = swings_by_depth(*t.swings);
   std::string out;
   for (std::size_t k = 0; k < counts.size(); ++k) {
     if (counts[k] > 0)
-      out += fmt::format("{}{:.0f}-{:.0f} %: {}", out.empty() ? "" : ", ", kDepthsPct[k],
-                         kDepthsPct[k + 1], counts[k]);
+      out += fmt::format("{}{:.0f}-{:.0f} %: {}", out.empty() ? "" : ", ", kSwingDepthsPct[k],
+                         kSwingDepthsPct[k + 1], counts[k]);
   }
   return fmt::format("{}, swings of the state of charge by depth: {}\n", clean_text(van), out);
 }

@@ -3,7 +3,7 @@
 
 #include <algorithm>
 
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 #include "cli/van_rows.hpp"
 
 namespace packmile::cli {

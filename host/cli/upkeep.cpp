@@ -7,8 +7,8 @@
 #include <cmath>
 
 #include "cli/as_of.hpp"
-#include "cli/number_text.hpp"
-#include "cli/van_rows.hpp"
+#include "report/number_text.hpp"
+#include "cli/van_evidence.hpp"
 
 namespace packmile::cli {
 namespace {
@@ -170,17 +170,12 @@ ExitCode run_upkeep(const RowsOptions& options) {
       return ExitCode::failed;
     }
     const VanDuty duty = duty_of(record->parts, record->notes, asked.zone(), as_of.as_of->at);
-    std::vector<TripBraking> braking;
-    if (van.id) {
-      auto read = asked.open.ledger.braking(*van.id);
-      if (!read) {
-        say(read.error());
-        return ExitCode::failed;
-      }
-      braking = std::move(*read);
+    const auto told = upkeep_of_van(asked, van, duty, record->notes);
+    if (!told) {
+      say(told.error());
+      return ExitCode::failed;
     }
-    const VanUpkeep upkeep =
-        upkeep_of(asked.open.depot.fleet, van.names, duty, record->notes, braking);
+    const VanUpkeep& upkeep = *told;
     for (const UpkeepRow& row : upkeep.rows) {
       if (!is_due_in(row, asked.period, asked.zone())) continue;
       rows.rows.push_back(row_of(upkeep, row));

@@ -107,6 +107,30 @@ std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period, con
   return build_fade_rows(input);
 }
 
+std::vector<ExpectedAh> expected_ah(const FadeSource& source, const PackFacts& facts) {
+  std::vector<ExpectedAh> out;
+  if (facts.expectations.empty() || !facts.usable_ah) return out;
+  const LossLine& line = facts.expectations.front();
+  for (const FadePoint& point : source.points) {
+    std::optional<double> at;
+    switch (line.against) {
+      case FadeAxis::odometer_km:
+        at = point.odometer_km;
+        break;
+      case FadeAxis::age_years:
+        if (!source.age_since_logged) at = point.age_years;
+        break;
+      case FadeAxis::full_cycles:
+        if (!source.cycles_since_logged) at = point.full_cycles;
+        break;
+    }
+    if (!at) continue;
+    if (const auto lost_pct = line.lost_pct_at(*at))
+      out.push_back({point.month, *facts.usable_ah * (1 - *lost_pct / 100)});
+  }
+  return out;
+}
+
 std::vector<Column> fade_columns() {
   using enum ColumnKind;
   return {{"van", text, false},

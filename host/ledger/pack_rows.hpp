@@ -34,6 +34,14 @@ namespace packmile {
 [[nodiscard]] std::vector<FadeRow> fade_in(const FadeSource& source, const Period& period,
                                            const PackFacts& facts, const Zone& zone);
 
+// What the owner expected the pack to hold in each month, Ah; only months of which
+// the expectation says something. The first of its lines counts.
+struct ExpectedAh {
+  int month = 0;  // trend.hpp
+  double ah = 0;
+};
+[[nodiscard]] std::vector<ExpectedAh> expected_ah(const FadeSource& source, const PackFacts& facts);
+
 [[nodiscard]] std::vector<Column> fade_columns();
 [[nodiscard]] Row row_of(const VanNames& van, const FadeRow& fade, const Zone& zone);
 

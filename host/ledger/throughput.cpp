@@ -518,6 +518,16 @@ Throughput throughput_of(const VanParts& parts, const Period& period, const Zone
   return out;
 }
 
+SwingCounts swings_by_depth(const std::vector<SwingCount>& swings) {
+  SwingCounts counts{};
+  for (const SwingCount& swing : swings) {
+    std::size_t k = counts.size() - 1;
+    while (k > 0 && swing.depth_pct < kSwingDepthsPct[k]) --k;
+    counts[k] += swing.count;
+  }
+  return counts;
+}
+
 std::vector<Column> throughput_columns() {
   using enum ColumnKind;
   return {{"van", text, false},

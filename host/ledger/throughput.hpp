@@ -14,6 +14,7 @@
 // Check     what went out and what came in must agree with the state of charge:
 //           a current offset adds to the one and takes from the other.
 #pragma once
+#include <array>
 #include <string>
 #include <vector>
 
@@ -64,6 +65,12 @@ struct Throughput {
 // `zone`: for the months of before_logging_kwh.
 [[nodiscard]] Throughput throughput_of(const VanParts& parts, const Period& period,
                                        const Zone& zone);
+
+// Depths of swings, in points of the state of charge: each from here to the next.
+inline constexpr std::array kSwingDepthsPct{0.,  5.,  10., 20., 30., 40.,
+                                            50., 60., 70., 80., 90., 100.};
+using SwingCounts = std::array<double, kSwingDepthsPct.size() - 1>;
+[[nodiscard]] SwingCounts swings_by_depth(const std::vector<SwingCount>& swings);
 
 [[nodiscard]] std::vector<Column> throughput_columns();
 [[nodiscard]] Row row_of(const VanNames& van, const Throughput& throughput);

@@ -6,6 +6,8 @@
 #include <chrono>
 #include <cmath>
 
+#include "energy/figure_sum.hpp"
+
 namespace packmile {
 namespace {
 
@@ -114,6 +116,18 @@ CostInput cost_input(const VanMoney& van, const Fleet& fleet, std::span<const Ow
   // A standing charge is shared by the vans of fleet.toml.
   if (fleet.van_of_name(van.van) != nullptr) input.sharing = sharing;
   return input;
+}
+
+MaybeFigure fleet_cost_per_mile(std::span<const VanCost> costs) {
+  FigureSum sum, km;
+  for (const VanCost& cost : costs) {
+    if (!cost.cost_per_mile.figure || !cost.total_cost.figure || !cost.distance_km.figure) continue;
+    sum.add(*cost.total_cost.figure);
+    km.add(*cost.distance_km.figure, 1 / kKmPerMile);
+  }
+  if (!sum.known() || !(km.figure().low > 0))
+    return MaybeFigure::unknown("no van has a cost per mile in this period");
+  return MaybeFigure::known(quotient(sum.figure(), km.figure()));
 }
 
 NotedSessions noted_sessions(const VanMoney& van, const Fleet& fleet) {

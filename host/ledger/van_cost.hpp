@@ -1,6 +1,7 @@
 // The rows of `cost`, and what the account of a van's money needs of the ledger,
 // the notes and fleet.toml.
 #pragma once
+#include <span>
 #include <string>
 #include <vector>
 
@@ -29,6 +30,10 @@ struct VanMoney {
 // sharing.
 [[nodiscard]] CostInput cost_input(const VanMoney& van, const Fleet& fleet,
                                    std::span<const OwnedSpan> sharing);
+
+// What a mile cost over all vans that have both a sum and a distance in one period.
+// How far each is wrong is taken as one: their prices and odometers are alike.
+[[nodiscard]] MaybeFigure fleet_cost_per_mile(std::span<const VanCost> costs);
 
 // Charges that only notes tell of, in order of time: source noted, each with its
 // cost. Those that are told to be about a heard charge, or may be, are not among

@@ -113,12 +113,15 @@ class Account {
     // A reading of a day may be of its end.
     const double driven = zone_.days_at(std::max(points.back().when.to, *out_.distance_to)) -
                           zone_.days_at(*out_.distance_from);
-    if (driven < kLeastShareDriven * days)
-      out_.short_distance = fmt::format(
-          "its distance is that of {:.0f} of the {:.0f} days, {} to {}, and its sums are of all: "
-          "by the mile they read high; ask for the days that are known: --from {}",
-          driven, days, zone_.day(*out_.distance_from), zone_.day(*out_.distance_to),
+    if (driven < kLeastShareDriven * days) {
+      out_.short_distance =
+          fmt::format("its distance is that of {:.0f} of the {:.0f} days, {} to {}", driven, days,
+                      zone_.day(*out_.distance_from), zone_.day(*out_.distance_to));
+      out_.short_distance_cure = fmt::format(
+          "its sums are of all of them, and by the mile they read high; ask for the days that are "
+          "known: --from {}",
           zone_.day(*out_.distance_from));
+    }
   }
 
   void distance_of_trips() {
@@ -138,12 +141,12 @@ class Account {
         "there are no two odometer readings in this period, and no trip was measured: note the "
         "odometer at its beginning and end");
     if (!trips.known()) return;
-    out_.short_distance =
-        "its distance is that of the trips that were measured alone: what was not heard is missing";
+    out_.short_distance = "its distance is that of the trips that were measured alone";
     if (without > 0)
-      out_.short_distance += fmt::format(", and so are {} trips without a distance", without);
-    out_.short_distance +=
-        ", and by the mile its sums may read high; note the odometer at the beginning and end";
+      out_.short_distance += fmt::format(", without {} trips without a distance", without);
+    out_.short_distance_cure =
+        "what was not heard is missing, and by the mile its sums may read high; note the odometer "
+        "at the beginning and end";
   }
 
   void energy() {

@@ -93,8 +93,8 @@ struct VanCost {
   // hire, fixed, depreciation.
   std::vector<LeftOut> not_included;
   // The distance is of a part of what the sums are of, and a cost by the mile reads
-  // high; empty: it is not.
-  std::string short_distance;
+  // high; and what to do. Empty: it is not.
+  std::string short_distance, short_distance_cure;
   std::size_t unsure_sessions = 0;  // may or may not belong to the period
 };
 

@@ -19,7 +19,7 @@ NoteJudgement refuse(std::string what, std::string hint, std::optional<std::size
   return out;
 }
 
-std::string number_text(double value, int decimals) {
+std::string plain_number(double value, int decimals) {
   return fmt::format("{:.{}f}", value, decimals);
 }
 
@@ -31,11 +31,11 @@ int decimals_of(const NoteValue& value) {
 std::string span_text(const NoteTime& from, const NoteTime& to) {
   const double days = std::chrono::duration_cast<Days>(to.from - from.from).count();
   if (days < 1)
-    return number_text(std::chrono::duration_cast<Hours>(to.from - from.from).count(), 1) + " h";
+    return plain_number(std::chrono::duration_cast<Hours>(to.from - from.from).count(), 1) + " h";
   // A day of 23 or 25 hours is a day.
   if (from.is_day() && to.is_day())
     return fmt::format("{} {}", std::lround(days), std::lround(days) == 1 ? "day" : "days");
-  return number_text(days, 1) + " days";
+  return plain_number(days, 1) + " days";
 }
 
 std::string before_text(const NoteTime& earlier, const NoteTime& note) {

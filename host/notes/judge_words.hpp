@@ -11,7 +11,7 @@ namespace packmile {
 [[nodiscard]] NoteJudgement refuse(std::string what, std::string hint,
                                    std::optional<std::size_t> value);
 
-[[nodiscard]] std::string number_text(double value, int decimals);
+[[nodiscard]] std::string plain_number(double value, int decimals);
 // Places behind the point that were typed.
 [[nodiscard]] int decimals_of(const NoteValue& value);
 

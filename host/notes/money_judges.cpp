@@ -25,7 +25,7 @@ UtcTime end_of(const Note& off_road) {
 }
 
 std::string sum_text(double sum, const NoteValue& typed, const NoteSetting& setting) {
-  return number_text(sum, decimals_of(typed)) + currency_behind(setting);
+  return plain_number(sum, decimals_of(typed)) + currency_behind(setting);
 }
 
 }  // namespace

@@ -25,7 +25,7 @@ constexpr std::size_t kFewestPrices = 3;
 // In the unit that the note was typed in.
 std::string distance_text(double km, const Note& note) {
   const bool miles = note.values[kOdometerReading].text.ends_with("mi");
-  return number_text(miles ? km / kKmPerMile : km, 0) + (miles ? " miles" : " km");
+  return plain_number(miles ? km / kKmPerMile : km, 0) + (miles ? " miles" : " km");
 }
 
 std::string reading_text(const Note& note, const NoteSetting& setting) {
@@ -126,7 +126,7 @@ NoteJudgement judge_meter(const Note& note, const NoteSetting& setting) {
   NoteJudgement out;
   const int places =
       std::max(decimals_of(note.values[kMeterBefore]), decimals_of(note.values[kMeterAfter]));
-  out.answer = number_text(after - before, places) + " kWh between before and after";
+  out.answer = plain_number(after - before, places) + " kWh between before and after";
   for (const Note* other : setting.others) {
     if (other->values[kMeterBefore].number < after && before < other->values[kMeterAfter].number) {
       out.doubts.push_back(

@@ -64,7 +64,7 @@ std::string change_text(const Note& note, const Note& last, std::size_t value, d
   const std::string than =
       fmt::format("{}, {}", said_before(last, value, setting), before_text(last.when, note.when));
   if (change == 0) return fmt::format("the same{} as {}", error, than);
-  return fmt::format("{} mm{} {} than {}", number_text(std::abs(change), places), error,
+  return fmt::format("{} mm{} {} than {}", plain_number(std::abs(change), places), error,
                      change < 0 ? "less" : "more", than);
 }
 

@@ -1,11 +1,11 @@
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 
 #include <fmt/core.h>
 
 #include <algorithm>
 #include <cmath>
 
-namespace packmile::cli {
+namespace packmile {
 namespace {
 
 // Beyond the sixth decimal nothing here is worth reading.
@@ -45,4 +45,4 @@ std::string share_text(double share) {
   return fmt::format("{:.1f} %", std::floor(share * 1000 + 1e-9) / 10);
 }
 
-}  // namespace packmile::cli
+}  // namespace packmile

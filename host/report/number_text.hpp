@@ -4,7 +4,7 @@
 
 #include "figure.hpp"
 
-namespace packmile::cli {
+namespace packmile {
 
 // "12.30 (11.93 to 12.67)": u, the standard uncertainty that low and high
 // imply, is rounded to two significant digits and the value to the same place.
@@ -22,4 +22,4 @@ namespace packmile::cli {
 // 0..1 as "99.8 %"; cut down, so that what was not all seen is never 100 %.
 [[nodiscard]] std::string share_text(double share);
 
-}  // namespace packmile::cli
+}  // namespace packmile

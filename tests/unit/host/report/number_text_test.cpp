@@ -1,11 +1,10 @@
-#include "cli/number_text.hpp"
+#include "report/number_text.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 
 using namespace packmile;
-using namespace packmile::cli;
 
 namespace {
 

@@ -1,16 +1,16 @@
-#include "cli/say.hpp"
+#include "report/safe_text.hpp"
 
 #include <doctest/doctest.h>
 
-using packmile::cli::clean_text;
+using packmile::clean_text;
 
 // Source: RFC 3629 for what is UTF-8.
-TEST_CASE("say: letters of any script pass") {
+TEST_CASE("safe text: letters of any script pass") {
   for (const std::string text : {"Linden", "Hérön", "Ⅷ 車", "🚐", ""})
     CHECK(clean_text(text) == text);
 }
 
-TEST_CASE("say: what a terminal would obey becomes a question mark") {
+TEST_CASE("safe text: what a terminal would obey becomes a question mark") {
   CHECK(clean_text("\x1b[31mred") == "?[31mred");
   CHECK(clean_text("a\nb\tc\x7f") == "a?b?c?");
   CHECK(clean_text("\xc2\x9b"
@@ -20,7 +20,7 @@ TEST_CASE("say: what a terminal would obey becomes a question mark") {
   CHECK(clean_text(std::string{"a\0b", 3}) == "a?b");
 }
 
-TEST_CASE("say: what is no UTF-8 becomes question marks") {
+TEST_CASE("safe text: what is no UTF-8 becomes question marks") {
   CHECK(clean_text("\xff") == "?");
   CHECK(clean_text("\xc3") == "?");                 // cut off
   CHECK(clean_text("\xc0\xaf") == "??");            // too long a form
