@@ -86,19 +86,23 @@ show packmile fade --depot "$depot" --van rowan
 printf '\nAnd how much has passed through each?\n'
 show packmile throughput --depot "$depot"
 
-printf '\nThe form for the next walk-round, and all of it for a spreadsheet:\n'
+printf '\nOne page to print and act on, what a buyer of rowan may see, and all tables in one workbook:\n'
+show packmile report --depot "$depot" --output "$out/report.html"
+show packmile report --depot "$depot" --for-buyer --van rowan --output "$out/rowan-for-a-buyer.html"
+show packmile report --depot "$depot" --format xlsx --output "$out/report.xlsx"
+
+printf '\nThe form for the next walk-round:\n'
 show packmile sheet --depot "$depot" --format html --output "$out/walk-round.html"
-mkdir -p "$out/tables"
-for table in trips sessions throughput cost upkeep compare verdicts capacity fade; do
-  packmile "$table" --depot "$depot" --format xlsx --output "$out/tables/$table.xlsx"
-done
 cat <<TXT
 
 Left for you to look at:
   $out/depot             the depot: fleet.toml, notes.csv, archive/, depot.db
   $out/walk-round.html   the form, for a printer
-  $out/tables            a spreadsheet of each of these tables, and of what words are taken for
+  $out/report.xlsx       every table, one sheet each
+  $out/rowan-for-a-buyer.html
   $out/cards             the cards, and truth.json: what really happened (never read by packmile)
 Try: packmile verdicts --depot $depot --van alder
      (the programs are in build/release/bin)
+And the page to print and act on; open it in a browser:
+  $out/report.html
 TXT

@@ -4,14 +4,20 @@
 #include <fmt/format.h>
 
 #include <chrono>
+#include <ctime>
 
+#include "archive/sha256.hpp"
 #include "cli/output.hpp"
+#include "cli/report_tables.hpp"
 #include "cli/van_evidence.hpp"
+#include "cli/workbook.hpp"
+#include "report/buyer_page.hpp"
 #include "report/evidence.hpp"
 
 namespace packmile::cli {
 namespace {
 
+using report::BuyerEvidence;
 using report::DepotEvidence;
 using report::VanEvidence;
 
@@ -28,6 +34,17 @@ UtcTime days_before(const Zone& zone, UtcTime to, std::chrono::days days) {
   for (std::int64_t k = 0; k < days.count(); ++k)
     from = zone.day_of(from - std::chrono::milliseconds{1}).from;
   return from;
+}
+
+// The first instant of the day of the last odometer reading before `at`, not longer
+// before it than kSoonDays.
+std::optional<UtcTime> reading_before(const VanMoney& money, const Zone& zone, UtcTime at) {
+  std::optional<UtcTime> last;
+  for (const OdometerPoint& point : money.odometer)
+    if (point.when.to <= at && point.when.from >= at - report::kSoonDays &&
+        (!last || point.when.from > *last))
+      last = point.when.from;
+  return last ? std::optional{zone.day_of(*last).from} : std::nullopt;
 }
 
 Result<VanEvidence> evidence_of_van(Asked& asked, const DepotEvidence& depot, VanGathered gathered,
@@ -67,6 +84,15 @@ Result<VanEvidence> evidence_of_van(Asked& asked, const DepotEvidence& depot, Va
   const Period period{depot.from, depot.to};
   out.cost = cost_of(out.money, fleet, depot.soon_from, depot.to);
   out.cost_of_part = distance_of_part(out.cost, zone);
+  if (!out.cost.cost_per_mile.figure || out.cost_of_part)
+    if (const auto from = reading_before(out.money, zone, depot.soon_from)) {
+      VanCost longer = cost_of(out.money, fleet, *from, depot.to);
+      if (longer.cost_per_mile.figure && !distance_of_part(longer, zone)) {
+        out.cost = std::move(longer);
+        out.cost_of_part.reset();
+        out.cost_of_longer = true;
+      }
+    }
   out.cost_of_period = cost_of(out.money, fleet, depot.from, depot.to);
   out.charges = priced_charges(out.money, fleet);
   out.by_place = sums_by_place(out.charges, period);
@@ -96,39 +122,96 @@ Result<DepotEvidence> gather_evidence(Asked& asked, const AsOf& as_of, Units uni
   for (std::size_t k = 0; k < vans->size(); ++k) {
     auto van = evidence_of_van(asked, out, std::move((*vans)[k]), comparison, k);
     if (!van) return van.error();
-    if (!van->cost_of_part) costs.push_back(van->cost);
+    if (!van->cost_of_part && !van->cost_of_longer) costs.push_back(van->cost);
     out.vans.push_back(std::move(*van));
   }
   out.fleet_cost_per_mile = fleet_cost_per_mile(costs);
   return out;
 }
 
+// How many sheets.
+Result<std::size_t> write_tables(Asked& asked, const AsOf& as_of, Output& out) {
+  const auto tables = all_tables(asked, as_of);
+  if (!tables) return tables.error();
+  auto book = Workbook::begin(out);
+  if (!book) return book.error();
+  for (const auto& [name, rows] : *tables)
+    if (const auto done = book->add_sheet(name, rows, asked.zone()); !done) return done.error();
+  if (const auto done = book->finish(); !done) return done.error();
+  return tables->size();
+}
+
+// Of the one van that was asked for.
+Result<BuyerEvidence> buyer_of(Asked& asked, const DepotEvidence& depot) {
+  BuyerEvidence out;
+  const VanNames& names = asked.vans.front().names;
+  for (const VanEvidence& van : depot.vans)
+    if (van.names.van == names.van && van.names.vin == names.vin) out.van = van;
+  out.facts = out.van.money.parts.facts;
+  const TraceLines& trace = out.van.money.parts.trace;
+  const Period period{depot.from, depot.to};
+  out.silent = silent_days(out.van.days, trace, depot.zone);
+  for (const OdometerReading& reading : trace.odometer)
+    out.odometer_readings += period.holds(reading.time);
+  out.odometer_falls = odometer_falls(trace, period);
+  std::vector<std::uint32_t> log_ids;
+  for (const CardUse& card : out.van.cards) log_ids.push_back(card.log_id);
+  auto files = digests_of_logs(asked.open.depot.archive(), log_ids);
+  if (!files) return files.error();
+  out.files = std::move(*files);
+  Sha256 all;
+  for (const FileDigest& file : out.files) {
+    // As sha256sum writes a line.
+    const std::string line = file.sha256 + "  " + file.file + "\n";
+    all.add({reinterpret_cast<const std::uint8_t*>(line.data()), line.size()});
+  }
+  out.digest_of_all = all.finish();
+  return out;
+}
+
 }  // namespace
 
 ExitCode run_report(const ReportOptions& options) {
-  const auto begun = std::chrono::steady_clock::now();
   RowsOptions rows;
   rows.depot = options.depot;
+  rows.van = options.van;
   rows.as_of = options.as_of;
   AskedOr answer = ask(rows, true);
   if (!answer.asked) return answer.code;
-  const AsOfOr as_of = find_as_of(*answer.asked, options.as_of);
+  Asked& asked = *answer.asked;
+  const AsOfOr as_of = find_as_of(asked, options.as_of);
   if (!as_of.as_of) return as_of.code;
   const auto fail = [](const Error& error) {
     say(error);
     return ExitCode::failed;
   };
-  const auto evidence = gather_evidence(*answer.asked, *as_of.as_of, options.units);
-  if (!evidence) return fail(evidence.error());
-  const std::string page = report::report_page(*evidence);
   auto out = Output::open(options.output);
   if (!out) return fail(out.error());
-  out->write(page);
+  std::string what;
+  if (options.format == ReportFormat::xlsx) {
+    const auto written = write_tables(asked, *as_of.as_of, *out);
+    if (!written) return fail(written.error());
+    what = fmt::format("{} tables", *written);
+  } else {
+    auto evidence = gather_evidence(asked, *as_of.as_of, options.units);
+    if (!evidence) return fail(evidence.error());
+    std::string page;
+    if (options.for_buyer) {
+      const auto buyer = buyer_of(asked, *evidence);
+      if (!buyer) return fail(buyer.error());
+      page = report::buyer_page(*evidence, *buyer);
+      what = clean_text(buyer->van.names.van) + " for a buyer";
+    } else {
+      page = report::report_page(*evidence);
+      what = report::counted(evidence->vans.size(), "van", "vans");
+    }
+    out->write(page);
+    what += fmt::format(", {} kB", page.size() / 1000);
+  }
   if (const auto done = out->commit(); !done) return fail(done.error());
-  const double seconds =
-      std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
-  say(fmt::format("{} of {} kB, {} in {:.2f} s", options.output, page.size() / 1000,
-                  report::counted(evidence->vans.size(), "van", "vans"), seconds));
+  // Of the processor: machines are shared.
+  const double seconds = static_cast<double>(std::clock()) / CLOCKS_PER_SEC;
+  say(fmt::format("{}: {}, made in {:.2f} s", options.output, what, seconds));
   return ExitCode::done;
 }
 

@@ -318,12 +318,20 @@ Result<Done> Ledger::insert_van(const VanRecord& van) {
                        });
       !done)
     return done;
-  if (auto done = insert_plain(db_, *id, "card", {"log_id", "from", "to", "findings"}, van.cards,
+  if (auto done = insert_plain(db_, *id, "card",
+                               {"log_id", "from", "to", "findings", "boots", "boots_without_clock",
+                                "sectors", "sectors_missing", "requests_while_parked"},
+                               van.cards,
                                [](Statement& s, const CardUse& card) {
                                  s.bind(2, std::int64_t{card.log_id});
                                  bind_time(s, 3, card.from);
                                  bind_time(s, 4, card.to);
                                  s.bind(5, std::string_view{text_of(card.findings)});
+                                 int at = 6;
+                                 for (const std::uint64_t count :
+                                      {card.boots, card.boots_without_clock, card.sectors,
+                                       card.sectors_missing, card.requests_while_parked})
+                                   s.bind(at++, static_cast<std::int64_t>(count));
                                });
       !done)
     return done;
@@ -540,10 +548,16 @@ Result<FadeSource> Ledger::fade(std::int64_t van_id) {
 Result<std::vector<CardUse>> Ledger::cards(std::int64_t van_id) {
   std::vector<CardUse> out;
   const auto done = for_each_row(
-      db_, "SELECT log_id,\"from\",\"to\",findings FROM card WHERE van_id=?1 ORDER BY log_id",
+      db_,
+      "SELECT log_id,\"from\",\"to\",findings,boots,boots_without_clock,sectors,sectors_missing,"
+      "requests_while_parked FROM card WHERE van_id=?1 ORDER BY log_id",
       van_id, [&](const Statement& s) {
+        const auto count = [&](int column) {
+          return static_cast<std::uint64_t>(s.integer(column));
+        };
         out.push_back({static_cast<std::uint32_t>(s.integer(0)), time_or_none(s, 1),
-                       time_or_none(s, 2), findings_of(s.text(3))});
+                       time_or_none(s, 2), findings_of(s.text(3)), count(4), count(5), count(6),
+                       count(7), count(8)});
       });
   if (!done) return done.error();
   return out;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 
+#include "energy/slow_signals.hpp"
 #include "ledger/figure_sum.hpp"
 
 namespace packmile {
@@ -24,6 +25,19 @@ struct TripMeans {
     return km_with_c > 0 ? std::optional{c_km / km_with_c} : std::nullopt;
   }
 };
+
+MaybeFigure gain_of(const TraceLines& trace, const Period& period) {
+  const OdometerReading *first = nullptr, *last = nullptr;
+  for (const OdometerReading& reading : trace.odometer) {
+    if (period.to && reading.time >= *period.to) break;
+    if (period.holds(reading.time)) last = &reading;
+    if (first == nullptr || (period.from && reading.time < *period.from)) first = &reading;
+  }
+  if (last == nullptr || first == last)
+    return MaybeFigure::unknown("the odometer was not read twice for this month");
+  const double km = last->odometer_km - first->odometer_km;
+  return MaybeFigure::known({km, std::max(0.0, km - kOdometerStepKm), km + kOdometerStepKm, 0});
+}
 
 }  // namespace
 
@@ -73,7 +87,8 @@ std::vector<MonthThroughput> throughput_by_month(const VanParts& parts, UtcTime 
     for (const Trip& trip : parts.trips)
       if (period.holds(trip.start)) means.add(trip);
     out.push_back({zone.day(at).substr(0, 7), *period.from, *period.to,
-                   means.km.maybe("no trip of this month has a distance"), means.mean_c(),
+                   means.km.maybe("no trip of this month has a distance"),
+                   gain_of(parts.trace, period), means.mean_c(),
                    throughput_of(parts, period, zone)});
     at = month.to;
   }

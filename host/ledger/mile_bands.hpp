@@ -30,6 +30,9 @@ struct MonthThroughput {
   std::string month;     // "2026-03", local
   UtcTime from, to;      // of the month, or of what of it the period holds
   MaybeFigure distance;  // km of the trips that start in it, as far as known
+  // Km between the odometer's last reading before the month, or its first in it, and
+  // its last one in it.
+  MaybeFigure odometer_gain;
   std::optional<double> ambient_c;
   Throughput through;
 };

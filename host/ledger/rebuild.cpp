@@ -266,6 +266,11 @@ std::vector<CardUse> cards_of(const VanSource& source) {
       const auto [at, is_new] = by_log.try_emplace(card.log_id, card);
       if (is_new) continue;
       CardUse& known = at->second;
+      known.boots += card.boots;
+      known.boots_without_clock += card.boots_without_clock;
+      known.sectors += card.sectors;
+      known.sectors_missing += card.sectors_missing;
+      known.requests_while_parked += card.requests_while_parked;
       if (card.from) known.from = known.from ? std::min(*known.from, *card.from) : card.from;
       if (card.to) known.to = known.to ? std::max(*known.to, *card.to) : card.to;
       for (const Finding finding : card.findings)

@@ -297,6 +297,14 @@ CREATE TABLE braking(
 ) STRICT;
 CREATE INDEX braking_by_van ON braking(van_id, start);
 )sql",
+    R"sql(-- What is on each card: boots with samples, good sectors, and what was asked while
+-- the van was parked.
+ALTER TABLE card ADD COLUMN boots INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE card ADD COLUMN boots_without_clock INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE card ADD COLUMN sectors INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE card ADD COLUMN sectors_missing INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE card ADD COLUMN requests_while_parked INTEGER NOT NULL DEFAULT 0;
+)sql",
 };
 
 }  // namespace

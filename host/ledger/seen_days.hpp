@@ -22,4 +22,20 @@ struct SeenDay {
 [[nodiscard]] std::vector<SeenDay> seen_days(const VanParts& parts, UtcTime from, UtcTime to,
                                              const Zone& zone);
 
+// Longer than a weekend between days with a record.
+inline constexpr std::size_t kLeastSilentDays = 4;
+
+struct SilentDays {
+  std::string first, last;  // the days without a record
+  std::size_t days = 0;
+  // Between the odometer's readings before and behind; unknown: one is missing.
+  MaybeFigure km;
+};
+// Of kLeastSilentDays or more, in order. days: of seen_days().
+[[nodiscard]] std::vector<SilentDays> silent_days(const std::vector<SeenDay>& days,
+                                                  const TraceLines& trace, const Zone& zone);
+
+// How often a reading of the odometer was below the one before it.
+[[nodiscard]] std::size_t odometer_falls(const TraceLines& trace, const Period& period);
+
 }  // namespace packmile

@@ -37,7 +37,9 @@ DueDates first_of(const DueDates& a, const DueDates& b) {
 }
 
 void sort_by_day(std::vector<DueItem>& items) {
-  std::ranges::stable_sort(items, {}, [](const DueItem& item) { return item.due.likely; });
+  std::ranges::stable_sort(items, {}, [](const DueItem& item) {
+    return std::pair{item.due.earliest, item.due.likely};
+  });
 }
 
 }  // namespace
@@ -45,6 +47,21 @@ void sort_by_day(std::vector<DueItem>& items) {
 std::string place_words(std::string_view position) {
   if (const auto wheel = wheel_named(position)) return std::string{name_of(*wheel)};
   return std::string{position};
+}
+
+std::string first_due_sentence(const std::vector<DueItem>& items, const Words& words) {
+  if (items.empty()) return {};
+  const DueItem& first = items.front();
+  // Whatever may be due before the last day of it.
+  std::vector<std::string> rivals;
+  for (const DueItem& item : items)
+    if (&item != &first && (!first.due.latest || item.due.earliest <= *first.due.latest))
+      rivals.push_back(fmt::format("{} ({})", item.what, words.when(item.due)));
+  const std::string said =
+      fmt::format("{} ({}, {})", first.what, words.when(first.due), rule_words(first.rule));
+  if (rivals.empty()) return sentence("due first: " + said);
+  return sentence(
+      fmt::format("what is due first is open: {}, or {}", said, fmt::join(rivals, ", or ")));
 }
 
 std::string_view rule_words(PartRule rule) {
@@ -119,11 +136,10 @@ std::vector<DueItem> cover_items(const VanUpkeep& upkeep) {
 }
 
 bool is_soon(const DueItem& item, LocalDay today, std::optional<double> km_per_day) {
-  // The law is nobody's plan: what may be reached in time counts.
-  const LocalDay at = item.legal_mm ? item.due.earliest : item.due.likely;
+  const LocalDay at = item.due.earliest;
   if (at <= today + kSoonDays) return true;
-  if (item.legal_mm) return false;
-  if (item.rule == PartRule::distance && item.left) return *item.left <= kSoonMiles * kKmPerMile;
+  if (item.rule == PartRule::distance && item.left && *item.left <= kSoonMiles * kKmPerMile)
+    return true;
   return km_per_day &&
          static_cast<double>((at - today).count()) * *km_per_day <= kSoonMiles * kKmPerMile;
 }

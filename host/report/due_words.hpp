@@ -3,7 +3,7 @@
 // Input     the rows of `upkeep`.
 // Output    one item for each part at each place, by the rule that comes first; two
 //           tyres of one axle are one item, due with the first of them.
-// Rule      in order of the likely day. There is no list of what is overdue: what
+// Rule      in order of the earliest day. There is no list of what is overdue: what
 //           is past says since when.
 #pragma once
 #include <optional>
@@ -25,11 +25,11 @@ struct DueItem {
   std::optional<double> legal_mm;
 };
 
-// Not of warranties; in order of days.
+// Not of warranties; in order of their earliest days.
 [[nodiscard]] std::vector<DueItem> due_items(const VanUpkeep& upkeep);
 // Of warranties alone: the rule that ends each.
 [[nodiscard]] std::vector<DueItem> cover_items(const VanUpkeep& upkeep);
-// Is the likely day within kSoonDays, or kSoonMiles at the van's own use?
+// May it be due within kSoonDays, or kSoonMiles at the van's own use?
 // km_per_day: absent: its use is not known.
 [[nodiscard]] bool is_soon(const DueItem& item, LocalDay today, std::optional<double> km_per_day);
 
@@ -37,6 +37,9 @@ struct DueItem {
 [[nodiscard]] std::string_view rule_words(PartRule rule);
 // "front tyres of Rowan: between 12 June and 4 July, by distance"
 [[nodiscard]] std::string due_sentence(const DueItem& item, const Words& words);
+// What of one van's items is due first; open where another may come before its last
+// day. items: in order, as due_items() has them; empty: of none.
+[[nodiscard]] std::string first_due_sentence(const std::vector<DueItem>& items, const Words& words);
 // "vehicle cover ends on 1 March, by age"; "ended on .." or "has ended" where it is past.
 [[nodiscard]] std::string cover_sentence(const DueItem& item, const Words& words);
 // "front left" of fl; "front" of front; empty of none.

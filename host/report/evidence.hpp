@@ -33,8 +33,11 @@ struct VanEvidence {
   std::vector<PricedCharge> charges;           // of its whole life
   VanCost cost;                                // of the last kSoonDays
   std::optional<DistanceOfPart> cost_of_part;  // its distance is not of all of them
-  VanCost cost_of_period;                      // of the pages' period
-  ComparedVan compared;                        // over the whole record
+  // Its odometer was not read twice in them: the cost is of the longer stretch since
+  // the reading before, and stands beside those of the others, not among them.
+  bool cost_of_longer = false;
+  VanCost cost_of_period;  // of the pages' period
+  ComparedVan compared;    // over the whole record
   MileVan studied;
   VanUpkeep upkeep;
   std::optional<double> km_per_day;   // by its own use of late

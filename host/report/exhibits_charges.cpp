@@ -75,7 +75,7 @@ Exhibit fleet_cost(const DepotEvidence& depot) {
           cost.distance_km.figure ? range_words(*cost.distance_km.figure, words.of_km(), 0)
                                   : "not known",
           left_out_words(cost)}});
-    if (!cost.cost_per_mile.figure || van.cost_of_part) continue;
+    if (!cost.cost_per_mile.figure || van.cost_of_part || van.cost_of_longer) continue;
     ChartPoint point = point_of(van.names.van, *cost.cost_per_mile.figure, words.per_mile());
     point.note = left_out_words(cost);
     out.chart.points.push_back(std::move(point));
@@ -199,8 +199,8 @@ Exhibit charges_by_place(const VanEvidence& van, const DepotEvidence& depot) {
     if (cheapest == dearest)
       out.finding = fmt::format("A kWh cost {} at {}.", words.price(low), cheapest->place);
     else if (apart(low, high))
-      out.finding = fmt::format("A kWh cost least at {}, {}, and most at {}, {}.", cheapest->place,
-                                words.price(low), dearest->place, words.price(high));
+      out.finding = fmt::format("A kWh cost more at {}, {}, than at {}, {}.", dearest->place,
+                                words.price(high), cheapest->place, words.price(low));
     else
       out.finding = fmt::format("Prices are not told apart: {} at {}, {} at {}.", words.price(low),
                                 cheapest->place, words.price(high), dearest->place);

@@ -67,9 +67,9 @@ Exhibit energy_by_month(const VanEvidence& van, const DepotEvidence& depot) {
       out.finding = fmt::format("It took {} in {}.", words.energy_per_distance(low),
                                 month_words(least->month));
     else if (apart(low, high))
-      out.finding = fmt::format("It took least in {}, {}, and most in {}, {}.",
-                                month_words(least->month), words.energy_per_distance(low),
-                                month_words(most->month), words.energy_per_distance(high));
+      out.finding = fmt::format("It took more in {}, {}, than in {}, {}.", month_words(most->month),
+                                words.energy_per_distance(high), month_words(least->month),
+                                words.energy_per_distance(low));
     else
       out.finding = fmt::format("No month is told apart from another: {} in {}, {} in {}.",
                                 words.energy_per_distance(low), month_words(least->month),
@@ -118,9 +118,9 @@ Exhibit energy_by_temperature(const VanEvidence& van, const DepotEvidence& depot
       out.finding = fmt::format("It took {} at {}, and no less in any other band.",
                                 words.energy_per_distance(mild), band_text(*least));
     else if (apart(cold, mild))
-      out.finding = fmt::format("At {} it took {}; least, {}, at {}.", band_text(*coldest),
-                                words.energy_per_distance(cold), words.energy_per_distance(mild),
-                                band_text(*least));
+      out.finding = fmt::format("It took more at {}, {}, than at {}, {}.", band_text(*coldest),
+                                words.energy_per_distance(cold), band_text(*least),
+                                words.energy_per_distance(mild));
     else
       out.finding = fmt::format("The temperature does not show: {} at {}, {} at {}.",
                                 words.energy_per_distance(cold), band_text(*coldest),

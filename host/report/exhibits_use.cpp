@@ -63,7 +63,10 @@ Exhibit duty_by_month(const VanEvidence& van, const DepotEvidence& depot) {
   if (!upkeep.odometer_km.figure) {
     out.finding = sentence("its odometer is not known: " + upkeep.odometer_km.why);
   } else {
-    out.finding = words.distance(*upkeep.odometer_km.figure) + " by its odometer";
+    out.finding =
+        fmt::format("{} {} by its odometer",
+                    grouped(number_text(upkeep.odometer_km.figure->value * words.of_km(), 0)),
+                    words.distance_unit());
     if (upkeep.equivalent_years.figure)
       out.finding +=
           fmt::format(", {:.1f} years of average use", upkeep.equivalent_years.figure->value);
@@ -138,7 +141,7 @@ Exhibit upkeep_of_parts(const VanEvidence& van, const DepotEvidence& depot) {
                                     (van.upkeep.missing.empty()
                                          ? std::string{"no part has a limit and a day."}
                                          : "enter " + van.upkeep.missing.front() + ".")
-                              : "First: " + due_sentence(items.front(), words) + ".";
+                              : first_due_sentence(items, words);
   out.chart.says = out.finding;
   return out;
 }
@@ -198,6 +201,23 @@ std::vector<std::string> data_sentences(const VanEvidence& van, const DepotEvide
                       : fmt::format("Of {} of its {} it is not sure to ten minutes when they were: "
                                     "a logger without a clock, or nobody heard them.",
                                     unsure, counted(rows, "trip and charge", "trips and charges")));
+  std::uint64_t boots = 0, without_clock = 0, sectors = 0, parked = 0;
+  for (const CardUse& card : van.cards) {
+    boots += card.boots;
+    without_clock += card.boots_without_clock;
+    sectors += card.sectors;
+    parked += card.requests_while_parked;
+  }
+  if (boots > 0)
+    out.push_back(
+        fmt::format("On {} are {} of its logger, {}, and {} good sectors.",
+                    counted(van.cards.size(), "card", "cards"), counted(boots, "start", "starts"),
+                    without_clock == 0 ? std::string{"all with a clock"}
+                                       : fmt::format("{} without a sure clock", without_clock),
+                    grouped(std::to_string(sectors))));
+  if (van.heard)
+    out.push_back(fmt::format("While it was parked its logger asked it {}.",
+                              counted(parked, "question", "questions")));
   std::uint64_t overwritten = 0, damaged = 0;
   for (const LostStretch& lost : van.through.lost)
     (lost.why == LostWhy::overwritten ? overwritten : damaged) += lost.sectors;

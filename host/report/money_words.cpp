@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 
+#include "ledger/van_duty.hpp"
 #include "report/number_text.hpp"
 
 namespace packmile::report {
@@ -61,6 +62,11 @@ std::vector<std::string> left_out(const VanCost& cost) {
   return out;
 }
 
+std::vector<std::string> in_order(std::vector<std::string> words) {
+  std::ranges::sort(words);
+  return words;
+}
+
 }  // namespace
 
 std::string input_words(std::string_view key) { return named(kInputNames, key); }
@@ -76,7 +82,7 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   std::vector<std::string> unknown;
   for (const VanEvidence& van : depot.vans) {
     const MaybeFigure& cost = van.cost.cost_per_mile;
-    if (!cost.figure || van.cost_of_part) {
+    if (!cost.figure || van.cost_of_part || van.cost_of_longer) {
       unknown.push_back(van.names.van);
       continue;
     }
@@ -96,7 +102,9 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   std::vector<std::string> overlapping, unlike;
   for (const VanEvidence* van : known) {
     if (van == dearest) continue;
-    if (van->cost.not_included != dearest->cost.not_included)
+    // What only the other one leaves out might make it the dearer.
+    if (!std::ranges::includes(in_order(dearest->cost.not_included),
+                               in_order(van->cost.not_included)))
       unlike.push_back(van->names.van);
     else if (!apart(*van->cost.cost_per_mile.figure, cost))
       overlapping.push_back(van->names.van);
@@ -104,15 +112,15 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   std::string out;
   if (!unlike.empty())
     out = fmt::format(
-        "which van is dearest is not told: the sum of {} leaves out other things than that of {}",
-        dearest->names.van, listed(unlike));
+        "which van is dearest is not told: what the sum of {} leaves out is in that of {}",
+        listed(unlike), dearest->names.van);
   else if (!overlapping.empty())
     out = fmt::format("which van is dearest cannot be told: the range of {} overlaps that of {}",
                       dearest->names.van, listed(overlapping));
   else
     out = fmt::format("{} was dearest in these {} days: {}", dearest->names.van, kSoonDays.count(),
                       said);
-  if (!unknown.empty()) out += fmt::format("; not known of {}", listed(unknown));
+  if (!unknown.empty()) out += fmt::format("; not known of {} for these days", listed(unknown));
   return sentence(out);
 }
 
@@ -123,6 +131,9 @@ std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {
                                 depot.words.each_distance());
   const std::string without = left_out_words(van.cost);
   if (!without.empty()) out += ", " + without;
+  if (van.cost_of_longer)
+    out += fmt::format("; since {}, when its odometer was read",
+                       depot.words.day(local_day(depot.zone, van.cost.from)));
   if (van.cost_of_part)
     out += fmt::format("; it reads high: its distance is that of {:.0f} of the {:.0f} days",
                        van.cost_of_part->driven_days, van.cost_of_part->days);
@@ -146,7 +157,12 @@ std::string keep_sentence(const VanEvidence& van, const Words& words) {
       out += ": open";
       break;
   }
-  out += fmt::format(" (selling is cheaper in {:.0f} of 100 draws)", told.selling_is_cheaper * 100);
+  out += told.verdict == KeepVerdict::keep
+             ? fmt::format(" (in {:.0f} of 100 draws)", (1 - told.selling_is_cheaper) * 100)
+         : told.verdict == KeepVerdict::sell
+             ? fmt::format(" (in {:.0f} of 100 draws)", told.selling_is_cheaper * 100)
+             : fmt::format(" (selling is cheaper in {:.0f} of 100 draws)",
+                           told.selling_is_cheaper * 100);
   std::vector<std::string> movers;
   for (const InputSwing& swing : told.swings) {
     if (!swing.moves_price || !(swing.width() > 0)) continue;
@@ -157,6 +173,43 @@ std::string keep_sentence(const VanEvidence& van, const Words& words) {
   }
   if (!movers.empty()) out += "; what moves it most: " + listed(movers);
   return out;
+}
+
+std::string winter_sentence(const VanEvidence& van, const Words& words) {
+  const WinterRange& winter = van.compared.keep.winter;
+  if (!winter.range_km.figure) return sentence(winter.text);
+  const Figure& range = *winter.range_km.figure;
+  std::string out =
+      fmt::format("on one charge, at the energy of {}{}, it reaches {}", month_words(winter.month),
+                  winter.ambient_c ? fmt::format(" ({} degC)", number_text(*winter.ambient_c, 0))
+                                   : std::string{},
+                  words.distance(range));
+  if (!winter.round_km) return sentence(out + "; its round is not known: " + winter.round_why);
+  const double round_km = *winter.round_km;
+  return sentence(fmt::format("{}, and 19 of 20 of its days were within {} {}: {}", out,
+                              grouped(number_text(round_km * words.of_km(), 0)),
+                              words.distance_unit(),
+                              range.low >= round_km    ? "it does its round"
+                              : range.high <= round_km ? "it needs a charge on the way"
+                                                       : "it may need a charge on the way"));
+}
+
+std::string energy_sentence(const VanEvidence& van, std::size_t vans, const Words& words) {
+  const MaybeFigure& difference = van.compared.difference_kwh_per_mile;
+  if (!difference.figure) return sentence(van.compared.energy_reason);
+  const std::string others =
+      vans == 2 ? std::string{"the other van"} : std::string{"the mean of the other vans"};
+  const Figure& d = *difference.figure;
+  if (!van.compared.energy_decided)
+    return sentence(
+        fmt::format("at the same speed, stops and temperature it differs from {} by "
+                    "{}, which may be chance",
+                    others, words.energy_per_distance(d)));
+  const double sign = d.value < 0 ? -1 : 1;
+  const Figure size{sign * d.value, sign < 0 ? -d.high : d.low, sign < 0 ? -d.low : d.high,
+                    d.scatter};
+  return sentence(fmt::format("at the same speed, stops and temperature it takes {} {} than {}",
+                              words.energy_per_distance(size), sign > 0 ? "more" : "less", others));
 }
 
 }  // namespace packmile::report

@@ -22,6 +22,11 @@ namespace packmile::report {
 // "worth keeping below £11,900 (10,100 to 13,800); what moves that most: .."; or what
 // is missing.
 [[nodiscard]] std::string keep_sentence(const VanEvidence& van, const Words& words);
+// How far the pack reaches in the cold and whether that is its round.
+[[nodiscard]] std::string winter_sentence(const VanEvidence& van, const Words& words);
+// How its energy by distance differs from the others', as far as that is decided.
+[[nodiscard]] std::string energy_sentence(const VanEvidence& van, std::size_t vans,
+                                          const Words& words);
 // "what another van costs" of challenger_price; the key itself where it is another.
 [[nodiscard]] std::string input_words(std::string_view key);
 

@@ -14,7 +14,7 @@ namespace {
 std::string fade_words(const FadeRow& fade, const Words& words) {
   const Figure& slope = *fade.slope_pct_per_unit.figure;
   const auto per = [&](std::string_view unit, double factor) {
-    const std::string size = range_words(slope, factor);
+    const std::string size = range_words(slope, factor, 2);
     if (slope.low > 0) return fmt::format("it loses {} points {}", size, unit);
     if (slope.high < 0) return fmt::format("by its months it gains, {} points {}", size, unit);
     std::string out = "no loss can be told from none yet";
@@ -98,8 +98,10 @@ std::string pack_sentence(const VanEvidence& van, const Zone& zone, const Words&
   if (row.date) out += fmt::format(", charges to {}", words.day(local_day(zone, *row.date)));
   if (const FadeRow* fade = told_fade(van)) out += "; " + fade_words(*fade, words);
   if (const FadeRow* expected = told_expectation(van))
-    out += fmt::format("; {}: {} % lost where {:.1f} % were expected", expectation_words(*expected),
-                       range_words(*expected->measured_pct.figure), *expected->expected_pct);
+    out += fmt::format("; {}: {} % lost since {}, {:.1f} % were expected",
+                       expectation_words(*expected), range_words(*expected->measured_pct.figure),
+                       expected->since_first_logged ? "first logged" : "it was new",
+                       *expected->expected_pct);
   if (std::ranges::find(row.findings, Finding::scale_contradicted) != row.findings.end())
     out += "; the cells contradict that scale";
   else if (std::ranges::find(row.findings, Finding::scale_not_confirmed) != row.findings.end())

@@ -37,7 +37,7 @@ SoonList soon_of(const DepotEvidence& depot) {
     if (!any) out.next.push_back(items.front());
   }
   const auto by_day = [](const DueItem& item) {
-    return item.legal_mm ? item.due.earliest : item.due.likely;
+    return std::pair{item.due.earliest, item.due.likely};
   };
   std::ranges::stable_sort(out.soon, {}, by_day);
   std::ranges::stable_sort(out.next, {}, by_day);
@@ -47,7 +47,7 @@ SoonList soon_of(const DepotEvidence& depot) {
 void write_due(Html& html, const DepotEvidence& depot) {
   const Words& words = depot.words;
   const SoonList list = soon_of(depot);
-  html.leaf("h2", fmt::format("Due within {} {} or {} days", words.miles ? "1,000" : "1,600",
+  html.leaf("h2", fmt::format("May be due within {} {} or {} days", words.miles ? "1,000" : "1,600",
                               words.distance_unit(), kSoonDays.count()));
   if (list.soon.empty()) html.leaf("p", "Nothing that is known of.");
   if (!list.soon.empty()) {
@@ -63,7 +63,7 @@ void write_due(Html& html, const DepotEvidence& depot) {
   if (!list.next.empty()) {
     std::vector<std::string> items;
     for (const DueItem& item : list.next) items.push_back(due_sentence(item, words));
-    html.leaf("p", fmt::format("Later, the first of each other van: {}.", fmt::join(items, "; ")));
+    html.leaf("p", fmt::format("Later, the next of each other van: {}.", fmt::join(items, "; ")));
   }
   if (!list.not_known.empty())
     html.leaf("p", fmt::format("When anything is due is not known of {}: its page says what to "
@@ -111,7 +111,7 @@ void write_vans(Html& html, const DepotEvidence& depot) {
   const std::string cost = fmt::format("cost, last {} days", kSoonDays.count());
   double end = 0;
   for (const VanEvidence& van : depot.vans)
-    if (van.cost.cost_per_mile.figure && !van.cost_of_part)
+    if (van.cost.cost_per_mile.figure && !van.cost_of_part && !van.cost_of_longer)
       end = std::max(end, van.cost.cost_per_mile.figure->high);
   html.open("div", {{"class", "scroll"}});
   html.open("table", {{"class", "vans"}, {"role", "table"}});
@@ -127,7 +127,7 @@ void write_vans(Html& html, const DepotEvidence& depot) {
     html.open("tr", {{"role", "row"}, {"data-van", van.names.van}});
     html.open("th", {{"scope", "row"}, {"role", "rowheader"}});
     html.leaf("a", van.names.van, {{"href", fmt::format("#van-{}", k + 1)}});
-    if (!van.cost_of_part)
+    if (!van.cost_of_part && !van.cost_of_longer)
       write_strip(html, van.cost.cost_per_mile, depot.fleet_cost_per_mile, end);
     html.close();
     const auto cell = [&](const std::string& subject, const std::string& text) {

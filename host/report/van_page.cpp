@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "ledger/van_duty.hpp"
 #include "report/due_words.hpp"
 #include "report/money_words.hpp"
 #include "report/pack_words.hpp"
@@ -14,6 +15,14 @@ void write_list(Html& html, const std::vector<std::string>& sentences) {
   html.open("ul");
   for (const std::string& one : sentences) html.leaf("li", one);
   html.close();
+}
+
+std::string heard_words(const VanEvidence& van, const DepotEvidence& depot) {
+  const Throughput& t = van.through;
+  if (!t.measured_from || !t.measured_to) return "Nothing was heard of it in this period.";
+  return fmt::format("Heard from {} to {}.",
+                     depot.words.day(local_day(depot.zone, *t.measured_from)),
+                     depot.words.day(local_day(depot.zone, *t.measured_to)));
 }
 
 void write_dues(Html& html, const VanEvidence& van, const Words& words) {
@@ -34,22 +43,19 @@ void write_van_page(Html& html, const VanEvidence& van, std::size_t number,
   const std::string id = fmt::format("van-{}", number);
   html.open("section", {{"class", "sheet van"}, {"data-van", van.names.van}, {"id", id}});
   html.leaf("h2", van.names.van);
-  html.leaf(
-      "p",
-      fmt::format("{} Months from {} to {}.",
-                  van.names.vin.empty() ? "Its VIN was never read." : "VIN " + van.names.vin + ".",
-                  depot.zone.day(depot.from), depot.words.day(depot.words.today)),
-      {{"class", "what"}});
+  html.leaf("p",
+            (van.names.vin.empty() ? "Its VIN was never read. " : "VIN " + van.names.vin + ". ") +
+                heard_words(van, depot),
+            {{"class", "what"}});
   const auto show = [&](const Exhibit& exhibit) { write_exhibit(html, exhibit, id, charts); };
   html.leaf("h3", "Cost and worth");
   html.leaf("p", sentence(fmt::format("in the last {} days: {}", kSoonDays.count(),
                                       cost_sentence(van, depot))));
   html.leaf("p", sentence(keep_sentence(van, depot.words)));
-  html.leaf("p", sentence(van.compared.keep.winter.text));
+  html.leaf("p", winter_sentence(van, depot.words));
   show(energy_by_month(van, depot));
   show(energy_by_temperature(van, depot));
-  if (!van.compared.energy_reason.empty())
-    html.leaf("p", sentence(van.compared.energy_reason), {{"class", "finding"}});
+  html.leaf("p", energy_sentence(van, depot.vans.size(), depot.words), {{"class", "finding"}});
   show(charges_by_month(van, depot));
   show(charges_by_hour(van, depot));
   show(charges_by_place(van, depot));

@@ -23,6 +23,12 @@ std::string sign_of(std::string_view currency) {
   return currency == "XXX" ? "" : std::string{currency} + " ";
 }
 
+std::string day_and_month(LocalDay day) {
+  const std::chrono::year_month_day date{day};
+  return fmt::format("{} {}", static_cast<unsigned>(date.day()),
+                     kMonths[static_cast<unsigned>(date.month()) - 1]);
+}
+
 // Behind the first point of a text; 0: there is none.
 int decimals_in(std::string_view text) {
   const std::size_t point = text.find('.');
@@ -120,8 +126,7 @@ std::string Words::distance(const Figure& km) const {
 
 std::string Words::day(LocalDay day) const {
   const std::chrono::year_month_day date{day}, now{today};
-  const unsigned month = static_cast<unsigned>(date.month());
-  std::string out = fmt::format("{} {}", static_cast<unsigned>(date.day()), kMonths[month - 1]);
+  std::string out = day_and_month(day);
   if (date.year() != now.year()) out += fmt::format(" {}", static_cast<int>(date.year()));
   return out;
 }
@@ -134,7 +139,14 @@ std::string Words::when(const DueDates& due) const {
   if (due.latest && *due.latest == due.earliest) return "on " + day(due.likely);
   const std::string from = due.earliest <= today ? "now" : day(due.earliest);
   if (!due.latest) return "from " + from + " on";
-  return fmt::format("between {} and {}", from, day(*due.latest));
+  // One year for both of two days of it; else each has its own.
+  const auto year_of = [](LocalDay at) { return std::chrono::year_month_day{at}.year(); };
+  const auto first = year_of(due.earliest), last = year_of(*due.latest);
+  if (due.earliest <= today || last == year_of(today))
+    return fmt::format("between {} and {}", from, day(*due.latest));
+  const std::string bare = day_and_month(due.earliest);
+  if (first == last) return fmt::format("between {} and {}", bare, day(*due.latest));
+  return fmt::format("between {} {} and {}", bare, static_cast<int>(first), day(*due.latest));
 }
 
 }  // namespace packmile::report

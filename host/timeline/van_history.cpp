@@ -49,7 +49,12 @@ CardUse& card_of(std::vector<CardUse>& cards, std::uint32_t log_id) {
 }
 
 void widen(CardUse& card, const Boot& boot) {
+  card.sectors += boot.sectors;
+  card.sectors_missing += boot.sectors_missing;
+  card.requests_while_parked += boot.counters.requests_while_parked;
   if (!boot.has_samples) return;
+  ++card.boots;
+  card.boots_without_clock += boot.clock_guessed;
   const UtcTime from{std::chrono::milliseconds{start_ms(boot)}};
   const UtcTime to{
       std::chrono::milliseconds{boot.clock_offset_ms + static_cast<std::int64_t>(boot.last_tick)}};

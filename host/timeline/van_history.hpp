@@ -109,6 +109,11 @@ struct CardUse {
   // About this card in this van: van_name_of_another_vin, time_overlap,
   // van_told_by_evidence, van_not_told, van_changed.
   std::vector<Finding> findings;
+  std::uint64_t boots = 0;  // with samples
+  std::uint64_t boots_without_clock = 0;
+  std::uint64_t sectors = 0;          // good ones
+  std::uint64_t sectors_missing = 0;  // gaps in the sequence of a boot
+  std::uint64_t requests_while_parked = 0;
 };
 
 // What whoever pulled a card said: all that was on it then, up to a sector, was
