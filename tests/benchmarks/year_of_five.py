@@ -41,7 +41,7 @@ def tables(packmile):
     listed = run(packmile, "--help").stdout.decode().split("commands:")[1].split("options:")[0]
     for name in re.findall(r"^  ([a-z]+)  ", listed, re.M):
         options = run(packmile, name, "--help").stdout.decode().split("options:")[1]
-        if "xlsx" in options and "--depot" in options and "--van" in options:
+        if "csv" in options and "xlsx" in options and "--depot" in options and "--van" in options:
             yield name
 
 

@@ -29,8 +29,9 @@ def table_commands(packmile):
     """Of those that the program itself offers with --format xlsx."""
     listed = run(packmile, "--help").stdout.decode().split("commands:")[1].split("options:")[0]
     names = re.findall(r"^  ([a-z]+(?: [a-z]+)?)  ", listed, re.M)
-    return [n for n in names
-            if "xlsx" in run(packmile, *n.split(), "--help").stdout.decode().split("options:")[1]]
+    options = {n: run(packmile, *n.split(), "--help").stdout.decode().split("options:")[1] for n in names}
+    # A report is a workbook of all of them, and no table.
+    return [n for n in names if "xlsx" in options[n] and "csv" in options[n]]
 
 
 def csv_rows(text):
