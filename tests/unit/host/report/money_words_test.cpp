@@ -77,8 +77,8 @@ TEST_CASE("money words: keep or sell with its three inputs") {
   van.compared.keep.told = told;
   CHECK(keep_sentence(van, words) ==
         "worth keeping a year below £11,900 (10,100 to 13,800): selling is cheaper (in 97 of 100 "
-        "draws); what moves it most: its repairs in the next year (9,000 to 13,000), the rate of "
-        "interest (11,000 to 12,000) and miles a year (11,500 to 12,000)");
+        "draws); moved most by next year's repairs (9,000 to 13,000), the rate of interest (11,000 "
+        "to 12,000) and miles a year (11,500 to 12,000)");
 }
 
 // No source: a difference is more or less only where it is decided.
