@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # What tests/run.sh makes a part of, because all of it takes too long for every
 # run: every round of the tests by chance, the families on measured drives, two
-# minutes of real time, the report's sentences of twenty firms, thirty days of the
+# minutes of real time, the report's sentences of twenty firms, every check of its page
+# on a page broken for it, thirty days of the
 # soak. After tests/run.sh:
 #   bash tests/long.sh [SEED]
 # Ends with the first thing that fails.
@@ -27,4 +28,5 @@ part "the report's sentences, 20 firms" /usr/bin/python3 tests/conformity/report
 part "the report's sentences, a year" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 1 \
   --first "$((seed % 1000))" --cards-before 12 --days 30
 part "killed in real time" /usr/bin/python3 tests/ports/killed_in_real_time.py "$bin" 120
+part "checks of the page complain" bash tests/browser/run.sh "$bin" --breaks
 part "soak of 30 days" /usr/bin/python3 tests/soak/soak.py "$bin" --days 30 --seed "$seed"

@@ -1,4 +1,4 @@
-// Debian's Chromium with one report in it. The report is served from memory with a
+// Debian's Chromium, the build that needs no screen, with one report in it. The report is served from memory with a
 // policy that allows nothing but what is in the page, and everything that the page asks
 // for, says or breaks is kept.
 import { readFileSync } from 'node:fs';
@@ -19,7 +19,7 @@ export const PAPER = { width: 680, height: 1009 };
 
 export async function start_browser() {
   return chromium.launch({
-    executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
+    executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium-headless-shell',
     args: process.getuid() === 0 ? [...QUIET, '--no-sandbox'] : QUIET,
   });
 }

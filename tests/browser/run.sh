@@ -3,7 +3,7 @@
 #   bash tests/browser/run.sh BIN_DIR [--breaks]
 # A report of a depot of eight vans by BIN_DIR/packmile passes every check; a page
 # written by hand that holds what is awkward passes those of charts, names and paper.
-# --breaks: each check is seen to complain about a broken page instead (ten minutes).
+# --breaks: each check is seen to complain about a broken page instead.
 # Pictures stay in build/browser. The first run fetches the tools with npm.
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
