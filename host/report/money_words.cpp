@@ -17,14 +17,14 @@ struct InputName {
   std::string_view key, text;
 };
 constexpr std::array<InputName, 12> kInputNames{{
-    {"challenger_price", "the price of another van"},
-    {"challenger_resale", "what that one fetches later"},
-    {"challenger_repairs_a_year", "its repairs"},
-    {"challenger_lost_days_a_year", "its lost days"},
-    {"resale_now", "what this one fetches today"},
-    {"resale_next_year", "what this one fetches in a year"},
-    {"repairs_next_year", "its repairs in the next year"},
-    {"lost_days_next_year", "its lost days in the next year"},
+    {"challenger_price", "another van's price"},
+    {"challenger_resale", "what another fetches later"},
+    {"challenger_repairs_a_year", "another's repairs"},
+    {"challenger_lost_days_a_year", "another's lost days"},
+    {"resale_now", "what it fetches today"},
+    {"resale_next_year", "what it fetches in a year"},
+    {"repairs_next_year", "next year's repairs"},
+    {"lost_days_next_year", "next year's lost days"},
     {"miles_a_year", "miles a year"},
     {"cost_per_mile", "its cost by the mile"},
     {"challenger_cost_per_mile", "the other one's cost by the mile"},
@@ -121,7 +121,12 @@ std::string dearest_sentence(const DepotEvidence& depot) {
     out = fmt::format("{} was dearest in these {} days: {}", dearest->names.van, kSoonDays.count(),
                       said);
   if (!unknown.empty()) out += fmt::format("; not known of {} for these days", listed(unknown));
-  return sentence(out);
+  out = sentence(out);
+  if (depot.fleet_cost_per_mile.figure)
+    out += fmt::format(" All {} together: {} a {}.", known.size(),
+                       depot.words.cost_per_distance(*depot.fleet_cost_per_mile.figure),
+                       depot.words.each_distance());
+  return out;
 }
 
 std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {
@@ -167,11 +172,11 @@ std::string keep_sentence(const VanEvidence& van, const Words& words) {
   for (const InputSwing& swing : told.swings) {
     if (!swing.moves_price || !(swing.width() > 0)) continue;
     movers.push_back(fmt::format("{} ({} to {})", input_words(swing.input),
-                                 grouped(number_text(std::min(swing.low, swing.high), 0)),
-                                 grouped(number_text(std::max(swing.low, swing.high), 0))));
+                                 grouped(number_text(std::min(swing.low, swing.high), -2)),
+                                 grouped(number_text(std::max(swing.low, swing.high), -2))));
     if (movers.size() == kInputsShown) break;
   }
-  if (!movers.empty()) out += "; what moves it most: " + listed(movers);
+  if (!movers.empty()) out += "; moved most by " + listed(movers);
   return out;
 }
 

@@ -95,7 +95,7 @@ std::string pack_sentence(const VanEvidence& van, const Zone& zone, const Words&
   const CapacityRow& row = latest_capacity(van);
   if (!row.ah.figure) return "not known: " + (row.ah.why.empty() ? row.reason : row.ah.why);
   std::string out = fmt::format("{} Ah {}", range_words(*row.ah.figure), method_words(row.method));
-  if (row.date) out += fmt::format(", charges to {}", words.day(local_day(zone, *row.date)));
+  if (row.date) out += fmt::format(", to {}", words.day(local_day(zone, *row.date)));
   if (const FadeRow* fade = told_fade(van)) out += "; " + fade_words(*fade, words);
   if (const FadeRow* expected = told_expectation(van))
     out += fmt::format("; {}: {} % lost since {}, {:.1f} % were expected",

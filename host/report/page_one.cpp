@@ -72,10 +72,13 @@ void write_due(Html& html, const DepotEvidence& depot) {
 }
 
 std::string covers_text(const VanEvidence& van, const Words& words) {
-  std::vector<std::string> out;
-  for (const DueItem& item : cover_items(van.upkeep)) out.push_back(cover_sentence(item, words));
-  if (out.empty()) return "None is entered, or it is not known when it ends.";
-  return sentence(fmt::format("{}", fmt::join(out, "; ")));
+  // The others end later, and are on the van's page.
+  const auto items = cover_items(van.upkeep);
+  for (const DueItem& item : items)
+    if (!item.due.latest || *item.due.latest > words.today)
+      return sentence(cover_sentence(item, words));
+  return items.empty() ? "None is entered, or it is not known when it ends."
+                       : "All that is entered has ended.";
 }
 
 // Where a value lies on the scale that all rows share, from 0 to `end`.

@@ -8,6 +8,24 @@
 
 namespace packmile::report {
 
+namespace {
+
+// More days may tell the vans apart, or none: the ledger's reason says so behind "may
+// be chance".
+std::string undecided_energy(const VanEvidence& van, const DepotEvidence& depot) {
+  const std::string what = "whether it takes more energy than the others";
+  const MaybeFigure& difference = van.compared.difference_kwh_per_mile;
+  const std::string& reason = van.compared.energy_reason;
+  if (!difference.figure) return what + ": " + reason;
+  std::string out = fmt::format("{}: {} may be chance", what,
+                                depot.words.energy_per_distance(*difference.figure));
+  const std::size_t cure = reason.find("; ");
+  if (cure != reason.npos) out += reason.substr(cure, reason.find(':', cure) - cure);
+  return out;
+}
+
+}  // namespace
+
 std::vector<std::string> unknown_sentences(const VanEvidence& van, const DepotEvidence& depot) {
   std::vector<std::string> out;
   const auto add = [&out](std::string text) {
@@ -21,7 +39,11 @@ std::vector<std::string> unknown_sentences(const VanEvidence& van, const DepotEv
     if (verdict.question == VerdictQuestion::pack_current &&
         (verdict.answer != VerdictAnswer::agreed || verdict.word != "yes"))
       add("whether its pack current can be believed: " + verdict.evidence);
-  why("energy by distance", van.through.kwh_per_mile);
+  if (van.heard && van.money.parts.trips.empty())
+    add("energy and pack: its port answered nothing that tells them; packmile check CARD and "
+        "hardware-notes/signals.md say what might");
+  else
+    why("energy by distance", van.through.kwh_per_mile);
   why(fmt::format("cost of a {}", depot.words.each_distance()), van.cost.cost_per_mile);
   for (std::size_t k = 0; k < van.cost.not_included.size() && k < van.cost.remarks.size(); ++k)
     add("cost: " + van.cost.remarks[k]);
@@ -31,8 +53,7 @@ std::vector<std::string> unknown_sentences(const VanEvidence& van, const DepotEv
     why("how fast its pack fades", van.fade.empty()
                                        ? MaybeFigure::unknown("no month tells a capacity")
                                        : van.fade.front().slope_pct_per_unit);
-    if (!van.compared.energy_decided)
-      add("whether it takes more energy than the others: " + van.compared.energy_reason);
+    if (!van.compared.energy_decided) add(undecided_energy(van, depot));
   }
   const CapacityRow& pack = latest_capacity(van);
   if (pack.ah.figure &&

@@ -106,10 +106,7 @@ std::string Words::cost_per_distance(const Figure& cost_per_mile) const {
 }
 
 std::string Words::whole_money(const Figure& sum) const {
-  const auto whole = [](double value) { return grouped(number_text(value, 0)); };
-  const std::string value = whole(sum.value), low = whole(sum.low), high = whole(sum.high);
-  if (low == value && high == value) return sign_of(currency) + value;
-  return fmt::format("{}{} ({} to {})", sign_of(currency), value, low, high);
+  return sign_of(currency) + range_words(sum, 1, 0);
 }
 
 std::string Words::price(const Figure& per_kwh) const {

@@ -6,6 +6,7 @@
 #include <sstream>
 
 #include "cli/table.hpp"
+#include "report/safe_text.hpp"
 
 using namespace packmile;
 using namespace packmile::cli;

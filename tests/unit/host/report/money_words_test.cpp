@@ -29,6 +29,9 @@ TEST_CASE("money words: the dearest van only where it is told") {
         "Oak was dearest in these 30 days: £0.450 (0.400 to 0.500) a mile.");
   CHECK(dearest_sentence(cost_depot({cost_van("Ash", 0.2, 0.41), cost_van("Oak", 0.4, 0.5)})) ==
         "Which van is dearest cannot be told: the range of Oak overlaps that of Ash.");
+  DepotEvidence both = cost_depot({cost_van("Ash", 0.2, 0.3), cost_van("Oak", 0.4, 0.5)});
+  both.fleet_cost_per_mile = MaybeFigure::known({0.35, 0.35, 0.35, 0});
+  CHECK(dearest_sentence(both).ends_with(" a mile. All 2 together: £0.350 a mile."));
   VanEvidence unlike = cost_van("Ash", 0.2, 0.3);
   unlike.cost.not_included = {"depreciation"};
   CHECK(dearest_sentence(cost_depot({unlike, cost_van("Oak", 0.4, 0.5)})) ==
@@ -77,8 +80,8 @@ TEST_CASE("money words: keep or sell with its three inputs") {
   van.compared.keep.told = told;
   CHECK(keep_sentence(van, words) ==
         "worth keeping a year below £11,900 (10,100 to 13,800): selling is cheaper (in 97 of 100 "
-        "draws); what moves it most: its repairs in the next year (9,000 to 13,000), the rate of "
-        "interest (11,000 to 12,000) and miles a year (11,500 to 12,000)");
+        "draws); moved most by next year's repairs (9,000 to 13,000), the rate of interest (11,000 "
+        "to 12,000) and miles a year (11,500 to 12,000)");
 }
 
 // No source: a difference is more or less only where it is decided.

@@ -1,8 +1,8 @@
-#include "cli/say.hpp"
+#include "report/safe_text.hpp"
 
 #include <doctest/doctest.h>
 
-using packmile::cli::clean_text;
+using packmile::clean_text;
 
 // Source: RFC 3629 for what is UTF-8.
 TEST_CASE("say: letters of any script pass") {
