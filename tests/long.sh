@@ -1,9 +1,8 @@
 #!/usr/bin/env bash
 # What tests/run.sh makes a part of, because all of it takes too long for every
 # run: every round of the tests by chance, the families on measured drives, two
-# minutes of real time, the report's sentences of twenty firms, every check of its page
-# on a page broken for it, thirty days of the
-# soak. After tests/run.sh:
+# minutes of real time, the report's sentences of twenty firms, every check of its
+# page on a page broken for it, thirty days of the soak. After tests/run.sh:
 #   bash tests/long.sh [SEED]
 # Ends with the first thing that fails.
 set -euo pipefail

@@ -126,7 +126,12 @@ std::string dearest_sentence(const DepotEvidence& depot) {
     out = fmt::format("{} was dearest in these {} days: {}", dearest->names.van, kSoonDays.count(),
                       said);
   if (!unknown.empty()) out += fmt::format("; not known of {} for these days", listed(unknown));
-  return sentence(out);
+  out = sentence(out);
+  if (depot.fleet_cost_per_mile.figure)
+    out += fmt::format(" All {} together: {} a {}.", known.size(),
+                       depot.words.cost_per_distance(*depot.fleet_cost_per_mile.figure),
+                       depot.words.each_distance());
+  return out;
 }
 
 std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {

@@ -39,7 +39,11 @@ std::vector<std::string> unknown_sentences(const VanEvidence& van, const DepotEv
     if (verdict.question == VerdictQuestion::pack_current &&
         (verdict.answer != VerdictAnswer::agreed || verdict.word != "yes"))
       add("whether its pack current can be believed: " + verdict.evidence);
-  why("energy by distance", van.through.kwh_per_mile);
+  if (van.heard && van.money.parts.trips.empty())
+    add("energy and pack: its port answered nothing that tells them; packmile check CARD and "
+        "hardware-notes/signals.md say what might");
+  else
+    why("energy by distance", van.through.kwh_per_mile);
   why(fmt::format("cost of a {}", depot.words.each_distance()), van.cost.cost_per_mile);
   for (const LeftOut& one : van.cost.not_included) add("cost: " + one.why);
   for (const std::string& missing : van.upkeep.missing) add("to enter: " + missing);

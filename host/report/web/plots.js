@@ -57,7 +57,7 @@ export function height_of(chart) {
   const places = places_of(chart);
   if (places !== null && lies_down(chart, places)) {
     const rows = stands_side_by_side(chart) ? places.length * groups_of(chart).length : places.length;
-    return rows * 24 + 48;
+    return rows * 24 + 64;
   }
   return 216;
 }
@@ -197,15 +197,17 @@ function dots(points, channels, groups, crowded) {
 
 // Long names stand before their bar instead of under it.
 function lying(chart, points, width, places, marks) {
+  // Numbers need to be told of what; names of vans and places do not.
+  const says_what = places.every((place) => /\d/.test(place));
   const room = Math.min(longest(places) * LETTER + 14, width * 0.4);
   return plot(common(chart, width, {
-    marginLeft: room, marginTop: 6,
+    marginLeft: room, marginTop: says_what ? 22 : 6,
     x: { domain: domain_of(chart, points), nice: true },
     y: { type: 'band', domain: places, paddingInner: 0.3, paddingOuter: 0.15 },
     marks: [
       gridX({ stroke: RULE, strokeOpacity: 1 }),
       axisX({ label: chart.y.label, labelAnchor: 'right', labelArrow: 'none', ticks: Math.max(3, Math.round(width / 110)), tickSize: 4, color: SOFT }),
-      axisY({ label: null, tickSize: 0, color: INK, lineWidth: room / 11, textOverflow: 'ellipsis' }), ...levels(chart, true), ...marks,
+      axisY({ label: says_what ? chart.x.label : null, labelAnchor: 'top', labelArrow: 'none', tickSize: 0, color: INK, lineWidth: room / 11, textOverflow: 'ellipsis' }), ...levels(chart, true), ...marks,
       unknown_marks(points, { y: 'x' }, 'left'),
     ],
   }));

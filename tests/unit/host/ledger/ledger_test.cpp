@@ -39,8 +39,9 @@ Trip a_trip() {
 
 VanRecord a_van(const std::string& key = "1M8GDM9AXKP042788") {
   VanRecord van{key, {"Linden", key}, "f1", {Finding::van_unknown}, {}, {}, {}, {}, {}, {}, {}};
-  van.cards = {{7, at(1'772'000'000'000), at(1'772'000'600'000), {Finding::van_changed}},
-               {9, {}, {}, {}}};
+  van.cards = {
+      {7, at(1'772'000'000'000), at(1'772'000'600'000), {Finding::van_changed}, 12, 2, 4000, 3, 81},
+      {9, {}, {}, {}}};
   van.lost = {{7, std::nullopt, at(1'772'000'000'000), 40, LostWhy::overwritten},
               {7, at(1'772'000'600'000), std::nullopt, 2, LostWhy::damaged_or_missing}};
   van.figures.trips = {a_trip()};
@@ -125,6 +126,11 @@ TEST_CASE("ledger: what goes in comes out") {
   REQUIRE(cards.size() == 2);
   CHECK(cards[0].to == at(1'772'000'600'000));
   CHECK(cards[0].findings == std::vector{Finding::van_changed});
+  CHECK(cards[0].boots == 12);
+  CHECK(cards[0].boots_without_clock == 2);
+  CHECK(cards[0].sectors == 4000);
+  CHECK(cards[0].sectors_missing == 3);
+  CHECK(cards[0].requests_while_parked == 81);
   CHECK_FALSE(cards[1].from.has_value());
   const Trip want = a_trip();
   const auto trips = ledger.trips(vans[0].id, {}).value();

@@ -29,6 +29,9 @@ TEST_CASE("money words: the dearest van only where it is told") {
         "Oak was dearest in these 30 days: £0.450 (0.400 to 0.500) a mile.");
   CHECK(dearest_sentence(cost_depot({cost_van("Ash", 0.2, 0.41), cost_van("Oak", 0.4, 0.5)})) ==
         "Which van is dearest cannot be told: the range of Oak overlaps that of Ash.");
+  DepotEvidence both = cost_depot({cost_van("Ash", 0.2, 0.3), cost_van("Oak", 0.4, 0.5)});
+  both.fleet_cost_per_mile = MaybeFigure::known({0.35, 0.35, 0.35, 0});
+  CHECK(dearest_sentence(both).ends_with(" a mile. All 2 together: £0.350 a mile."));
   VanEvidence unlike = cost_van("Ash", 0.2, 0.3);
   unlike.cost.not_included = {{"depreciation", "no value"}};
   CHECK(dearest_sentence(cost_depot({unlike, cost_van("Oak", 0.4, 0.5)})) ==
