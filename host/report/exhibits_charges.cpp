@@ -52,6 +52,8 @@ std::vector<std::string> sum_cells(const ChargeSum& sum, const Words& words) {
 Exhibit fleet_cost(const DepotEvidence& depot) {
   const Words& words = depot.words;
   Exhibit out{"fleet_cost", "What a mile cost", dearest_sentence(depot), {}, {}};
+  if (const std::string by_energy = dearest_by_energy_sentence(depot); !by_energy.empty())
+    out.finding += " " + by_energy;
   if (!words.miles) out.title = "What a km cost";
   out.table = {fmt::format("cost a {} in the last {} days, {}", words.each_distance(),
                            kSoonDays.count(), words.currency_name()),

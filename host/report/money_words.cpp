@@ -134,6 +134,33 @@ std::string dearest_sentence(const DepotEvidence& depot) {
   return out;
 }
 
+std::string dearest_by_energy_sentence(const DepotEvidence& depot) {
+  const auto knows = [](const VanEvidence& van) {
+    const auto of_energy = [](const LeftOut& one) {
+      return one.word == "energy" || one.word == "charges_without_cost" ||
+             one.word.starts_with("meter_");
+    };
+    return van.cost.energy_cost_per_mile.figure && van.cost.short_distance.empty() &&
+           !van.cost_of_longer && std::ranges::none_of(van.cost.not_included, of_energy);
+  };
+  std::vector<const VanEvidence*> known;
+  for (const VanEvidence& van : depot.vans)
+    if (knows(van)) known.push_back(&van);
+  if (known.size() < 2) return {};
+  const auto energy = [](const VanEvidence* van) -> const Figure& {
+    return *van->cost.energy_cost_per_mile.figure;
+  };
+  const VanEvidence* dearest = *std::ranges::max_element(
+      known, {}, [&](const VanEvidence* van) { return energy(van).value; });
+  for (const VanEvidence* van : known)
+    if (van != dearest && !apart(energy(van), energy(dearest))) return {};
+  const bool all = known.size() == depot.vans.size();
+  return sentence(
+      fmt::format("by energy alone {} was dearest{}: {} a {}", dearest->names.van,
+                  all ? "" : fmt::format(" of the {} of which that is known", known.size()),
+                  depot.words.cost_per_distance(energy(dearest)), depot.words.each_distance()));
+}
+
 std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot) {
   const MaybeFigure& cost = van.cost.cost_per_mile;
   if (!cost.figure) return "not known: " + cost.why;

@@ -13,6 +13,8 @@ namespace packmile::report {
 
 // Who is dearest by the mile over the last kSoonDays, or why that is not told.
 [[nodiscard]] std::string dearest_sentence(const DepotEvidence& depot);
+// "By energy alone Oak was dearest: .."; empty where that is not told of every van.
+[[nodiscard]] std::string dearest_by_energy_sentence(const DepotEvidence& depot);
 // "£0.43 (0.39 to 0.47) a mile; dearer than the fleet's £0.35 (0.33 to 0.37)"; or why
 // there is none.
 [[nodiscard]] std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot);

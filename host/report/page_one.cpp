@@ -118,7 +118,10 @@ void write_vans(Html& html, const DepotEvidence& depot) {
       end = std::max(end, van.cost.cost_per_mile.figure->high);
   html.open("div", {{"class", "scroll"}});
   html.open("table", {{"class", "vans"}, {"role", "table"}});
-  html.leaf("caption", "Van by van");
+  html.leaf("caption", end > 0
+                           ? "Van by van: the dot and its bar are the cost from 0 with its range; "
+                             "dashed: all vans together"
+                           : "Van by van");
   html.open("thead", {{"role", "rowgroup"}}).open("tr", {{"role", "row"}});
   for (const std::string& title :
        {std::string{"van"}, cost, std::string{"pack"}, std::string{"cover"},

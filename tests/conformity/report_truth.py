@@ -403,6 +403,22 @@ def dearest(score, text, costs, told_costs):
     score.refused("dearest van", costs[order[-1]] - costs[order[-2]], max(width_of(t) for t in told_costs.values()))
 
 
+def dearest_by_energy(score, text, truth, today):
+    told = re.search(r"By energy alone (\w+) was dearest( of the \d+)?", text)
+    begin = datetime.datetime.combine(today - datetime.timedelta(days=29), datetime.time(), ZONE)
+    costs = {}
+    for van, parts in truth.items():
+        miles = sum(t["distance_km"] for p in parts for t in p["trips"] if moment(t["start"]) >= begin) / MILE
+        money = sum(s["cost"] for p in parts for s in p["sessions"] if moment(s["start"]) >= begin)
+        # Hazel answers nothing: its notes may or may not tell its energy in these days.
+        if miles and (van != "hazel" or (told and not told[2])):
+            costs[van] = money / miles
+    order = sorted(costs, key=costs.get)
+    if told:
+        return score.claim("dearest by energy", told[1].lower() == order[-1], text, costs)
+    score.refused("dearest by energy", costs[order[-1]] - costs[order[-2]], 0.1 * costs[order[-1]])
+
+
 def against_others(score, text, van):
     told = re.search(r"kWh a mile (more|less) than", text)
     if told:
@@ -461,6 +477,7 @@ def read_one(text, cards, score):
     today = max(n["day"] for n in notes)
     assert set(page.vans) == set(truth)
     dearest(score, page.fleet, true_costs(truth, fleet, notes, today), page.costs)
+    dearest_by_energy(score, page.fleet, truth, today)
     for van, parts in truth.items():
         says = page.vans[van]
         fleet_van = next(v for v in fleet["van"] if v["name"] == van)

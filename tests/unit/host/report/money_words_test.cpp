@@ -46,6 +46,25 @@ TEST_CASE("money words: the dearest van only where it is told") {
         "What a mile cost in these 30 days is not known of any van.");
 }
 
+// No source: who leaves energy out may be dearer; ranges that touch tell nobody.
+TEST_CASE("money words: the dearest by energy alone") {
+  const auto van = [](std::string name, double low, double high) {
+    VanEvidence out = cost_van(std::move(name), 0.2, 0.9);
+    out.cost.energy_cost_per_mile = MaybeFigure::known({(low + high) / 2, low, high, 0});
+    return out;
+  };
+  const VanEvidence ash = van("Ash", 0.10, 0.12), oak = van("Oak", 0.19, 0.21);
+  CHECK(dearest_by_energy_sentence(cost_depot({ash, oak})) ==
+        "By energy alone Oak was dearest: £0.200 (0.190 to 0.210) a mile.");
+  CHECK(dearest_by_energy_sentence(cost_depot({ash, van("Oak", 0.11, 0.21)})).empty());
+  VanEvidence partly = van("Elm", 0.15, 0.16);
+  partly.cost.not_included = {{"meter_shared", ""}};
+  CHECK(dearest_by_energy_sentence(cost_depot({partly, ash, oak})) ==
+        "By energy alone Oak was dearest of the 2 of which that is known: £0.200 (0.190 to 0.210) "
+        "a mile.");
+  CHECK(dearest_by_energy_sentence(cost_depot({partly, oak})).empty());
+}
+
 // No source: what the sum leaves out is named; what reads high says so.
 TEST_CASE("money words: a cost says what it is without") {
   VanEvidence van = cost_van("Ash", 0.2, 0.3);
