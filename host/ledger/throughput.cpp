@@ -118,6 +118,16 @@ struct BeforeLogging {
   }
 };
 
+constexpr char kNeverHeard[] =
+    "no logger ever heard this van: packmile check CARD says what its port answers, "
+    "hardware-notes/signals.md how to ask for more; until then notes tell what it costs and its "
+    "kWh at the socket (packmile cost)";
+
+bool never_heard(const VanParts& parts) {
+  return parts.trips.empty() && parts.sessions.empty() && parts.stands.empty() &&
+         parts.trace.odometer.empty() && parts.trace.turns.empty();
+}
+
 BeforeLogging before_logging(const VanParts& parts, const Zone& zone) {
   if (parts.trace.odometer.empty())
     return BeforeLogging::unknown("the van never answered its odometer");
@@ -484,6 +494,15 @@ Throughput figures_of(const VanParts& parts, const Membership& member, const Zon
     if ((!period.to || !lost.from || *lost.from < *period.to) &&
         (!period.from || !lost.to || *lost.to > *period.from))
       out.lost.push_back(lost);
+  if (never_heard(parts)) {
+    out.none_why = out.charge_power_why = out.swings_why = kNeverHeard;
+    for (MaybeFigure* figure :
+         {&out.discharge_kwh, &out.charge_kwh, &out.discharge_ah, &out.charge_ah, &out.full_cycles,
+          &out.full_cycles_check, &out.odometer_km, &out.kwh_per_mile, &out.standing_kwh,
+          &out.before_logging_kwh, &out.before_logging_full_cycles, &out.dc_share,
+          &out.charger_hours, &out.hours_soc_high, &out.hours_soc_low})
+      *figure = MaybeFigure::unknown(kNeverHeard);
+  }
   return out;
 }
 

@@ -154,8 +154,10 @@ void write_vans(Html& html, const DepotEvidence& depot) {
 void write_page_one(Html& html, const DepotEvidence& depot, ChartList& charts) {
   html.open("section", {{"id", "page-one"}, {"class", "sheet"}});
   html.open("header");
-  html.leaf("h1", fmt::format("{} on {}", counted(depot.vans.size(), "van", "vans"),
-                              depot.words.day(depot.words.today)));
+  html.leaf("h1",
+            fmt::format("{} on {} {}", counted(depot.vans.size(), "van", "vans"),
+                        depot.words.day(depot.words.today),
+                        static_cast<int>(std::chrono::year_month_day{depot.words.today}.year())));
   html.leaf("p",
             fmt::format("Today is {}. Days are of {}. In brackets: 95 % intervals.",
                         depot.as_of_text, depot.zone.name()),

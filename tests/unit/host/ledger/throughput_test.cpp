@@ -422,6 +422,21 @@ TEST_CASE("throughput: hours of charging by kind and power, the gap of a charge 
   CHECK_FALSE(none.charge_power_why.empty());
 }
 
+TEST_CASE(
+    "throughput: of a van that was never heard nothing is known, least of all 0, and how to find "
+    "out") {
+  const Throughput out = throughput_of(VanParts{}, {}, utc_zone());
+  for (const MaybeFigure* figure :
+       {&out.discharge_kwh, &out.charge_kwh, &out.full_cycles, &out.odometer_km, &out.kwh_per_mile,
+        &out.standing_kwh, &out.before_logging_kwh, &out.dc_share, &out.charger_hours,
+        &out.hours_soc_high}) {
+    CHECK_FALSE(figure->figure);
+    CHECK(figure->why.find("packmile check CARD") != std::string::npos);
+  }
+  CHECK_FALSE(out.swings);
+  CHECK(out.swings_why == out.none_why);
+}
+
 TEST_CASE("throughput: full cycles before logging are assumed, and apart") {
   const Throughput t = throughput_of(two_days(), {}, utc_zone());
   const double ah = 40'000 * (19.0 / 0.35) / 80;
