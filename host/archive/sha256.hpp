@@ -3,30 +3,32 @@
 //
 // Standard  FIPS 180-4. The digest of a file is that of `sha256sum`.
 #pragma once
-#include <array>
 #include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <span>
 #include <string>
 #include <vector>
 
 #include "result.hpp"
 
+// OpenSSL's, whose headers stay out of this one.
+struct evp_md_ctx_st;
+
 namespace packmile {
 
 class Sha256 {
  public:
+  Sha256();
   void add(std::span<const std::uint8_t> bytes);
   // 64 hexadecimal digits. Nothing may be added afterwards.
   [[nodiscard]] std::string finish();
 
  private:
-  void take_block(const std::uint8_t* block);
-  std::array<std::uint32_t, 8> state_{0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
-                                      0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
-  std::array<std::uint8_t, 64> waiting_{};
-  std::size_t waiting_bytes_ = 0;
-  std::uint64_t bytes_ = 0;
+  struct Free {
+    void operator()(evp_md_ctx_st* context) const;
+  };
+  std::unique_ptr<evp_md_ctx_st, Free> context_;
 };
 
 struct FileDigest {
