@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <span>
 
 #include "ledger/van_duty.hpp"
 #include "report/number_text.hpp"
@@ -13,10 +14,10 @@ namespace {
 
 constexpr std::size_t kInputsShown = 3;
 
-struct InputName {
+struct KeyName {
   std::string_view key, text;
 };
-constexpr std::array<InputName, 12> kInputNames{{
+constexpr std::array<KeyName, 12> kInputNames{{
     {"challenger_price", "another van's price"},
     {"challenger_resale", "what another fetches later"},
     {"challenger_repairs_a_year", "another's repairs"},
@@ -31,10 +32,7 @@ constexpr std::array<InputName, 12> kInputNames{{
     {"rate_pct", "the rate of interest"},
 }};
 
-struct LeftOutName {
-  std::string_view key, text;
-};
-constexpr std::array<LeftOutName, 12> kLeftOutNames{{
+constexpr std::array<KeyName, 12> kLeftOutNames{{
     {"energy", "energy"},
     {"charges_without_cost", "charges without a price"},
     {"meter_shared", "a counter that vans share"},
@@ -49,9 +47,8 @@ constexpr std::array<LeftOutName, 12> kLeftOutNames{{
     {"depreciation", "loss in value"},
 }};
 
-template <typename Names>
-std::string named(const Names& names, std::string_view key) {
-  for (const auto& name : names)
+std::string named(std::span<const KeyName> names, std::string_view key) {
+  for (const KeyName& name : names)
     if (name.key == key) return std::string{name.text};
   return std::string{key};
 }
