@@ -54,10 +54,10 @@ struct VanUpkeep {
   VanNames names;
   std::vector<UpkeepRow> rows;  // by part, in order of the file; then by place and rule
   LocalDay today;
-  MaybeFigure odometer_km;                    // today
+  MaybeFigure odometer_km;  // today
   std::optional<LocalDay> odometer_known_to;
   bool odometer_goes_on = false;  // from then on by the rate of use; else it stands
-  MaybeFigure equivalent_years;               // of the whole odometer
+  MaybeFigure equivalent_years;   // of the whole odometer
   // Since it was first used, by whoever: what equivalent_years stands beside.
   std::optional<double> calendar_years;
   std::string calendar_why;  // why that is not known

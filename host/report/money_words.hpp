@@ -15,8 +15,7 @@ namespace packmile::report {
 [[nodiscard]] std::string dearest_sentence(const DepotEvidence& depot);
 // "By energy alone Oak was dearest: .."; empty where that is not told of every van.
 [[nodiscard]] std::string dearest_by_energy_sentence(const DepotEvidence& depot);
-// "£0.43 (0.39 to 0.47) a mile; dearer than the fleet's £0.35 (0.33 to 0.37)"; or why
-// there is none.
+// "£0.43 (0.39 to 0.47) a mile, without tyres; it reads high: .."; or why there is none.
 [[nodiscard]] std::string cost_sentence(const VanEvidence& van, const DepotEvidence& depot);
 // "without loss in value" and the like: what the sum leaves out; empty: nothing.
 [[nodiscard]] std::string left_out_words(const VanCost& cost);
