@@ -93,7 +93,8 @@ def compare(samples, path):
     said, kept = words(path), kept_words(samples)
     assert set(kept) <= set(said), sorted(set(kept) - set(said))
     within, at_end = 0, 0
-    for key, list_kept in kept.items():
+    for key in said:
+        list_kept = kept[key]
         places = lay_on(list_kept, said[key])
         assert places is not None, f"{key}: words are on the card that were never said so"
         # As early as it can lie: how many are missing behind the last.

@@ -1,4 +1,7 @@
 """Looks into a running machine: its stack, its counters."""
+import json
+import subprocess
+
 from machine import symbols
 
 STACK_PAINT = 0x5AFE57AC  # firmware/cortex_m/start_up.hpp
@@ -12,3 +15,18 @@ def stack_used(machine):
     left = next(i for i, word in enumerate(words) if word != STACK_PAINT)
     assert left > 0, "the whole stack was used"
     return top - bottom - 4 * left, top - bottom
+
+
+def clock_ms(machine):
+    """Milliseconds since power-up as the machine counts them: the first member of its clock."""
+    names = symbols(machine.elf)
+    address = next(address for name, address in names.items() if name.endswith("::tickless"))
+    low, high = machine.words(address, 2)
+    return high << 32 | low
+
+
+def rows_of_card(found, command, path):
+    """Rows of `packmile COMMAND PATH`, also of a card that needs attention (exit code 3)."""
+    done = subprocess.run([found.packmile, command, path, "--format", "json"], capture_output=True)
+    assert done.returncode in (0, 3), done.stderr.decode(errors="replace")
+    return json.loads(done.stdout)["rows"]
