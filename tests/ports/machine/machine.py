@@ -99,16 +99,16 @@ class Bench:
 
 class Machine:
     """One power-up of the logger. kill() is the plug being pulled; close() also looks whether the
-    emulator complained."""
+    emulator complained. Without a bench nothing answers; `sent` is a file for what was sent then."""
 
-    def __init__(self, elf, folder, card=None, bench=None, skip_time=False, icount=False, gdb=False,
-                 name="machine", extra=()):
+    def __init__(self, elf, folder, card=None, bench=None, sent=None, skip_time=False, icount=False,
+                 gdb=False, name="machine", extra=()):
         self.elf, self.folder = pathlib.Path(elf), pathlib.Path(folder)
         part = lambda suffix: self.folder / f"{name}.{suffix}"
         self.errors, self.log, self.monitor_path, self.gdb_path = map(part, ("errors", "log", "mon", "gdb"))
         for path in (self.errors, self.log, self.monitor_path, self.gdb_path):
             path.unlink(missing_ok=True)
-        line = "null"
+        line = f"file:{sent}" if sent else "null"
         if bench is not None:
             bench.forget_bytes()
             line = os.path.realpath(bench.link)
