@@ -328,11 +328,13 @@ void SdCard<Spi>::wake(Tick now) {
 }
 
 // Only a card that was started before can be in the middle of a block, so it takes
-// the fast clock.
+// the fast clock. It may also wait for a block to begin: this one's CRC is wrong, so
+// that it is refused.
 template <SpiBus Spi>
 void SdCard<Spi>::flush() {
   spi_.set_fast();
   spi_.select();
+  spi_.exchange(kSdDataToken);
   for (int i = 0; i < kFlushBytes; ++i) (void)receive();
   release();
 }
@@ -368,8 +370,10 @@ void SdCard<Spi>::power_up(Tick now) {
 template <SpiBus Spi>
 void SdCard<Spi>::size(Tick now) {
   std::uint32_t ocr = 0;
-  bool usable = long_command(SdCommand::read_ocr, 0, ocr) == 0 && (ocr & kSdOcrPoweredUp) != 0 &&
-                (ocr & kSdOcrVoltage) != 0;
+  // The register has its own bit for "powered up"; the one of the answer lags behind
+  // in the card of qemu's emulation.
+  bool usable = (long_command(SdCommand::read_ocr, 0, ocr) & ~kSdIdle) == 0 &&
+                (ocr & kSdOcrPoweredUp) != 0 && (ocr & kSdOcrVoltage) != 0;
   high_capacity_ = !version_1_ && (ocr & kSdOcrHighCapacity) != 0;
   // 7.2.3: where addresses count blocks, a block is 512 bytes anyhow.
   if (usable && !high_capacity_)

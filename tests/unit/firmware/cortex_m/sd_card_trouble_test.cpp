@@ -155,14 +155,15 @@ TEST_CASE("sd trouble: no bytes make it hang") {
     bench.slot.random.seed(static_cast<std::uint32_t>(round));
     // From power-up, or in the middle of work.
     if (round % 2 == 0) bench.restart_machine();
-    bench.slot.nonsense = true;
+    bench.slot.nonsense =
+        round / 2 % 2 == 0 ? SimulatedSlot::Nonsense::any : SimulatedSlot::Nonsense::plausible;
     for (int i = 0; i < 10; ++i) {
       (void)bench.read(static_cast<std::uint32_t>(i));
       (void)bench.write(static_cast<std::uint32_t>(i), block_of(2));
       bench.run_until(bench.now + 100);
     }
     CHECK(bench.most_exchanges <= kSdTurnBytes);
-    bench.slot.nonsense = false;
+    bench.slot.nonsense = SimulatedSlot::Nonsense::none;
     // Unless it was taken for another one, the card comes back.
     bench.run_until(bench.now + kSdAnswerMs + 2 * kSdRestMs);
     CHECK(

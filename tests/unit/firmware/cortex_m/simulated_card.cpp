@@ -321,10 +321,13 @@ void SimulatedCard::execute(Tick now) {
       application_ = true;
       answer({idle});
       return;
-    case 58:
-      answer({idle, static_cast<std::uint8_t>((idle_ ? 0 : 0x80) | (high_capacity() ? 0x40 : 0)),
-              0xFF, 0x80, 0x00});
+    case 58: {
+      const bool powered_up = !idle_ && !faults.never_powered_up;
+      answer({faults.idle_in_ocr_answer ? kR1Idle : idle,
+              static_cast<std::uint8_t>((powered_up ? 0x80 : 0) | (high_capacity() ? 0x40 : 0)),
+              static_cast<std::uint8_t>(faults.only_low_voltage ? 0x00 : 0xFF), 0x80, 0x00});
       return;
+    }
     case 59:
       if (faults.refuses_crc) break;
       crc_on_ = (argument & 1) != 0;
@@ -412,10 +415,17 @@ std::uint8_t SimulatedSlot::exchange(std::uint8_t byte) {
     remove_after.reset();
     remove();
   }
-  if (nonsense) return static_cast<std::uint8_t>(random());
+  if (nonsense == Nonsense::any) return static_cast<std::uint8_t>(random());
+  if (nonsense == Nonsense::plausible) {
+    // Mostly silence, and the answers and tokens that the driver waits for.
+    constexpr std::uint8_t kWords[] = {0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0x00, 0x00,
+                                       0x01, 0x01, 0x05, 0xFE, 0xE5, 0xAA, 0xC0, 0x40};
+    return kWords[random() % 16];
+  }
   if (stuck) return *stuck;
   if (!card_) return 0xFF;
-  return noisy(card_->exchange(now_, noisy(byte), fast_));
+  const std::uint8_t said = noisy(card_->exchange(now_, noisy(byte), fast_));
+  return heard ? heard(said) : said;
 }
 
 }  // namespace packmile::testing

@@ -54,6 +54,9 @@ struct CardFaults {
   int wrong_read_crcs = 0;
   int reads_refused = 0;  // R1: parameter error
   bool no_token = false;
+  bool idle_in_ocr_answer = false;
+  bool never_powered_up = false;  // by its OCR
+  bool only_low_voltage = false;  // by its OCR
   bool refuses_crc = false;
   bool refuses_acmd41 = false;
   bool wrong_echo = false;
@@ -147,10 +150,14 @@ class SimulatedSlot {
   // Takes the card out before so many more bytes.
   std::optional<std::size_t> remove_after;
   std::function<void()> before_exchange;
+  // What is heard instead of what the card said.
+  std::function<std::uint8_t(std::uint8_t)> heard;
   // A short circuit: this byte whatever anybody says.
   std::optional<std::uint8_t> stuck;
-  // Nonsense from whatever is in the slot.
-  bool nonsense = false;
+  // Nonsense from whatever is in the slot, which does not hear us either: any
+  // bytes, or such as mean something.
+  enum class Nonsense : std::uint8_t { none, any, plausible };
+  Nonsense nonsense = Nonsense::none;
   std::mt19937 random{1};
 
  private:
