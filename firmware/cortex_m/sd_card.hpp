@@ -6,19 +6,19 @@
 //           where they were looked up, all else is from memory.
 // Input     CardRequest; CardAnswer when it is done. One request at a time.
 // Bounded   one call moves kSdTurnBytes over the bus at most; a request is answered
-//           within kSdAnswerMs whatever the card does.
+//           within kSdAnswerMs whatever the card does, by calls that come when due.
 // Rule      CRC is on before anything else is asked for; a card that refuses that
 //           is not used. No address beyond the card's end is sent.
 // Rule      the first write after each start of the card is read back and compared
 //           before it is answered. A card that is not the one of this power-up is
 //           never written.
 // Trouble   a request that fails is answered as failed, never repeated in here.
-//           The card is started again when it does not answer, when it takes too
-//           long, or after three failures in a row.
+//           The card is started again when it does not answer, refuses a command,
+//           takes too long, or after three failures in a row.
 //
 //   phase        what happens                          next
 //   resting      due                                   identifying, flushing
-//   flushing     a block's worth of clocks sent        waking
+//   flushing     a block's worth of bytes sent         waking
 //   waking       CMD0 answered; not                    identifying; resting (absent)
 //   identifying  CMD8, CMD59                           powering_up
 //   powering_up  ACMD41 says ready                     sizing
@@ -29,7 +29,7 @@
 //   reading      block came                            idle
 //   programming  no longer busy, CMD13 says good       idle; checking after a first write
 //   checking     block came, and is what was written   idle
-//   any of these no answer, too long, third failure    resting (starting)
+//   any of these refused, too long, third failure      resting (starting)
 #pragma once
 #include <algorithm>
 #include <array>
@@ -159,10 +159,6 @@ class SdCard {
   std::uint8_t send_block();
   bool receive_block();
 
-  // Nobody answers, or somebody whose power was gone: it may be another card.
-  [[nodiscard]] static bool is_lost(std::uint8_t answer) {
-    return (answer & (0x80 | kSdIdle)) != 0;
-  }
   void go(Tick now, Phase phase);
   void wake(Tick now);
   void flush();
@@ -392,7 +388,9 @@ void SdCard<Spi>::ask_for_block(Tick now, SdCommand index, std::uint32_t argumen
   go(now, phase);
   if (answer == 0) return;
   release();
-  refuse(now, is_lost(answer));
+  // The answer may have been heard wrong, and the card now send a block, or wait for
+  // one: it would take the next for this address.
+  refuse(now, true);
 }
 
 template <SpiBus Spi>
@@ -527,7 +525,7 @@ void SdCard<Spi>::await_release(Tick now) {
   const std::uint8_t second = receive();
   release();
   if ((answer | second) != 0) {
-    refuse(now, is_lost(answer));
+    refuse(now, answer != 0);
   } else if (!write_proved_) {
     ask_for_block(now, SdCommand::read_block, wire_address(), Phase::checking);
   } else {
