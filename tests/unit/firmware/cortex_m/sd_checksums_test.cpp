@@ -19,6 +19,10 @@ int last_byte_of(std::initializer_list<std::uint8_t> command) {
   return crc7 | 1;
 }
 
+std::uint64_t sectors_of(const packmile::testing::CardRegister& csd, bool high_capacity) {
+  return std::uint64_t{sd_last_sector_of(csd, high_capacity)} + 1;
+}
+
 }  // namespace
 
 TEST_CASE("sd checksums: CRC7 of the published commands") {
@@ -52,29 +56,29 @@ TEST_CASE("sd checksums: CRC16 of the published block") {
 TEST_CASE("sd capacity: version 1, worked examples") {
   // Simplified Specification, text of C_SIZE, from memory: a card of 32 MB has
   // BLOCK_LEN 512, C_SIZE_MULT 3, C_SIZE 2000: 2001 x 32 blocks.
-  CHECK(sd_sectors_of(csd_1(2000, 3, 9), false) == 64'032);
+  CHECK(sectors_of(csd_1(2000, 3, 9), false) == 64'032);
   // The same: the largest with blocks of 1024 is 4096 x 512 x 1024 = 2 GB.
-  CHECK(sd_sectors_of(csd_1(4095, 7, 10), false) == (2ull << 30) / 512);
-  CHECK(sd_sectors_of(csd_1(4095, 7, 11), false) == (4ull << 30) / 512);
-  CHECK(sd_sectors_of(csd_1(0, 0, 9), false) == 4);
+  CHECK(sectors_of(csd_1(4095, 7, 10), false) == (2ull << 30) / 512);
+  CHECK(sectors_of(csd_1(4095, 7, 11), false) == (4ull << 30) / 512);
+  CHECK(sectors_of(csd_1(0, 0, 9), false) == 4);
 }
 
 TEST_CASE("sd capacity: version 2, worked examples") {
   // Simplified Specification, text of C_SIZE of version 2, from memory: (C_SIZE + 1)
   // x 512 KB; SDHC from 0x1010 to 0xFF5F, SDXC up to 2 TB.
-  CHECK(sd_sectors_of(csd_2(0x1010), true) == 0x1011ull * 1024);
-  CHECK(sd_sectors_of(csd_2(0xFF5F), true) == 0xFF60ull * 1024);
-  CHECK(sd_sectors_of(csd_2(0x3B37), true) == 15'523'840);  // 7,948,206,080 bytes
-  CHECK(sd_sectors_of(csd_2(0x3FFFFF), true) == (2ull << 40) / 512);
+  CHECK(sectors_of(csd_2(0x1010), true) == 0x1011ull * 1024);
+  CHECK(sectors_of(csd_2(0xFF5F), true) == 0xFF60ull * 1024);
+  CHECK(sectors_of(csd_2(0x3B37), true) == 15'523'840);  // 7,948,206,080 bytes
+  CHECK(sectors_of(csd_2(0x3FFFFF), true) == (2ull << 40) / 512);
 }
 
 TEST_CASE("sd capacity: a register that contradicts the card gives none") {
-  CHECK(sd_sectors_of(csd_2(0x1010), false) == 0);
-  CHECK(sd_sectors_of(csd_1(2000, 3, 9), true) == 0);
-  CHECK(sd_sectors_of(csd_1(2000, 3, 8), false) == 0);
-  CHECK(sd_sectors_of(csd_1(2000, 3, 12), false) == 0);
+  CHECK(sd_last_sector_of(csd_2(0x1010), false) == 0);
+  CHECK(sd_last_sector_of(csd_1(2000, 3, 9), true) == 0);
+  CHECK(sd_last_sector_of(csd_1(2000, 3, 8), false) == 0);
+  CHECK(sd_last_sector_of(csd_1(2000, 3, 12), false) == 0);
   auto later = csd_2(0x1010);  // version 3 is for cards above 2 TB
   later[0] = 0x80;
-  CHECK(sd_sectors_of(later, true) == 0);
-  CHECK(sd_sectors_of(later, false) == 0);
+  CHECK(sd_last_sector_of(later, true) == 0);
+  CHECK(sd_last_sector_of(later, false) == 0);
 }
