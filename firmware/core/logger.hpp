@@ -73,9 +73,6 @@
 
 namespace packmile {
 
-// What deadline() says when nothing waits for the clock.
-inline constexpr Tick kNoDeadline = ~Tick{0};
-
 class Logger {
  public:
   explicit Logger(const PowerUp& power_up);

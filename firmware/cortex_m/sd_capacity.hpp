@@ -10,16 +10,16 @@ namespace packmile::cortex_m {
 
 inline constexpr std::size_t kSdRegisterBytes = 16;
 
-// Sectors of 512 bytes. `high_capacity`: the card takes block addresses. 0: a
-// register that contradicts that, or that cannot be right; up to 2^32 (2 TB).
-constexpr std::uint64_t sd_sectors_of(std::span<const std::uint8_t, kSdRegisterBytes> csd,
-                                      bool high_capacity) {
-  const int version = csd[0] >> 6;
-  if (version != (high_capacity ? 1 : 0)) return 0;
+// The last sector of 512 bytes: of 2^32 sectors, 2 TB, it still fits 32 bits.
+// `high_capacity`: the card takes block addresses. 0: a register that contradicts
+// that, or that cannot be right.
+constexpr std::uint32_t sd_last_sector_of(std::span<const std::uint8_t, kSdRegisterBytes> csd,
+                                          bool high_capacity) {
+  if (csd[0] >> 6 != (high_capacity ? 1 : 0)) return 0;
   if (high_capacity) {
     const std::uint32_t c_size = static_cast<std::uint32_t>(csd[7] & 0x3F) << 16 |
                                  static_cast<std::uint32_t>(csd[8]) << 8 | csd[9];
-    return (static_cast<std::uint64_t>(c_size) + 1) << 10;
+    return c_size << 10 | 0x3FF;  // of (C_SIZE + 1) x 512 KB
   }
   // Blocks of 512, 1024 or 2048 bytes; there are no others.
   const int block_shift = csd[5] & 0x0F;
@@ -27,7 +27,7 @@ constexpr std::uint64_t sd_sectors_of(std::span<const std::uint8_t, kSdRegisterB
   const std::uint32_t c_size = static_cast<std::uint32_t>(csd[6] & 0x03) << 10 |
                                static_cast<std::uint32_t>(csd[7]) << 2 | csd[8] >> 6;
   const int c_size_mult = (csd[9] & 0x03) << 1 | csd[10] >> 7;
-  return (static_cast<std::uint64_t>(c_size) + 1) << (c_size_mult + 2 + block_shift - 9);
+  return ((c_size + 1) << (c_size_mult + 2 + block_shift - 9)) - 1;
 }
 
 }  // namespace packmile::cortex_m

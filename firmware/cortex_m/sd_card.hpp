@@ -6,19 +6,19 @@
 //           where they were looked up, all else is from memory.
 // Input     CardRequest; CardAnswer when it is done. One request at a time.
 // Bounded   one call moves kSdTurnBytes over the bus at most; a request is answered
-//           within kSdAnswerMs whatever the card does.
+//           within kSdAnswerMs whatever the card does, by calls that come when due.
 // Rule      CRC is on before anything else is asked for; a card that refuses that
 //           is not used. No address beyond the card's end is sent.
 // Rule      the first write after each start of the card is read back and compared
 //           before it is answered. A card that is not the one of this power-up is
 //           never written.
 // Trouble   a request that fails is answered as failed, never repeated in here.
-//           The card is started again when it does not answer, when it takes too
-//           long, or after three failures in a row.
+//           The card is started again when it does not answer, refuses a command,
+//           takes too long, or after three failures in a row.
 //
 //   phase        what happens                          next
 //   resting      due                                   identifying, flushing
-//   flushing     a block's worth of clocks sent        waking
+//   flushing     a block's worth of bytes sent         waking
 //   waking       CMD0 answered; not                    identifying; resting (absent)
 //   identifying  CMD8, CMD59                           powering_up
 //   powering_up  ACMD41 says ready                     sizing
@@ -29,7 +29,7 @@
 //   reading      block came                            idle
 //   programming  no longer busy, CMD13 says good       idle; checking after a first write
 //   checking     block came, and is what was written   idle
-//   any of these no answer, too long, third failure    resting (starting)
+//   any of these refused, too long, third failure      resting (starting)
 #pragma once
 #include <algorithm>
 #include <array>
@@ -73,8 +73,8 @@ inline constexpr std::size_t kSdTurnBytes = 600;
 
 // 4.6.2: a card reads within 100 ms. Twice that: common practice, no source.
 inline constexpr Tick kSdReadMs = 200;
-// 4.6.2: 250 ms, larger cards 500; four times the one, as cards that are worn take
-// longer. Common practice, no source.
+// 4.6.2: 250 ms; larger cards 500 ms, from memory. Worn ones take longer: four times
+// the one, common practice, no source.
 inline constexpr Tick kSdBusyMs = 1'000;
 // ACMD41 says ready within 1 s of the first.
 inline constexpr Tick kSdPowerUpMs = 1'000;
@@ -144,8 +144,8 @@ class SdCard {
   [[nodiscard]] std::uint32_t wire_address() const {
     return high_capacity_ ? request_.address : request_.address * kSdBlockBytes;
   }
-  [[nodiscard]] bool is_over(Tick now, Tick limit_ms) const {
-    return static_cast<std::uint32_t>(now) - since_ >= limit_ms;
+  [[nodiscard]] bool is_over(Tick limit_ms) const {
+    return static_cast<std::uint32_t>(now_) - since_ >= limit_ms;
   }
 
   [[nodiscard]] std::uint8_t receive() { return spi_.exchange(0xFF); }
@@ -159,27 +159,24 @@ class SdCard {
   std::uint8_t send_block();
   bool receive_block();
 
-  // Nobody answers, or somebody whose power was gone: it may be another card.
-  [[nodiscard]] static bool is_lost(std::uint8_t answer) {
-    return (answer & (0x80 | kSdIdle)) != 0;
-  }
-  void go(Tick now, Phase phase);
-  void wake(Tick now);
+  void go(Phase phase);
+  void wake();
   void flush();
-  void identify(Tick now);
-  void power_up(Tick now);
-  void size(Tick now);
-  void ask_for_block(Tick now, SdCommand index, std::uint32_t argument, Phase phase);
-  void await_block(Tick now);
-  void on_register(Tick now);
-  void serve(Tick now);
-  void await_release(Tick now);
+  void identify();
+  void power_up();
+  void size();
+  void ask_for_block(SdCommand index, std::uint32_t argument, Phase phase);
+  void await_block();
+  void on_register();
+  void serve();
+  void await_release();
   void finish(bool ok);
   void succeed();
-  void refuse(Tick now, bool start_again);
-  void give_up(Tick now);
+  void refuse(bool start_again);
+  void give_up();
   void close();
 
+  Tick now_ = 0;  // of the step that is being done
   Tick due_ = 0;
   Spi& spi_;
   CardRequest request_{};
@@ -221,35 +218,36 @@ std::optional<CardAnswer> SdCard<Spi>::take_answer() {
 template <SpiBus Spi>
 void SdCard<Spi>::on_time(Tick now) {
   if (now < due_) return;
+  now_ = now;
   switch (phase_) {
     case Phase::resting:
     case Phase::waking:
-      wake(now);
+      wake();
       break;
     case Phase::flushing:
       flush();
-      go(now, Phase::waking);
+      go(Phase::waking);
       break;
     case Phase::identifying:
-      identify(now);
+      identify();
       break;
     case Phase::powering_up:
-      power_up(now);
+      power_up();
       break;
     case Phase::sizing:
-      size(now);
+      size();
       break;
     case Phase::csd:
     case Phase::cid:
     case Phase::reading:
     case Phase::checking:
-      await_block(now);
+      await_block();
       break;
     case Phase::programming:
-      await_release(now);
+      await_release();
       break;
     case Phase::idle:
-      serve(now);
+      serve();
       break;
     case Phase::closed:
       break;
@@ -257,10 +255,10 @@ void SdCard<Spi>::on_time(Tick now) {
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::go(Tick now, Phase phase) {
+void SdCard<Spi>::go(Phase phase) {
   phase_ = phase;
-  since_ = static_cast<std::uint32_t>(now);
-  due_ = now;
+  since_ = static_cast<std::uint32_t>(now_);
+  due_ = now_;
 }
 
 // The card lets go of the line only with a clock after its select has gone.
@@ -313,106 +311,110 @@ std::uint8_t SdCard<Spi>::long_command(SdCommand index, std::uint32_t argument,
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::wake(Tick now) {
+void SdCard<Spi>::wake() {
   spi_.set_slow();
   spi_.deselect();
   for (int i = 0; i < kWakeBytes; ++i) (void)receive();
   if (short_command(SdCommand::go_idle, 0) == kSdIdle) {
     state_ = CardState::starting;
-    go(now, Phase::identifying);
+    go(Phase::identifying);
   } else if (phase_ == Phase::resting) {
-    go(now, Phase::flushing);
+    go(Phase::flushing);
   } else {
-    give_up(now);
+    give_up();
   }
 }
 
 // Only a card that was started before can be in the middle of a block, so it takes
-// the fast clock.
+// the fast clock. It may also wait for a block to begin: this one's CRC is wrong, so
+// that it is refused.
 template <SpiBus Spi>
 void SdCard<Spi>::flush() {
   spi_.set_fast();
   spi_.select();
+  spi_.exchange(kSdDataToken);
   for (int i = 0; i < kFlushBytes; ++i) (void)receive();
   release();
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::identify(Tick now) {
+void SdCard<Spi>::identify() {
   std::uint32_t echo = 0;
   const std::uint8_t answer = long_command(SdCommand::send_if_cond, kSdIfCond, echo);
   version_1_ = answer == (kSdIdle | kSdIllegal);
   const bool version_2 = answer == kSdIdle && (echo & 0xFFF) == kSdIfCond;
   // 7.2.2: before ACMD41.
   if ((version_1_ || version_2) && short_command(SdCommand::crc_on_off, 1) == kSdIdle) {
-    go(now, Phase::powering_up);
+    go(Phase::powering_up);
   } else {
-    give_up(now);
+    give_up();
   }
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::power_up(Tick now) {
+void SdCard<Spi>::power_up() {
   std::uint8_t answer = short_command(SdCommand::app_command, 0);
   if ((answer & ~kSdIdle) == 0)
     answer = short_command(SdCommand::send_op_cond, version_1_ ? 0 : kSdHighCapacityHost);
   if (answer == 0) {
-    go(now, Phase::sizing);
-  } else if (answer != kSdIdle || is_over(now, kSdPowerUpMs)) {
-    give_up(now);
+    go(Phase::sizing);
+  } else if (answer != kSdIdle || is_over(kSdPowerUpMs)) {
+    give_up();
   } else {
-    due_ = now + kSdPowerUpPollMs;
+    due_ = now_ + kSdPowerUpPollMs;
   }
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::size(Tick now) {
+void SdCard<Spi>::size() {
   std::uint32_t ocr = 0;
-  // The register tells; some say idle in the answer as if not yet powered up.
-  const std::uint8_t answer = long_command(SdCommand::read_ocr, 0, ocr);
-  bool usable =
-      (answer & ~kSdIdle) == 0 && (ocr & kSdOcrPoweredUp) != 0 && (ocr & kSdOcrVoltage) != 0;
+  // The register has its own bit for "powered up"; the one of the answer lags behind
+  // in the card of qemu's emulation.
+  bool usable = (long_command(SdCommand::read_ocr, 0, ocr) & ~kSdIdle) == 0 &&
+                (ocr & kSdOcrPoweredUp) != 0 && (ocr & kSdOcrVoltage) != 0;
   high_capacity_ = !version_1_ && (ocr & kSdOcrHighCapacity) != 0;
   // 7.2.3: where addresses count blocks, a block is 512 bytes anyhow.
   if (usable && !high_capacity_)
     usable = short_command(SdCommand::set_block_length, kSdBlockBytes) == 0;
   if (!usable) {
-    give_up(now);
+    give_up();
     return;
   }
   spi_.set_fast();
-  ask_for_block(now, SdCommand::send_csd, 0, Phase::csd);
+  ask_for_block(SdCommand::send_csd, 0, Phase::csd);
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::ask_for_block(Tick now, SdCommand index, std::uint32_t argument, Phase phase) {
+void SdCard<Spi>::ask_for_block(SdCommand index, std::uint32_t argument, Phase phase) {
   const std::uint8_t answer = command(index, argument);
-  go(now, phase);
+  go(phase);
   if (answer == 0) return;
   release();
-  refuse(now, is_lost(answer));
+  // The answer may have been heard wrong, and the card now send a block, or wait for
+  // one: it would take the next for this address.
+  refuse(true);
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::await_block(Tick now) {
+void SdCard<Spi>::await_block() {
   const std::uint8_t token = first_byte(kPollBytes);
-  if (token == 0xFF && !is_over(now, kSdReadMs)) {
-    due_ = now + kSdPollMs;
+  if (token == 0xFF && !is_over(kSdReadMs)) {
+    due_ = now_ + kSdPollMs;
     return;
   }
   if (token != kSdDataToken) {
     release();
     // An error token has its upper bits clear. What is neither cannot be
     // relied on to have come to an end.
-    refuse(now, (token & 0xF0) != 0);
+    refuse((token & 0xF0) != 0);
     return;
   }
   const bool good = receive_block();
   release();
   if (!good) {
-    refuse(now, false);
+    refuse(false);
   } else if (phase_ == Phase::csd || phase_ == Phase::cid) {
-    on_register(now);
+    on_register();
   } else {
     write_proved_ = write_proved_ || phase_ == Phase::checking;
     succeed();
@@ -443,17 +445,17 @@ bool SdCard<Spi>::receive_block() {
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::on_register(Tick now) {
+void SdCard<Spi>::on_register() {
   const std::span<const std::uint8_t, kSdRegisterBytes> content(sector_.data(), kSdRegisterBytes);
   if (phase_ == Phase::csd) {
-    const std::uint64_t sectors = sd_sectors_of(content, high_capacity_);
-    if (sectors == 0) {
-      give_up(now);
-    } else if (known_ && sectors != this->sectors()) {
+    const std::uint32_t last_sector = sd_last_sector_of(content, high_capacity_);
+    if (last_sector == 0) {
+      give_up();
+    } else if (known_ && last_sector != last_sector_) {
       close();
     } else {
-      last_sector_ = static_cast<std::uint32_t>(sectors - 1);
-      ask_for_block(now, SdCommand::send_cid, 0, Phase::cid);
+      last_sector_ = last_sector;
+      ask_for_block(SdCommand::send_cid, 0, Phase::cid);
     }
   } else if (known_ && !std::equal(content.begin(), content.end(), cid_.begin())) {
     close();
@@ -464,12 +466,12 @@ void SdCard<Spi>::on_register(Tick now) {
     failures_in_row_ = 0;
     write_proved_ = false;
     phase_ = Phase::idle;
-    due_ = request_is_ == Request::open ? now : kNoDeadline;
+    due_ = request_is_ == Request::open ? now_ : kNoDeadline;
   }
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::serve(Tick now) {
+void SdCard<Spi>::serve() {
   due_ = kNoDeadline;
   if (request_is_ != Request::open) return;
   const bool write = request_.operation == CardOperation::write;
@@ -478,15 +480,15 @@ void SdCard<Spi>::serve(Tick now) {
     return;
   }
   if (!write) {
-    ask_for_block(now, SdCommand::read_block, wire_address(), Phase::reading);
+    ask_for_block(SdCommand::read_block, wire_address(), Phase::reading);
     return;
   }
-  ask_for_block(now, SdCommand::write_block, wire_address(), Phase::programming);
+  ask_for_block(SdCommand::write_block, wire_address(), Phase::programming);
   if (phase_ != Phase::programming) return;
   const std::uint8_t response = send_block();
   if (response == kSdDataAccepted) return;
   release();
-  refuse(now, response == kSdNoAnswer);
+  refuse(response == kSdNoAnswer);
 }
 
 // Returns what the card said of it: kSdDataAccepted, another response, kSdNoAnswer.
@@ -507,15 +509,15 @@ std::uint8_t SdCard<Spi>::send_block() {
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::await_release(Tick now) {
+void SdCard<Spi>::await_release() {
   bool busy = true;
   for (int i = 0; i < kPollBytes && busy; ++i) busy = receive() != 0xFF;
   if (busy) {
-    if (!is_over(now, kSdBusyMs)) {
-      due_ = now + kSdPollMs;
+    if (!is_over(kSdBusyMs)) {
+      due_ = now_ + kSdPollMs;
     } else {
       release();
-      refuse(now, true);
+      refuse(true);
     }
     return;
   }
@@ -525,9 +527,9 @@ void SdCard<Spi>::await_release(Tick now) {
   const std::uint8_t second = receive();
   release();
   if ((answer | second) != 0) {
-    refuse(now, is_lost(answer));
+    refuse(answer != 0);
   } else if (!write_proved_) {
-    ask_for_block(now, SdCommand::read_block, wire_address(), Phase::checking);
+    ask_for_block(SdCommand::read_block, wire_address(), Phase::checking);
   } else {
     succeed();
   }
@@ -547,15 +549,15 @@ void SdCard<Spi>::succeed() {
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::refuse(Tick now, bool start_again) {
+void SdCard<Spi>::refuse(bool start_again) {
   if (state_ != CardState::ready) {
-    give_up(now);
+    give_up();
     return;
   }
   finish(false);
   if (start_again || ++failures_in_row_ >= kFailuresInRow) {
     state_ = CardState::starting;
-    go(now, Phase::resting);
+    go(Phase::resting);
   } else {
     phase_ = Phase::idle;
     due_ = kNoDeadline;
@@ -563,11 +565,11 @@ void SdCard<Spi>::refuse(Tick now, bool start_again) {
 }
 
 template <SpiBus Spi>
-void SdCard<Spi>::give_up(Tick now) {
+void SdCard<Spi>::give_up() {
   state_ = CardState::absent;
   finish(false);
   phase_ = Phase::resting;
-  due_ = now + kSdRestMs;
+  due_ = now_ + kSdRestMs;
 }
 
 template <SpiBus Spi>

@@ -19,9 +19,10 @@ constexpr std::uint8_t crc7_next(std::uint8_t crc7, std::uint8_t byte) {
 
 // The polynomial has four terms: the eight shifts of a byte fold into three.
 constexpr std::uint16_t crc16_next(std::uint16_t crc16, std::uint8_t byte) {
-  std::uint32_t folded = (crc16 >> 8) ^ byte;
+  std::uint32_t folded = static_cast<std::uint32_t>(crc16 >> 8) ^ byte;
   folded ^= folded >> 4;
-  return static_cast<std::uint16_t>((crc16 << 8) ^ (folded << 12) ^ (folded << 5) ^ folded);
+  return static_cast<std::uint16_t>((std::uint32_t{crc16} << 8) ^ (folded << 12) ^ (folded << 5) ^
+                                    folded);
 }
 
 }  // namespace packmile::cortex_m
