@@ -42,10 +42,14 @@ optional              9                0x14               x
 /tree/proto/b.hpp:
 b.hpp                 3                0x18               x
 b.hpp                 -                0x20
+
+/newlib/memcpy.c:
+memcpy.c              1                0x28               x
+memcpy.c              -                0x2c
 """)
     expect(lines, [(0x10, 0x14, "/tree/firmware/core/a.cpp"),
                    (0x14, 0x18, "/usr/include/c++/12/optional"),
-                   (0x18, 0x20, "/tree/proto/b.hpp")])
+                   (0x18, 0x20, "/tree/proto/b.hpp"), (0x28, 0x2c, "/newlib/memcpy.c")])
     symbols = size_by_room.symbols_of("00000010 00000010 T f\t/tree/firmware/core/a.cpp:1\n"
                                       "00000024 00000004 t table\n"
                                       "20000000 00000008 b room\t/tree/firmware/cortex_m/m.cpp:5\n"
@@ -57,10 +61,10 @@ b.hpp                 -                0x20
         "  [ 4] .stack NOBITS    20000010 001020 000100 00  WA  0   0  4\n"
         "  [ 5] .debug PROGBITS  00000000 001020 000999 00      0   0  1\n").all
     shares = size_by_room.share_out(sections, lines, symbols, "/tree")
-    # 4 of its own, and 4 of a header within f; 8 of proto; 12 behind that nobody names,
-    # and the variable that begins as something, in flash and in RAM.
-    expect(shares, {"core": [8, 0], "proto": [8, 0], "port": [0, 8], "library": [0, 0],
-                    "stack": [0, 256], "not named": [12 + 4, 4]})
+    # 4 of its own, and 4 of a header within f; 8 of proto; 8 behind that nobody names,
+    # 4 of the library, and the variable that begins as something, in flash and in RAM.
+    expect(shares, {"core": [8, 0], "proto": [8, 0], "port": [0, 8], "library": [4, 0],
+                    "stack": [0, 256], "not named": [8 + 4, 4]})
 
 
 def an_image_of_three_rooms():
