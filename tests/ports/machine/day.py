@@ -16,7 +16,7 @@ import time
 import made_up_day
 from bus_log import compare
 from machine import Bench, Machine, need_emulator, programs, running, wait_until, workspace
-from nbd_card import NbdCard
+from nbd_card import prepared_card
 from watch import stack_used
 
 import allow_list  # of tests/conformity
@@ -31,9 +31,7 @@ def main():
     need_emulator()
     found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
     with workspace() as folder:
-        programs.run(found.packmile, "card", "prepare", folder / "van.img", "--van", "Linden",
-                     "--size-mb", "8", "--yes")
-        card = NbdCard(folder / "van.img")
+        card = prepared_card(found, folder)
         replay = made_up_day.write(folder / "day.csv")
         with running(Bench(found.benchvan, folder, "--replay", replay)) as bench, \
                 running(Machine(image, folder, card=card, bench=bench)) as machine:

@@ -11,8 +11,12 @@ import pathlib
 import random
 import socket
 import struct
+import sys
 import threading
 import time
+
+sys.path.insert(0, str(pathlib.Path(__file__).parent.parent.parent / "conformity"))
+import programs  # noqa: E402
 
 SECTOR_BYTES = 512
 HANDSHAKE_MAGIC, OPTION_MAGIC, REPLY_MAGIC = b"NBDMAGIC", b"IHAVEOPT", 0x3E889045565A9
@@ -25,6 +29,13 @@ EIO = 5
 
 def next_power_of_two(number):
     return 1 << (number - 1).bit_length()
+
+
+def prepared_card(found, folder, **more):
+    """A card in the harness's hand, prepared by `packmile card prepare`, in `folder`/van.img."""
+    path = pathlib.Path(folder) / "van.img"
+    programs.run(found.packmile, "card", "prepare", path, "--van", "Linden", "--size-mb", "8", "--yes")
+    return NbdCard(path, **more)
 
 
 class Write:

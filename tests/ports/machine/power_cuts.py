@@ -28,7 +28,7 @@ import time
 
 from bus_log import compare
 from machine import Bench, Machine, need_emulator, programs, running, wait_until, workspace
-from nbd_card import SECTOR_BYTES, NbdCard
+from nbd_card import SECTOR_BYTES, prepared_card
 from sectors import BOOT_ALIGN_SECTORS, HEAD_SECTORS, SAMPLES, SETTINGS, fields, header, payload
 from watch import clock_ms, rows_of_card
 
@@ -46,8 +46,7 @@ class Chain:
         self.rng = random.Random(seed)
         self.name = f"chain {seed}"
         self.path = folder / "van.img"
-        programs.run(found.packmile, "card", "prepare", self.path, "--van", "Linden", "--size-mb", "8", "--yes")
-        self.card = NbdCard(self.path)
+        self.card = prepared_card(found, folder)
         self.log_first = self.find_log()
         self.boot_ids = set()
         self.boots_that_wrote = self.hurt = self.kept_words = self.words_lost = 0
