@@ -91,7 +91,7 @@ TEST_CASE("sd trouble: three failures in a row start the card again, two and a s
   CHECK(bench.count(0) == 1);
 }
 
-TEST_CASE("sd trouble: the card goes at any byte of a write; what was there is torn, not ours") {
+TEST_CASE("sd trouble: the card goes at any byte of a write, and nothing else is harmed") {
   for (std::size_t after = 0; after < 560; after += 3) {
     CAPTURE(after);
     ReadyCard bench;
