@@ -8,6 +8,9 @@
 
 namespace packmile {
 
+// What a deadline() says when nothing waits for the clock.
+inline constexpr Tick kNoDeadline = ~Tick{0};
+
 // Values of packmile.ResetCause.
 enum class BootCause : std::uint8_t {
   unknown = 0,
