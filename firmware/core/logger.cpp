@@ -113,7 +113,7 @@ void Logger::on_adapter(Tick now, AdapterLink link) {
       reader_.reset();
       script_.stop();
       abandon_receptions();
-      exchange_ = {};
+      end_exchange();
       if (phase_ != Phase::stopping) phase_ = Phase::link_down;
       break;
   }
@@ -136,7 +136,7 @@ void Logger::on_time(Tick now) {
 void Logger::on_stop(Tick now) {
   if (!advance(now) || stop_wanted_) return;
   stop_wanted_ = true;
-  exchange_ = {};
+  end_exchange();
   abandon_receptions();
   log_.close();
   // The last counters of this boot.

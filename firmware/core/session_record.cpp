@@ -117,7 +117,10 @@ bool put_item(wire::Writer& out, std::size_t room, std::uint32_t field,
 
 }  // namespace
 
-std::string_view logger_version() { return PACKMILE_VERSION; }
+std::string_view logger_version() {
+  using std::string_view_literals::operator""sv;
+  return PACKMILE_VERSION ""sv;
+}
 
 void SessionWriter::start() {
   pending_ = true;

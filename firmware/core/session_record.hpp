@@ -68,7 +68,7 @@ struct SessionSource {
 class SessionWriter {
  public:
   // Begins a new snapshot, from its first part.
-  void start();
+  [[gnu::noinline]] void start();
   // A part of the snapshot is still to be written.
   [[nodiscard]] bool pending() const { return pending_; }
   // Writes the next part as a Record; returns its bytes, at most 480. `source`

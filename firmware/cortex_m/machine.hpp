@@ -95,7 +95,8 @@ class Machine {
     return {.card_sectors = started_with_card_ ? card_.sectors() : 0,
             .layout = Board::kLayout,
             .reset_cause = last ? last->cause : Board::reset_cause(),
-            .entropy = Board::entropy()};
+            .entropy = Board::entropy(),
+            .fault = last ? last->fault : FaultRecord{}};
   }
 
   // At most what was there when it began: the rest of the turn gets its share.
