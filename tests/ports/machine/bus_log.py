@@ -49,10 +49,10 @@ def messages(path):
                 yield at_s, can_id, so_far[:length]
 
 
-def words(path):
-    """(ecu, signal) to the words that were said, in order."""
+def words(path, times=None):
+    """(ecu, signal) to the words that were said, in order; `times` gets their seconds, too."""
     said = collections.defaultdict(list)
-    for _, can_id, message in messages(path):
+    for at_s, can_id, message in messages(path):
         if message[0] != 0x41 or message[1] % 0x20 == 0:
             continue  # another service; which PIDs there are
         at = 1
@@ -61,6 +61,8 @@ def words(path):
             data = message[at + 1:at + 1 + length]
             for name, first, count in signals:
                 said[f"{can_id:X}", name].append(int.from_bytes(data[first:first + count], "big"))
+                if times is not None:
+                    times.setdefault((f"{can_id:X}", name), []).append(at_s)
             at += 1 + length
     return said
 
@@ -104,3 +106,12 @@ def compare(samples, path):
         at_end = max(at_end, len(said[key]) - 1 - at)
         within += at + 1 - len(list_kept)
     return (sum(map(len, said.values())), sum(map(len, kept.values())), within, at_end)
+
+
+def clock_pairs(samples, path, key=("7E8", "pack_v")):
+    """(seconds of the bench, milliseconds of the machine) of each kept word of one signal."""
+    times = {}
+    said = words(path, times)[key]
+    rows = sorted((r["tick_ms"], r["raw"]) for r in samples if (r["ecu"], r["signal"]) == key)
+    places = lay_on([raw for _, raw in rows], said)
+    return [(times[key][place], tick_ms) for place, (tick_ms, _) in zip(places, rows)]

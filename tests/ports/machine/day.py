@@ -4,17 +4,19 @@ then says of them.
 
     day.py BIN IMAGE
 
-The bench van plays 164 s of a made-up day (made_up_day.py) at 115200 baud, then sleeps for a
+The bench van plays three minutes of a made-up day (made_up_day.py) at 115200 baud, then sleeps for a
 minute; then the plug is pulled. Compared with the card: every word that the van said on its bus,
-in order; net energy, distance and energy charged with an outside integration of the same rows;
-every line that was sent with the allow-list. The stack's high-water mark is printed.
+in order; net energy, distance and energy charged with an outside integration of the same rows, by
+the machine's clock (made_up_day.truth says why); every line that was sent with the allow-list. The stack's high-water mark is printed.
 """
 import pathlib
 import sys
 import time
 
+import numpy
+
 import made_up_day
-from bus_log import compare
+from bus_log import clock_pairs, compare
 from machine import Bench, Machine, need_emulator, programs, running, wait_until, workspace
 from nbd_card import prepared_card
 from watch import stack_used
@@ -46,6 +48,22 @@ def main():
         card.close()
 
 
+def machine_clock(samples, bench):
+    """What the machine's clock showed at second t of the day, in its seconds."""
+    pairs = clock_pairs(samples, bench.candump)
+    # The log of the bus has wall time; the first answer comes within some ms of its request.
+    bench_s = numpy.array([pair[0] for pair in pairs]) - pairs[0][0]
+    machine_s = numpy.array([pair[1] for pair in pairs]) / 1000
+    rate = (machine_s[-1] - machine_s[0]) / (bench_s[-1] - bench_s[0])
+    print(f"the machine's clock ran {100 * (rate - 1):+.2f} % against the bench's")
+
+    def at(t):
+        if t > bench_s[-1]:
+            return machine_s[-1] + (t - bench_s[-1]) * rate
+        return float(numpy.interp(t, bench_s, machine_s))
+    return at
+
+
 def went_to_listen(lines):
     """After the last question for the pack the adapter was opened to listen only."""
     texts = [line.partition(" ")[2] for line in lines.read_text().splitlines()]
@@ -58,14 +76,15 @@ def judge(found, folder, bench):
     assert went_to_listen(bench.lines), "the logger goes on asking a van that sleeps"
     row = found.rows("check", folder / "van.img")[0]
     assert row["boots"] == 1 and row["sectors_damaged"] == 0 and row["sectors_missing"] == 0, row
-    said, kept, within, at_end = compare(found.rows("samples", folder / "van.img"), bench.candump)
+    samples = found.rows("samples", folder / "van.img")
+    said, kept, within, at_end = compare(samples, bench.candump)
     print(f"{said} words said, {kept} kept, {within} missing within, at most {at_end} of a signal at the end")
     assert within <= row["late_answers"] * 5, "words that were answered in time are missing"
     assert at_end <= MOST_LOST_WORDS, at_end
     depot = found.depot(folder / "depot", folder / "van.img")
     trips, sessions = (found.rows(table, "--depot", depot) for table in ("trips", "sessions"))
     assert len(trips) == 1 and len(sessions) == 1, (trips, sessions)
-    truth = made_up_day.truth()
+    truth = made_up_day.truth(machine_clock(samples, bench))
     for row, key, wanted in ((trips[0], "net_kwh", truth["net_kwh"]),
                              (trips[0], "distance_km", truth["distance_km"]),
                              (sessions[0], "pack_kwh", truth["charge_kwh"])):

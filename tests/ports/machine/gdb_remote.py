@@ -15,6 +15,7 @@ class GdbRemote:
         self.socket.connect(str(path))
         self.buffer = b""
         self.ask("?")
+        self.registers()  # leaves behind what the stop of being connected is told with
 
     def close(self):
         self.socket.close()
@@ -61,6 +62,8 @@ class GdbRemote:
                 for i, name in enumerate(REGISTERS)}
 
     def set_register(self, name, value):
+        # The emulator takes single registers only from who has asked how they are laid out.
+        self.ask("qXfer:features:read:target.xml:0,40")
         done = self.ask("P%x=%s" % (REGISTERS.index(name), struct.pack("<I", value).hex()))
         assert done == "OK", done
 
