@@ -10,6 +10,7 @@ in order; net energy, distance and energy charged with an outside integration of
 the machine's clock (made_up_day.truth says why); every line that was sent with the allow-list. The stack's high-water mark is printed.
 """
 import pathlib
+import shutil
 import sys
 import time
 
@@ -44,7 +45,13 @@ def main():
             print("stack: %d of %d bytes used" % stack_used(machine))
             machine.close()
             print(bench.stop().strip())
-        judge(found, folder, bench)
+        try:
+            judge(found, folder, bench)
+        except AssertionError:
+            for path in (card.image, bench.candump, bench.lines):
+                shutil.copy(path, pathlib.Path("/tmp") / f"packmile-day-{path.name}")
+            print("card and recordings are kept as /tmp/packmile-day-*")
+            raise
         card.close()
 
 

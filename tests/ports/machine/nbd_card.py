@@ -57,7 +57,8 @@ class NbdCard:
 
     def __init__(self, image, fails=None, swallows=None, at_least=0):
         self.image = pathlib.Path(image)
-        self.size = next_power_of_two(max(self.image.stat().st_size, at_least))
+        self.image_bytes = self.image.stat().st_size
+        self.size = next_power_of_two(max(self.image_bytes, at_least))
         os.truncate(self.image, self.size)
         self.file = os.open(self.image, os.O_RDWR)
         self.path = self.image.with_suffix(".nbd")
