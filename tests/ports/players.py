@@ -54,11 +54,10 @@ class Port:
         return self.answer()
 
     def step(self, turn_tick, received=b"", event="-"):
-        # Bytes must be there, or on their way, when the port is told of them.
         if event == "lost":
             self.lose_line()
-        elif event == "up":
-            pass  # the port looks for its line by its own clock
+        # Bytes are there, or on their way, before the port is told of them. That its line
+        # is back a port finds out by its own clock.
         if received:
             os.write(self.line, received)
         self.tell(f"step {turn_tick} {len(received)} {'-' if event == 'up' else event}\n")
@@ -81,11 +80,20 @@ class Port:
         got = b""
         end = time.monotonic() + PATIENCE_S
         while len(got) < count and select.select([self.line], [], [], max(0, end - time.monotonic()))[0]:
-            got += os.read(self.line, count - len(got))
+            more = self.read(count - len(got))
+            if not more:
+                break
+            got += more
         return got
 
     def more_sent(self):
-        return os.read(self.line, 4096) if select.select([self.line], [], [], 0)[0] else b""
+        return self.read(4096) if select.select([self.line], [], [], 0)[0] else b""
+
+    def read(self, most):
+        try:
+            return os.read(self.line, most)
+        except OSError:  # of a terminal that the port has closed
+            return b""
 
     def lose_line(self):
         raise AssertionError(f"{self.name}: its line cannot be lost")

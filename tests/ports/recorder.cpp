@@ -16,7 +16,7 @@ using benchvan::kNanosPerMs;
 constexpr Tick kFirstTick = 200;
 // Of the bench's zero: 2026-01-05T06:00:00Z.
 constexpr std::uint64_t kStartUnixMs = 1'767'592'800'000;
-constexpr unsigned kHoldEvery = 23;
+constexpr unsigned kHoldEvery = 11;
 constexpr Tick kHoldAtMostMs = 400;
 constexpr Tick kStopWithinMs = 60'000;
 // A port's buffer of received bytes.

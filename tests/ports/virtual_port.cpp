@@ -12,7 +12,6 @@ namespace {
 // More turns than this at one tick would never end.
 constexpr unsigned kMaxTurnsAtOnce = 100'000;
 constexpr Tick kSleepsOverMs = 2;
-constexpr Tick kCardLateMs = 3;
 
 }  // namespace
 
@@ -38,7 +37,6 @@ void VirtualPort::turn(Tick now, std::span<const std::uint8_t> bytes,
   now_ = std::max(now_, now);
   if (breach_ == Breach::time_first && now_ >= logger_.deadline()) logger_.on_time(now_);
   if (!bytes.empty()) logger_.on_bytes(breach_ == Breach::tick_behind ? before : now_, bytes);
-  if (late_request_ && now_ >= late_at_) hand_in_card();
   if (breach_ == Breach::time_forgotten && !bytes.empty()) {
     send(sent);
     return;
@@ -59,10 +57,8 @@ void VirtualPort::stop(Tick now, std::vector<std::uint8_t>& sent) {
 }
 
 Tick VirtualPort::due() const {
-  Tick due = logger_.deadline();
-  if (breach_ == Breach::late && due != kNoDeadline) due += kSleepsOverMs;
-  if (late_request_) due = std::min(due, late_at_);
-  return due;
+  const Tick due = logger_.deadline();
+  return breach_ == Breach::late && due != kNoDeadline ? due + kSleepsOverMs : due;
 }
 
 void VirtualPort::settle(std::vector<std::uint8_t>& sent) {
@@ -86,21 +82,10 @@ void VirtualPort::send(std::vector<std::uint8_t>& sent) {
 }
 
 bool VirtualPort::use_card() {
-  if (late_request_) return false;
-  late_request_ = logger_.take_card_request();
-  if (!late_request_) return false;
-  if (breach_ == Breach::card_late) {
-    late_at_ = now_ + kCardLateMs;
-    return false;
-  }
-  hand_in_card();
+  const std::optional<CardRequest> request = logger_.take_card_request();
+  if (!request) return false;
+  logger_.on_card(now_, card_.serve(*request, sector_));
   return true;
-}
-
-void VirtualPort::hand_in_card() {
-  const CardRequest request = *late_request_;
-  late_request_.reset();
-  logger_.on_card(now_, card_.serve(request, sector_));
 }
 
 }  // namespace packmile::ports

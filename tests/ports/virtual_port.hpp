@@ -1,6 +1,7 @@
 // The port of a test: class Logger in this process, its turn as it is written above
 // that class; or, on request, as it must not be.
 #pragma once
+#include <array>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -24,7 +25,6 @@ enum class Breach : std::uint8_t {
   late,            // sleeps 2 ms beyond the deadline
   time_forgotten,  // no on_time in a turn that has brought bytes
   one_take,        // takes the core's bytes but once in a turn, and few of them
-  card_late,       // hands in what the card answered 3 ms later
   tick_behind      // hands in bytes with the tick of the turn before
 };
 
@@ -48,15 +48,12 @@ class VirtualPort {
   void settle(std::vector<std::uint8_t>& sent);
   void send(std::vector<std::uint8_t>& sent);
   [[nodiscard]] bool use_card();
-  void hand_in_card();
 
   benchvan::CardFile& card_;
   Breach breach_;
   Tick now_;
   Logger logger_;
   std::array<std::uint8_t, 512> sector_{};
-  std::optional<CardRequest> late_request_;
-  Tick late_at_ = 0;
 };
 
 }  // namespace packmile::ports
