@@ -36,6 +36,7 @@ enum class Finding : std::uint8_t {
   line_crowded,
   answers_late,
   reset_too_often,
+  logger_failed,
   samples_dropped,
   no_data_yet,
   record_malformed,
@@ -128,6 +129,9 @@ inline constexpr std::array kFindings{
     FindingEntry{Finding::reset_too_often, "reset_too_often",
                  "the logger was reset three times in ten minutes and only listened for an hour: "
                  "look at its power and its plug"},
+    FindingEntry{Finding::logger_failed, "logger_failed",
+                 "the logger itself failed and started anew: keep a copy of the card, and report "
+                 "its line `failed` in packmile check together with the logger's version"},
     FindingEntry{Finding::samples_dropped, "samples_dropped",
                  "answers that came while the card was busy and were not kept"},
     FindingEntry{Finding::no_data_yet, "no_data_yet", "a prepared card on which nothing is yet"},

@@ -49,8 +49,12 @@ enum : std::uint32_t {
   clean_stop = 12,
   listen_only_s = 13,
   owners_signal = 14,
-  not_found_in_row = 15
+  not_found_in_row = 15,
+  fault = 16
 };
+}
+namespace fault {
+enum : std::uint32_t { exception = 1, program_counter = 2, link_register = 3, status = 4 };
 }
 namespace bus {
 enum : std::uint32_t { kbit_per_s = 1, extended_ids = 2 };

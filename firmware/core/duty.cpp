@@ -1,5 +1,7 @@
 #include "core/duty.hpp"
 
+#include <memory>
+
 namespace packmile {
 namespace {
 
@@ -35,7 +37,8 @@ void DutyJudge::restart(Tick now, DutyStart start) {
   const std::optional<Tick> supply_low_since = supply_low_since_;
   const bool current_doubted = current_doubted_;
   const std::optional<std::uint32_t> voltage_raw = voltage_raw_;
-  *this = DutyJudge{};
+  // In place: a temporary would be one of the deepest frames of the logger.
+  std::construct_at(this);
   current_doubted_ = current_doubted;
   voltage_raw_ = voltage_raw;
   // The supply is measured whether or not the van is asked; the time that counts

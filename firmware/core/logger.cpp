@@ -424,6 +424,7 @@ SessionSource Logger::session_source() const {
   source.clean_stop = stop_wanted_;
   source.listen_only_s = reset_too_often() ? static_cast<std::uint32_t>(kListenOnlyMs / 1'000) : 0;
   source.not_found_in_row = wake_.not_found_in_row();
+  source.fault = power_up_.fault;
   return source;
 }
 

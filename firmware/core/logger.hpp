@@ -73,9 +73,6 @@
 
 namespace packmile {
 
-// What deadline() says when nothing waits for the clock.
-inline constexpr Tick kNoDeadline = ~Tick{0};
-
 class Logger {
  public:
   explicit Logger(const PowerUp& power_up);
@@ -164,7 +161,8 @@ class Logger {
     return history_.reset_too_often() && power_up_.reset_cause != BootCause::requested;
   }
   [[nodiscard]] bool listens_only() const { return reset_too_often() && now_ < kListenOnlyMs; }
-  void write_session();
+  // noinline, here and above: their frames must not be below everything else.
+  [[gnu::noinline]] void write_session();
   void want_session() { session_.start(); }
   [[nodiscard]] SessionSource session_source() const;
   void keep(Tick tick, const PollRequest& poll, std::span<const RawWord> words);
@@ -197,14 +195,15 @@ class Logger {
   void ask_poll();
   void on_answered();
   void on_message(const IsotpReceiver& receiver);
-  void on_poll_message(const IsotpReceiver& receiver);
+  [[gnu::noinline]] void on_poll_message(const IsotpReceiver& receiver);
   // The words of an answer to a request of the plan; none: it answers another.
   [[nodiscard]] std::size_t words_of_answer(const PollRequest& poll,
                                             std::span<const std::uint8_t> message,
                                             std::span<RawWord> words);
-  // The same in standard words, for the judge of the van's duty.
+  // The same in standard words, for the judge of the van's duty. `standard` may be
+  // `words` itself.
   [[nodiscard]] std::size_t duty_words(std::span<const RawWord> words, std::span<RawWord> standard);
-  void on_probe_message(const IsotpReceiver& receiver);
+  [[gnu::noinline]] void on_probe_message(const IsotpReceiver& receiver);
   void on_late_answer();
   [[nodiscard]] Tick patience_ms(Asking asking) const;
   void on_silence();

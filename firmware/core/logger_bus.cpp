@@ -2,6 +2,8 @@
 // to leave the van alone. The table above class Logger has the transitions.
 #include "core/logger.hpp"
 
+#include <memory>
+
 #include "bus_load.hpp"
 #include "core/negative_response.hpp"
 #include "obd_address.hpp"
@@ -322,7 +324,7 @@ IsotpReceiver* Logger::receiver_for(const CanFrame& frame, std::uint32_t request
       return &receiver_[i];
   // Later ones are strangers: what they say answers nothing that we ask.
   if (phase_ != Phase::discovering || receivers_ == receiver_.size()) return nullptr;
-  receiver_[receivers_] = IsotpReceiver(frame.id, request_id, frame.extended);
+  std::construct_at(&receiver_[receivers_], frame.id, request_id, frame.extended);
   return &receiver_[receivers_++];
 }
 
@@ -357,7 +359,8 @@ void Logger::after_failed_attempt() {
 
 void Logger::discover_anew() {
   if (discovery_.state() == DiscoveryState::idle) return;
-  discovery_ = Discovery{};
+  // In place: a temporary of its size would be the deepest frame of the logger.
+  std::construct_at(&discovery_);
   switch (phase_) {
     case Phase::discovering:
     case Phase::probing:

@@ -205,16 +205,15 @@ void Logger::on_probe_message(const IsotpReceiver& receiver) {
   const bool by_supply = wake_.prompted_by_supply();
   on_answered();
   std::array<RawWord, kMaxWordsPerReply> words{};
-  std::array<RawWord, kMaxWordsPerReply> standard{};
   std::size_t count = 0;
   if (!parse_negative_response(receiver.message())) {
     const PollRequest& poll = plan_.polls()[exchange_.poll];
     const std::span<const RawWord> known =
         std::span<const RawWord>(words).first(words_of_answer(poll, receiver.message(), words));
     keep(receiver.begun(), poll, known);
-    count = duty_words(known, standard);
+    count = duty_words(known, words);
   }
-  const bool used = duty_.shows_life(std::span<const RawWord>(standard).first(count));
+  const bool used = duty_.shows_life(std::span<const RawWord>(words).first(count));
   if (!prompted && !used) {
     wait(WaitReason::parked);
     return;
@@ -259,10 +258,9 @@ void Logger::on_poll_message(const IsotpReceiver& receiver) {
   const std::span<const RawWord> known =
       std::span<const RawWord>(words).first(words_of_answer(poll, receiver.message(), words));
   keep(receiver.begun(), poll, known);
-  std::array<RawWord, kMaxWordsPerReply> standard{};
-  const std::size_t count = duty_words(known, standard);
+  const std::size_t count = duty_words(known, words);
   if (plan_.on_reply(now_, index, poll.read(receiver.message()), took_ms)) want_session();
-  duty_.on_words(now_, std::span<const RawWord>(standard).first(count));
+  duty_.on_words(now_, std::span<const RawWord>(words).first(count));
   update_conditions();
 }
 

@@ -8,6 +8,9 @@
 
 namespace packmile {
 
+// What a deadline() says when nothing waits for the clock.
+inline constexpr Tick kNoDeadline = ~Tick{0};
+
 // Values of packmile.ResetCause.
 enum class BootCause : std::uint8_t {
   unknown = 0,
@@ -66,6 +69,15 @@ enum class CardLayout : std::uint8_t {
           // sector 0 is a settings sector, the card is the log
 };
 
+// What a fault handler wrote down before the reset that this boot follows; the
+// fields of packmile.Fault.
+struct FaultRecord {
+  std::uint32_t exception = 0;  // its number; 0: there is none
+  std::uint32_t program_counter = 0;
+  std::uint32_t link_register = 0;
+  std::uint32_t status = 0;
+};
+
 // What only the port knows at power-up.
 struct PowerUp {
   // Sectors of what the port has opened; the ring is cut down to whole 16 KiB.
@@ -74,6 +86,7 @@ struct PowerUp {
   BootCause reset_cause = BootCause::unknown;
   // Anything that differs between boots; mixed into the boot id. 0: none.
   std::uint32_t entropy = 0;
+  FaultRecord fault{};
 };
 
 }  // namespace packmile

@@ -1,6 +1,7 @@
 #include "core/session_record.hpp"
 
 #include <array>
+#include <bit>
 
 #include "wire.hpp"
 
@@ -18,6 +19,8 @@ constexpr std::size_t kTailBytes = 2 + kCountersBytes + 4;
 // How the boot ends or begins, in every part: a flag, and a number of up to five bytes.
 constexpr std::size_t kEndBytes = 2 + 6;
 constexpr std::size_t kNotFoundBytes = 3;
+// What a fault handler wrote down, where it did.
+constexpr std::size_t kFaultBytes = 2 + 1 + 4 * 6;
 // The longest Ecu: a number, 20 + 16 characters, twice 32 bytes of bitmaps.
 constexpr std::size_t kMaxItemBytes = 116;
 
@@ -45,35 +48,30 @@ void put_clock(wire::Writer& out, const WallClockReading& clock) {
   put_message(out, wire::session::clock, item, w);
 }
 
-void put_bus(wire::Writer& out, std::uint16_t kbit_per_s, bool extended_ids) {
+// A message whose fields are numbers of 32 bits, in order from field 1 on.
+void put_numbers(wire::Writer& out, std::uint32_t field, std::span<const std::uint32_t> numbers) {
   Item item{};
   wire::Writer w(item);
-  w.uint_field(wire::bus::kbit_per_s, kbit_per_s);
-  w.uint_field(wire::bus::extended_ids, extended_ids ? 1 : 0);
-  put_message(out, wire::session::bus, item, w);
+  for (std::size_t i = 0; i < numbers.size(); ++i)
+    w.uint_field(static_cast<std::uint32_t>(i + 1), numbers[i]);
+  put_message(out, field, item, w);
 }
 
-void put_counters(wire::Writer& out, const LoggerCounters& c) {
-  Item item{};
-  wire::Writer w(item);
-  w.uint_field(wire::counters::requests, c.requests);
-  w.uint_field(wire::counters::responses, c.responses);
-  w.uint_field(wire::counters::timeouts, c.timeouts);
-  w.uint_field(wire::counters::negative_responses, c.negative_responses);
-  w.uint_field(wire::counters::pending_responses, c.pending_responses);
-  w.uint_field(wire::counters::isotp_dropped, c.isotp_dropped);
-  w.uint_field(wire::counters::lines_discarded, c.lines_discarded);
-  w.uint_field(wire::counters::adapter_reopened, c.adapter_reopened);
-  w.uint_field(wire::counters::refused_transmits, c.refused_transmits);
-  w.uint_field(wire::counters::requests_while_parked, c.requests_while_parked);
-  w.uint_field(wire::counters::foreign_tester_events, c.foreign_tester_events);
-  w.uint_field(wire::counters::card_write_failures, c.card_write_failures);
-  w.uint_field(wire::counters::dropped_samples, c.dropped_samples);
-  w.uint_field(wire::counters::other_frames_per_s, c.other_frames_per_s);
-  w.uint_field(wire::counters::echoed_frames, c.echoed_frames);
-  w.uint_field(wire::counters::late_answers, c.late_answers);
-  w.uint_field(wire::counters::reply_wait_ms, c.reply_wait_ms);
-  put_message(out, wire::session::counters, item, w);
+void put_bus(wire::Writer& out, std::uint16_t kbit_per_s, bool extended_ids) {
+  static_assert(wire::bus::kbit_per_s == 1 && wire::bus::extended_ids == 2);
+  put_numbers(out, wire::session::bus, std::array<std::uint32_t, 2>{kbit_per_s, extended_ids});
+}
+
+void put_fault(wire::Writer& out, const FaultRecord& fault) {
+  static_assert(wire::fault::exception == 1 && wire::fault::program_counter == 2 &&
+                wire::fault::link_register == 3 && wire::fault::status == 4);
+  put_numbers(out, wire::session::fault, std::bit_cast<std::array<std::uint32_t, 4>>(fault));
+}
+
+void put_counters(wire::Writer& out, const LoggerCounters& counters) {
+  // Declared in the order of their fields; a test holds each to its own.
+  put_numbers(out, wire::session::counters,
+              std::bit_cast<std::array<std::uint32_t, kCounters>>(counters));
 }
 
 std::size_t write_poll(const PollRequest& poll, Item& item) {
@@ -131,21 +129,23 @@ void SessionWriter::start() {
 
 std::size_t SessionWriter::write(const SessionSource& source,
                                  std::span<std::uint8_t, kSectorPayloadBytes> out) {
-  constexpr std::size_t kRoom = kSectorPayloadBytes - kFrameBytes - kEndBytes - kNotFoundBytes;
+  const bool first_part = !head_written_;
+  const bool tells_fault = first_part && source.fault.exception != 0;
+  const std::size_t room_of_part = kSectorPayloadBytes - kFrameBytes - kEndBytes - kNotFoundBytes -
+                                   (tells_fault ? kFaultBytes : 0);
   wire::Writer body(out.subspan<kFrameBytes>());
   body.uint_field(wire::session::tick_ms, source.tick);
   // Repeated in every part: a part that stands alone must say whose it is.
   body.bytes_field(wire::session::logger_version, bytes_of(logger_version()));
   body.bytes_field(wire::session::van, bytes_of(source.van));
   if (source.map) body.bytes_field(wire::session::vin, bytes_of(source.map->vin.view()));
-  const bool first_part = !head_written_;
   if (first_part) {
     body.uint_field(wire::session::reset_cause, static_cast<std::uint8_t>(source.reset_cause));
     if (source.clock) put_clock(body, *source.clock);
     if (source.kbit_per_s != 0) put_bus(body, source.kbit_per_s, source.extended_ids);
   }
   // Fields go out in ascending order, as libprotobuf writes them.
-  const std::size_t room = first_part ? kRoom - kTailBytes : kRoom;
+  const std::size_t room = first_part ? room_of_part - kTailBytes : room_of_part;
   bool room_left = true;
   Item item{};
   while (room_left && source.map && next_ecu_ < source.map->ecu_count) {
@@ -168,11 +168,12 @@ std::size_t SessionWriter::write(const SessionSource& source,
   body.uint_field(wire::session::clean_stop, source.clean_stop ? 1 : 0);
   body.uint_field(wire::session::listen_only_s, source.listen_only_s);
   while (room_left && source.owners && next_owners_ < source.owners->size()) {
-    room_left = put_item(body, kRoom + kEndBytes, wire::session::owners_signal,
+    room_left = put_item(body, room_of_part + kEndBytes, wire::session::owners_signal,
                          source.owners->message(next_owners_));
     if (room_left) ++next_owners_;
   }
   body.uint_field(wire::session::not_found_in_row, source.not_found_in_row);
+  if (tells_fault) put_fault(body, source.fault);
   pending_ = !room_left;
 
   // The length takes one byte or two: the body moves up when it takes one.

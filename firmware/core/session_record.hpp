@@ -62,6 +62,7 @@ struct SessionSource {
   bool clean_stop = false;          // the last record before a stop that was asked for
   std::uint32_t listen_only_s = 0;  // 0: it was not reset too often
   std::uint8_t not_found_in_row = 0;
+  FaultRecord fault{};
 };
 
 class SessionWriter {

@@ -97,7 +97,8 @@ struct SlcanEvent {
 class SlcanReader {
  public:
   // The event of the line that this byte ends; none inside a line.
-  [[nodiscard]] std::optional<SlcanEvent> on_byte(std::uint8_t byte);
+  // noinline: its frame must not lie below everything that a line leads to.
+  [[nodiscard, gnu::noinline]] std::optional<SlcanEvent> on_byte(std::uint8_t byte);
   // Forgets what has come of the present line. Afterwards like new.
   void reset();
 

@@ -4,7 +4,8 @@ execute_process(COMMAND ${NM} -C ${IMAGE} OUTPUT_VARIABLE symbols RESULT_VARIABL
 if(failed OR symbols STREQUAL "")
   message(FATAL_ERROR "${NM} gave no symbols of ${IMAGE}")
 endif()
-if(NOT symbols MATCHES "packmile::Logger::on_bytes")
+# Which of its functions keep a name is up to the optimiser; some always do.
+if(NOT symbols MATCHES "packmile::Logger::on_")
   message(FATAL_ERROR "the logger is not in ${IMAGE}: this proves nothing")
 endif()
 string(REPLACE "\n" ";" lines "${symbols}")

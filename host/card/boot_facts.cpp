@@ -102,6 +102,14 @@ void add_session(BootFacts& boot, const Session& session) {
     keep(boot.counters.reply_wait_ms, c.reply_wait_ms());
   }
   boot.reset_too_often = boot.reset_too_often || session.listen_only_s() != 0;
+  if (session.has_fault()) {
+    const Fault& f = session.fault();
+    boot.fault = {f.exception(), f.program_counter(), f.link_register(), f.status()};
+  }
+  if (session.reset_cause() == RESET_WATCHDOG)
+    boot.failure = LoggerFailure::watchdog;
+  else if (session.reset_cause() == RESET_FAULT || session.has_fault())
+    boot.failure = LoggerFailure::fault;
   if (session.supply_min_mv() != 0)
     boot.supply_min_mv = boot.supply_min_mv == 0
                              ? session.supply_min_mv()

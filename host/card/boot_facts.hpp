@@ -62,6 +62,17 @@ struct BootOwnersSignal {
   OwnersDefinition definition;
 };
 
+// How the run before a boot ended, if the logger itself failed in it.
+enum class LoggerFailure : std::uint8_t { none, fault, watchdog };
+
+// What the fault handler wrote down; fields of packmile.Fault.
+struct FaultFacts {
+  std::uint32_t exception = 0;
+  std::uint32_t program_counter = 0;
+  std::uint32_t link_register = 0;
+  std::uint32_t status = 0;
+};
+
 struct BootFacts {
   std::uint32_t log_id = 0;
   std::uint32_t boot_id = 0;
@@ -86,6 +97,8 @@ struct BootFacts {
   BootCounters counters;
   std::uint32_t supply_min_mv = 0;  // 0: not measured
   bool reset_too_often = false;     // it only listened at first
+  LoggerFailure failure = LoggerFailure::none;
+  std::optional<FaultFacts> fault;  // absent: nothing was written down
   std::vector<ClockSample> clock_readings;
   std::vector<AnsweredSet> answered;
 };

@@ -428,7 +428,6 @@ class Surveyor {
       survey_.counters.late_answers += boot.counters.late_answers;
       survey_.counters.reply_wait_ms =
           std::max(survey_.counters.reply_wait_ms, boot.counters.reply_wait_ms);
-      reset_too_often_ = reset_too_often_ || boot.reset_too_often;
     }
     if (supply_min_mv != 0) survey_.supply_min_v = supply_min_mv / 1000.0;
     if (survey_.first)
@@ -490,11 +489,15 @@ class Surveyor {
     bool all_clocks = true;
     bool malformed = false;
     bool broken = false;
+    bool reset_too_often = false;
+    bool failed = false;
     for (std::size_t i = 0; i < survey_.boots.size(); ++i) {
       const BootClock& clock = survey_.boot_clocks[i];
       if (survey_.boots[i].first_tick && (!clock.known() || clock.jumped)) all_clocks = false;
       malformed = malformed || survey_.boots[i].malformed_records != 0;
       broken = broken || survey_.boots[i].broken_definition;
+      reset_too_often = reset_too_often || survey_.boots[i].reset_too_often;
+      failed = failed || survey_.boots[i].failure != LoggerFailure::none;
     }
     const bool have_log = survey_.log_id.has_value();
     find(samples && !survey_.first, Finding::clock_missing);
@@ -513,7 +516,8 @@ class Surveyor {
     find(survey_.counters.dropped_samples != 0, Finding::samples_dropped);
     find(survey_.counters.other_frames_per_s >= kCrowdedFramesPerS, Finding::line_crowded);
     find(survey_.counters.reply_wait_ms != 0, Finding::answers_late);
-    find(reset_too_often_, Finding::reset_too_often);
+    find(reset_too_often, Finding::reset_too_often);
+    find(failed, Finding::logger_failed);
     find(have_log && survey_.boots.empty(), Finding::no_data_yet);
     find(malformed, Finding::record_malformed);
     find(survey_.sectors_overwritten != 0, Finding::overwritten);
@@ -579,7 +583,6 @@ class Surveyor {
   bool written_ = false;  // anything but blank was seen
   bool newer_anywhere_ = false;
   bool before_prepared_ = false;
-  bool reset_too_often_ = false;
 
   const SettingsSeen* main_settings_ = nullptr;
   std::uint32_t main_log_ = 0;

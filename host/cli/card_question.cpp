@@ -5,8 +5,10 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <utility>
 
 #include "report/number_text.hpp"
+#include "cli/failure_words.hpp"
 #include "cli/owner_questions.hpp"
 #include "cli/say.hpp"
 #include "calendar/zone.hpp"
@@ -215,6 +217,7 @@ std::vector<Column> check_columns() {
           {"echoed_frames", count, false},
           {"late_answers", count, false},
           {"reply_wait_ms", count, true},
+          {"logger_failures", words, false},
           {"answers", words, false},
           {"not_answered", words, false},
           {"settings_dids", words, false},
@@ -284,6 +287,7 @@ Row row_of(const CardSurvey& survey, const VanHeard& heard) {
           whole(survey.counters.late_answers),
           survey.counters.reply_wait_ms != 0 ? whole(survey.counters.reply_wait_ms)
                                              : Cell::unknown("no answer came too late"),
+          {failures_of(survey), {}},
           {answered_words(survey), {}},
           {not_answered_words(survey), {}},
           {std::move(dids), {}},
@@ -352,6 +356,9 @@ std::string check_text(const CardSurvey& survey, const VanHeard& heard) {
           std::pair{c.reply_wait_ms, "ms waited for an answer since"}})
       if (n > 0) more += fmt::format("{}{} {}", more.empty() ? "" : ", ", n, what);
     if (!more.empty()) line("", more);
+    std::string_view failed = "failed";
+    for (const std::string& failure : failures_of(survey))
+      line(std::exchange(failed, std::string_view{}), failure);
     std::map<std::uint32_t, std::vector<std::string>> by_ecu;
     for (const AnsweredSignal& a : survey.answers)
       by_ecu[a.ecu].push_back(answered_text(survey, a));

@@ -37,6 +37,7 @@ constexpr std::array kTargets{
     Target{"encoder", try_encoder},
     Target{"session", try_session},
     Target{"notes", try_notes},
+    Target{"sd_card", try_sd_card},
 };
 
 }  // namespace

@@ -264,12 +264,24 @@ def sessions():
     yield "full", full + b"\xff" * 5
 
 
+def sd_cards():
+    # After so many bytes as they are: one is changed, or a run of them.
+    for kind in range(4):
+        for name, first in (("start", kind), ("work", 0x80 | kind)):
+            yield f"{name}_{kind}", bytes([first]) + b"\xff\xff"
+            out = bytes([first]) + struct.pack("<H", 20 + 9 * kind)
+            for change in (0x01, 0xFE, 0xFF, 0x05, 0x08, 0x80):
+                out += bytes([change, 0x80, 40 + change // 2])
+            yield f"{name}_now_and_then_{kind}", out
+            yield f"{name}_run_{kind}", bytes([first]) + struct.pack("<H", 15) + bytes([0xFF, 0]) * 40
+
+
 def main():
     folder = pathlib.Path(sys.argv[1])
     for target, seeds in (("record", records()), ("settings", settings()), ("sector", sectors()),
                           ("isotp", isotp()), ("pid", pids()), ("card", cards()),
                           ("log_extent", extents()), ("encoder", encoded()),
-                          ("session", sessions())):
+                          ("session", sessions()), ("sd_card", sd_cards())):
         (folder / target).mkdir(parents=True, exist_ok=True)
         for name, seed in seeds:
             (folder / target / name).write_bytes(seed)

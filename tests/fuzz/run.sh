@@ -16,7 +16,7 @@ if [[ ${1:-} =~ ^[0-9]+$ ]]; then
   seconds=$1
   shift
 fi
-all=(slcan isotp pid record sector settings card replay fleet port_settings log_extent encoder session notes)
+all=(slcan isotp pid record sector settings card replay fleet port_settings log_extent encoder session notes sd_card)
 targets=("$@")
 [ ${#targets[@]} -gt 0 ] || targets=("${all[@]}")
 for target in "${targets[@]}"; do

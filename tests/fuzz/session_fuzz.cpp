@@ -1,6 +1,7 @@
 // Session records, against libprotobuf: what goes in comes out, joined over as
 // many sectors as it takes, in no more than 480 bytes each.
 #include <array>
+#include <bit>
 #include <string>
 #include <utility>
 #include <vector>
@@ -172,6 +173,8 @@ void try_session(Input input) {
   put.clean_stop = source.u8() % 2 != 0;
   put.listen_only_s = source.u32();
   put.not_found_in_row = source.u8();
+  if (put.reset_cause == BootCause::fault)
+    put.fault = {source.u32(), source.u32(), source.u32(), source.u32()};
   OwnersSignals owners;
   const std::vector<std::string> definitions = take_owners(source, owners);
   put.owners = &owners;
@@ -198,12 +201,18 @@ void try_session(Input input) {
              session.not_found_in_row() == put.not_found_in_row,
          "each part says how the boot begins or ends");
     must(session.has_counters() == (part == 0), "the first part has the counters");
+    must(session.has_fault() == (part == 0 && put.fault.exception != 0), "and a fault");
     const std::string again = record.SerializeAsString();
     must(again == std::string(out.begin(), out.begin() + static_cast<std::ptrdiff_t>(bytes)),
          "libprotobuf writes the same bytes");
     joined.MergeFrom(session);
   }
   must(joined.reset_cause() == static_cast<int>(put.reset_cause), "the cause of the boot");
+  const std::array<std::uint32_t, 4> fault{joined.fault().exception(),
+                                           joined.fault().program_counter(),
+                                           joined.fault().link_register(), joined.fault().status()};
+  if (put.fault.exception != 0)
+    must(fault == std::bit_cast<std::array<std::uint32_t, 4>>(put.fault), "a fault as it was");
   must(joined.has_clock() == put.clock.has_value(), "a clock if there is one");
   if (put.clock)
     must(joined.clock().unix_ms() == put.clock->unix_ms &&

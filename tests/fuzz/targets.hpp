@@ -25,5 +25,6 @@ void try_log_extent(Input input);
 void try_encoder(Input input);
 void try_session(Input input);
 void try_notes(Input input);
+void try_sd_card(Input input);
 
 }  // namespace packmile::fuzz

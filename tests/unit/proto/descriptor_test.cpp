@@ -74,7 +74,13 @@ TEST_CASE("descriptor: every field of every message has the number of wire.hpp")
                {"listen_only_s", {w::session::listen_only_s, F::TYPE_UINT32}},
                {"not_found_in_row", {w::session::not_found_in_row, F::TYPE_UINT32}},
                {"owners_signal", {w::session::owners_signal, F::TYPE_MESSAGE}},
+               {"fault", {w::session::fault, F::TYPE_MESSAGE}},
                {"supply_min_mv", {w::session::supply_min_mv, F::TYPE_UINT32}}});
+  CHECK(fields_of(Fault::descriptor()) ==
+        Fields{{"exception", {w::fault::exception, F::TYPE_UINT32}},
+               {"program_counter", {w::fault::program_counter, F::TYPE_UINT32}},
+               {"link_register", {w::fault::link_register, F::TYPE_UINT32}},
+               {"status", {w::fault::status, F::TYPE_UINT32}}});
   CHECK(fields_of(Bus::descriptor()) ==
         Fields{{"kbit_per_s", {w::bus::kbit_per_s, F::TYPE_UINT32}},
                {"extended_ids", {w::bus::extended_ids, F::TYPE_BOOL}}});

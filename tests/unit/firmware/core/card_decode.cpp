@@ -153,6 +153,14 @@ DecodedRecord decode_record(std::span<const std::uint8_t> payload) {
   out.session.lines_discarded = s.counters().lines_discarded();
   out.session.pending_responses = s.counters().pending_responses();
   out.session.foreign_tester_events = s.counters().foreign_tester_events();
+  for (int i = 0; i < Counters::descriptor()->field_count(); ++i) {
+    const auto* field = Counters::descriptor()->field(i);
+    out.session.counters[field->name()] =
+        s.counters().GetReflection()->GetUInt32(s.counters(), field);
+  }
+  out.session.has_fault = s.has_fault();
+  out.session.fault = {s.fault().exception(), s.fault().program_counter(),
+                       s.fault().link_register(), s.fault().status()};
   out.session.clean_stop = s.clean_stop();
   out.session.supply_min_mv = s.supply_min_mv();
   return out;

@@ -2,7 +2,9 @@
 // what the logger wrote by hand. Plain values, because the generated classes and
 // the core's share a namespace.
 #pragma once
+#include <array>
 #include <cstdint>
+#include <map>
 #include <span>
 #include <string>
 #include <utility>
@@ -73,6 +75,9 @@ struct DecodedSession {
                 lines_discarded = 0, pending_responses = 0, foreign_tester_events = 0;
   bool clean_stop = false;
   std::uint32_t supply_min_mv = 0;
+  std::map<std::string, std::uint32_t> counters;  // all of them, by name
+  bool has_fault = false;
+  std::array<std::uint32_t, 4> fault{};  // exception, program counter, link register, status
   std::vector<std::vector<std::uint8_t>> owners;  // each serialised again
 };
 

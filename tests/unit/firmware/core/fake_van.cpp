@@ -57,8 +57,9 @@ void FakeVan::power_up(std::uint32_t entropy) {
   storage_.clear();
   storage_.emplace_back(PowerUp{.card_sectors = card.size() / kSectorBytes,
                                 .layout = layout,
-                                .reset_cause = BootCause::power_on,
-                                .entropy = entropy});
+                                .reset_cause = reset_cause,
+                                .entropy = entropy,
+                                .fault = fault});
   logger_ = &storage_.front();
   now_ = 0;
   to_logger_.clear();

@@ -52,6 +52,9 @@ class FakeVan {
   bool answer_card = true;                   // false: the card keeps its request
   Bytes card;
   CardLayout layout = CardLayout::log;
+  // How the run before the next power_up() ended.
+  BootCause reset_cause = BootCause::power_on;
+  FaultRecord fault{};
 
   void prepare(const SettingsFields& settings, std::uint32_t log_id = 0x11223344);
   // A new boot on the same card.

@@ -177,6 +177,24 @@ TEST_CASE("logger: at a power cut at any moment, at most 10 s of samples are los
   }
 }
 
+TEST_CASE("logger: the first sector of a boot tells how the logger failed in the run before") {
+  FakeVan van = started_van();
+  van.run_until(5'000);
+  van.written.clear();
+  van.reset_cause = BootCause::fault;
+  van.fault = {
+      .exception = 5, .program_counter = 0x2468, .link_register = 0x1357, .status = 0x8200};
+  van.power_up(1);
+  van.plug_adapter();
+  van.run_until(45'000);
+  REQUIRE(!van.written.empty());
+  for (const auto& one : van.sectors()) {
+    if (one.address != van.written.front()) continue;
+    CHECK(one.record.session.reset_cause == 4);
+    CHECK(one.record.session.fault == std::array<std::uint32_t, 4>{5, 0x2468, 0x1357, 0x8200});
+  }
+}
+
 TEST_CASE("logger: each boot starts at the next 16 KiB, with a new boot id") {
   FakeVan van = started_van();
   std::vector<std::uint32_t> boots;

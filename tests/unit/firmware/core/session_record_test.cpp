@@ -4,6 +4,9 @@
 
 #include <doctest/doctest.h>
 
+#include <array>
+#include <bit>
+#include <map>
 #include <set>
 #include <string>
 #include <vector>
@@ -185,6 +188,76 @@ TEST_CASE("session: what does not fit goes on in the next sector, each item once
       CHECK(seen_polls.size() == kMaxPolls - 1);
       CHECK(seen_polls.count(7) == 0);
     }
+  }
+}
+
+TEST_CASE("session: each counter arrives in the field of its name") {
+  SessionSource source;
+  LoggerCounters& c = source.counters;
+  const std::map<std::string, std::uint32_t*> counters{
+      {"requests", &c.requests},
+      {"responses", &c.responses},
+      {"timeouts", &c.timeouts},
+      {"negative_responses", &c.negative_responses},
+      {"pending_responses", &c.pending_responses},
+      {"isotp_dropped", &c.isotp_dropped},
+      {"lines_discarded", &c.lines_discarded},
+      {"adapter_reopened", &c.adapter_reopened},
+      {"refused_transmits", &c.refused_transmits},
+      {"requests_while_parked", &c.requests_while_parked},
+      {"foreign_tester_events", &c.foreign_tester_events},
+      {"card_write_failures", &c.card_write_failures},
+      {"dropped_samples", &c.dropped_samples},
+      {"other_frames_per_s", &c.other_frames_per_s},
+      {"echoed_frames", &c.echoed_frames},
+      {"late_answers", &c.late_answers},
+      {"reply_wait_ms", &c.reply_wait_ms}};
+  std::map<std::string, std::uint32_t> wanted;
+  for (const auto& [name, counter] : counters)
+    wanted[name] = *counter = 1'000 + static_cast<std::uint32_t>(wanted.size());
+  CHECK(write_all(source)[0].counters == wanted);
+}
+
+TEST_CASE("session: what a fault handler wrote down, once in a record and also in a full one") {
+  SessionSource source;
+  CHECK_FALSE(write_all(source)[0].has_fault);
+  source.reset_cause = BootCause::fault;
+  source.fault = {.exception = 3,
+                  .program_counter = 0x0000'1236,
+                  .link_register = 0xFFFF'FFF9,
+                  .status = 0x0000'8200};
+  const auto one = write_all(source);
+  REQUIRE(one.size() == 1);
+  CHECK(one[0].has_fault);
+  CHECK(one[0].fault == std::array<std::uint32_t, 4>{3, 0x1236, 0xFFFF'FFF9, 0x8200});
+  // Registers of 0 are no reason to leave it out.
+  source.fault = {.exception = 6};
+  CHECK(write_all(source)[0].fault == std::array<std::uint32_t, 4>{6, 0, 0, 0});
+
+  const VanMap map = map_of(8);
+  source.map = &map;
+  source.tick = ~Tick{0};
+  source.supply_min_mv = 0xFFFF;
+  source.listen_only_s = 0xFFFF'FFFF;
+  source.clean_stop = true;
+  source.not_found_in_row = 0xFF;
+  source.counters = std::bit_cast<LoggerCounters>([] {
+    std::array<std::uint32_t, sizeof(LoggerCounters) / 4> most{};
+    most.fill(0xFFFF'FFFF);
+    return most;
+  }());
+  source.fault = {~0u, ~0u, ~0u, ~0u};
+  for (std::size_t length = 0; length <= kMaxVanNameBytes; ++length) {
+    const std::string van(length, 'x');
+    source.van = van;
+    const auto parts = write_all(source);
+    std::size_t ecus = 0;
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      CHECK(parts[i].has_fault == (i == 0));
+      ecus += parts[i].ecu.size();
+    }
+    CHECK(parts[0].fault == std::array<std::uint32_t, 4>{~0u, ~0u, ~0u, ~0u});
+    CHECK(ecus == 8);
   }
 }
 

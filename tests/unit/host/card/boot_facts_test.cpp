@@ -170,6 +170,44 @@ TEST_CASE("boot: owner's signals of its session records are joined by id") {
   CHECK(boot.broken_definition);
 }
 
+TEST_CASE("boot: how the logger failed in the run before") {
+  const auto boot_of = [](ResetCause cause, bool fault) {
+    BootFacts boot;
+    BootCensus census(BootCensus::Depth::whole);
+    Record record;
+    record.mutable_session()->set_reset_cause(cause);
+    if (fault) {
+      Fault& f = *record.mutable_session()->mutable_fault();
+      f.set_exception(3);
+      f.set_program_counter(0x1234);
+      f.set_link_register(0xFFFF'FFF9);
+      f.set_status(0x8200);
+    }
+    census.add(boot, header_of(SectorKind::session, 32), bytes_of(record));
+    // Later parts do not repeat it.
+    Record later;
+    later.mutable_session()->set_van("heron");
+    census.add(boot, header_of(SectorKind::session, 33), bytes_of(later));
+    return boot;
+  };
+  for (const ResetCause cause : {RESET_UNKNOWN, RESET_POWER_ON, RESET_REQUESTED}) {
+    CHECK(boot_of(cause, false).failure == LoggerFailure::none);
+    CHECK_FALSE(boot_of(cause, false).fault);
+  }
+  CHECK(boot_of(RESET_WATCHDOG, false).failure == LoggerFailure::watchdog);
+  CHECK(boot_of(RESET_WATCHDOG, true).failure == LoggerFailure::watchdog);
+  CHECK(boot_of(RESET_FAULT, false).failure == LoggerFailure::fault);
+  CHECK_FALSE(boot_of(RESET_FAULT, false).fault);
+  // What was written down stands, though the port did not know the cause.
+  const BootFacts told = boot_of(RESET_UNKNOWN, true);
+  CHECK(told.failure == LoggerFailure::fault);
+  REQUIRE(told.fault);
+  CHECK(told.fault->exception == 3);
+  CHECK(told.fault->program_counter == 0x1234);
+  CHECK(told.fault->link_register == 0xFFFF'FFF9);
+  CHECK(told.fault->status == 0x8200);
+}
+
 TEST_CASE("settings: owner's signals in order, or none of them") {
   Record record;
   Settings& s = *record.mutable_settings();
