@@ -176,6 +176,45 @@ class Linux(ProcessPort):
         self.close_line()
 
 
+class Emulated(Port):
+    """A board in qemu: its card an SD card on SPI, its adapter UART1, the script UART2."""
+    name = "Cortex-M"
+
+    def __init__(self, image, card, folder):
+        self.image, self.card, self.folder = image, card, pathlib.Path(folder)
+        self.errors = self.folder / "guest_errors"
+
+    def start(self):
+        self.errors.unlink(missing_ok=True)
+        with contextlib.ExitStack() as stack:
+            waiting = []
+            for name in ("adapter", "steps"):
+                path = self.folder / name
+                path.unlink(missing_ok=True)
+                waiting.append(stack.enter_context(socket.socket(socket.AF_UNIX)))
+                waiting[-1].bind(str(path))
+                waiting[-1].listen()
+                waiting[-1].settimeout(PATIENCE_S)
+            self.process = subprocess.Popen([
+                "qemu-system-arm", "-M", "lm3s6965evb", "-nographic", "-monitor", "none", "-kernel", self.image,
+                "-serial", "null", "-serial", f"unix:{self.folder}/adapter", "-serial", f"unix:{self.folder}/steps",
+                "-drive", f"if=sd,format=raw,file={self.card}", "-d", "guest_errors", "-D", self.errors],
+                stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+            self.line = waiting[0].accept()[0].detach()
+            steps = waiting[1].accept()[0].detach()
+        self.to = os.fdopen(steps, "wb", buffering=0)
+        self.answers = os.fdopen(os.dup(steps), "rb", buffering=0)
+
+    def end(self):
+        if self.process:
+            super().end()
+            self.to.close()
+            self.answers.close()
+            errors = self.errors.read_text() if self.errors.exists() else ""
+            if errors:
+                raise Differs(f"the emulator minds: {errors[:300]}")
+
+
 def play(script, port):
     """Lock-step: the port is woken when the script has an input and whenever it asks to
     be. Raises Differs; returns how often it was woken for nothing that the script has."""
