@@ -132,7 +132,8 @@ class Discovery {
     std::uint8_t pending_in_a_row = 0;
   };
 
-  void ask(Step step);
+  // Called from so many places that a copy at each would be a waste.
+  [[gnu::noinline]] void ask(Step step);
   void begin_ecu();
   void next_ecu();
   void next_item();
@@ -158,13 +159,11 @@ class Discovery {
   [[nodiscard]] std::uint8_t service_asked() const;
   [[nodiscard]] bool is_expected(std::uint32_t response_id, bool extended) const;
 
-  VanMap map_;
   std::span<const AllowedDid> owners_;
   SupportedPids info_;  // of service 09, the ECU at hand
   Tick reply_ms_ = kReplyMs;
   Tick window_end_ = 0;  // end of the wait, unless somebody is late; or of the pause
   Tick give_up_ = 0;     // end of the wait whoever is late
-  std::array<Late, kMaxEcus> late_{};
   std::uint8_t late_count_ = 0;
   std::uint8_t ecu_ = 0;    // index into map_; in step owners: into owners_
   std::uint8_t tries_ = 0;  // of the request at hand
@@ -172,6 +171,8 @@ class Discovery {
   Wait wait_ = Wait::to_be_taken;
   bool information_silent_ = false;  // an ECU said nothing to 09 00
   bool patient_ = false;             // the wait at hand goes on
+  std::array<Late, kMaxEcus> late_{};
+  VanMap map_;
 };
 
 }  // namespace packmile

@@ -105,7 +105,8 @@ class DutyJudge {
   [[nodiscard]] bool voltage_rose(std::uint32_t raw) const;
   void set_duty(Tick now, Duty duty);
 
-  DutyLimits limits_;
+  static constexpr DutyLimits limits_{};
+
   Tick idle_since_ = 0;
   Tick burst_until_ = 0;
   Tick soc_rose_at_ = 0;

@@ -197,12 +197,17 @@ class Logger {
   void on_message(const IsotpReceiver& receiver);
   [[gnu::noinline]] void on_poll_message(const IsotpReceiver& receiver);
   // The words of an answer to a request of the plan; none: it answers another.
-  [[nodiscard]] std::size_t words_of_answer(const PollRequest& poll,
-                                            std::span<const std::uint8_t> message,
-                                            std::span<RawWord> words);
-  // The same in standard words, for the judge of the van's duty. `standard` may be
-  // `words` itself.
-  [[nodiscard]] std::size_t duty_words(std::span<const RawWord> words, std::span<RawWord> standard);
+  [[nodiscard]] [[gnu::noinline]] std::size_t words_of_answer(const PollRequest& poll,
+                                                              std::span<const std::uint8_t> message,
+                                                              std::span<RawWord> words);
+  // The same in standard words, for the judge of the van's duty: never more.
+  // Puts them in the place of what came, and returns how many they are.
+  [[nodiscard]] std::size_t duty_words(std::span<RawWord> words);
+  // Keeps what an answer says; leaves in `words`, and returns, what the judge of the
+  // van's duty listens to.
+  [[nodiscard]] std::span<const RawWord> keep_answer(const PollRequest& poll,
+                                                     const IsotpReceiver& receiver,
+                                                     std::span<RawWord> words);
   [[gnu::noinline]] void on_probe_message(const IsotpReceiver& receiver);
   void on_late_answer();
   [[nodiscard]] Tick patience_ms(Asking asking) const;
@@ -211,81 +216,60 @@ class Logger {
   void update_conditions();
   [[nodiscard]] IsotpReceiver* receiver_for(const CanFrame& frame, std::uint32_t request_id);
   void abandon_receptions();
+  // Called from many places: not copied into each.
+  [[gnu::noinline]] void end_exchange() { exchange_ = {}; }
   // When an exchange counts as unacknowledged; none: it does not wait for that.
   [[nodiscard]] std::optional<Tick> confirmation_deadline() const;
-  [[nodiscard]] std::optional<Tick> bus_deadline() const;
+  [[nodiscard]] Tick bus_deadline() const;  // kNoDeadline: none
+  [[gnu::noinline]] static Tick sooner(Tick first, const std::optional<Tick>& due);
 
-  PowerUp power_up_;
-  Tick now_ = 0;
-
-  // The card.
-  CardPhase card_phase_ = CardPhase::settings;
-  bool card_request_open_ = false;
-  bool card_was_read_ = false;
-  std::uint8_t read_tries_ = 0;  // of the sector at hand
-  std::uint8_t unreadable_in_row_ = 0;
-  std::optional<Tick> read_again_at_;  // a rest after failed reads
-  LogExtentSearch extent_search_;
-  ExtentOutcome extent_outcome_ = ExtentOutcome::found;
-  // First sector of the log in what the port has opened.
-  std::uint32_t log_first_sector_ = 0;
-  LoggerSettings settings_;
-  OwnersSignals owners_;
-  SettingsOutcome settings_outcome_ = SettingsOutcome::not_read;
-  std::uint32_t ring_sectors_ = 0;
-  std::optional<std::uint32_t> log_id_;
-  std::uint32_t card_hash_ = 0;  // of the CRCs of all sectors read
-  LogEndSearch search_;
-  BootHistory history_;
-  bool lasted_told_ = false;  // that this boot has outlived kResetWindowMs
-  SectorLog log_;
-  SessionWriter session_;
-
-  // What the van said.
-  SlcanReader reader_;
-  TransmitGate gate_;
-  std::array<IsotpReceiver, kMaxEcus> receiver_{};
-  std::uint8_t receivers_ = 0;
-  Discovery discovery_;
-  PollPlan plan_;
-  DutyJudge duty_;
-
-  // The bus.
-  AdapterScript script_;
-  Exchange exchange_;
-  WakeWatch wake_;
+  // What is used most stands first, and the large ones last: what lies near the
+  // beginning of the object takes shorter instructions.
   Phase phase_ = Phase::link_down;
+  CardPhase card_phase_ = CardPhase::settings;
   Rate rate_ = Rate::kbit_500;
   bool both_rates_ = false;  // a silent bus: the other rate is tried too
   bool bus_errors_ = false;  // seen while listening
   bool adapter_answers_ = true;
   bool link_was_up_ = false;
   bool stop_wanted_ = false;
+  bool card_request_open_ = false;
+  bool card_was_read_ = false;
+  bool lasted_told_ = false;  // that this boot has outlived kResetWindowMs
+  ExtentOutcome extent_outcome_ = ExtentOutcome::found;
+  SettingsOutcome settings_outcome_ = SettingsOutcome::not_read;
+  std::uint8_t read_tries_ = 0;  // of the sector at hand
+  std::uint8_t unreadable_in_row_ = 0;
+  std::uint8_t receivers_ = 0;
   std::uint8_t silences_in_row_ = 0;
   std::uint8_t unconfirmed_answers_ = 0;  // in a row
   std::uint8_t probe_poll_ = 0;           // index into the plan
   // Roles that an owner's signal has told; a bit each. The standard signal is
   // then no longer listened to: two odometers would always seem to move.
   std::uint16_t roles_told_ = 0;
+  std::uint16_t supply_min_mv_ = 0;
+  Tick now_ = 0;
+  Exchange exchange_;
+  AdapterScript script_;
+  SessionWriter session_;
+  std::uint32_t ring_sectors_ = 0;
+  // First sector of the log in what the port has opened.
+  std::uint32_t log_first_sector_ = 0;
+  std::uint32_t card_hash_ = 0;  // of the CRCs of all sectors read
+  std::optional<std::uint32_t> log_id_;
+  std::uint32_t round_trip_ms_ = 0;
   Tick phase_until_ = 0;  // end of listening
   Tick balance_due_ = 0;
-  // Own frames whose echo may still come.
-  std::optional<CanFrame> request_sent_;
-  std::optional<CanFrame> flow_control_sent_;
-  Tick others_since_ = 0;
-  std::uint32_t others_this_s_ = 0;
-  std::uint32_t others_last_s_ = 0;
   Tick reply_ms_ = kReplyMs;  // how long an answer is waited for
   Tick reply_grew_at_ = 0;
   std::optional<Tick> asked_at_;
   std::optional<Tick> answered_at_;
   std::optional<Tick> send_again_at_;  // the gate had no room
-  std::uint32_t round_trip_ms_ = 0;
-
-  std::optional<WallClockReading> clock_;
-  std::optional<WallClockReading> clock_told_;  // in the last session record
+  std::optional<Tick> read_again_at_;  // a rest after failed reads
   std::optional<Tick> supply_low_since_;
-  std::uint16_t supply_min_mv_ = 0;
+  Tick others_since_ = 0;
+  std::uint32_t others_this_s_ = 0;
+  std::uint32_t others_last_s_ = 0;
   // Those of LoggerCounters that no other machine counts.
   std::uint32_t responses_ = 0;
   std::uint32_t timeouts_ = 0;
@@ -297,6 +281,25 @@ class Logger {
   std::uint32_t other_frames_per_s_ = 0;
   std::uint32_t echoed_frames_ = 0;
   std::uint32_t late_answers_ = 0;
+  // Own frames whose echo may still come.
+  std::optional<CanFrame> request_sent_;
+  std::optional<CanFrame> flow_control_sent_;
+  std::optional<WallClockReading> clock_;
+  std::optional<WallClockReading> clock_told_;  // in the last session record
+  PowerUp power_up_;
+  LoggerSettings settings_;
+  SlcanReader reader_;
+  WakeWatch wake_;
+  DutyJudge duty_;
+  LogEndSearch search_;
+  BootHistory history_;
+  TransmitGate gate_;
+  Discovery discovery_;
+  LogExtentSearch extent_search_;
+  OwnersSignals owners_;
+  PollPlan plan_;
+  SectorLog log_;
+  std::array<IsotpReceiver, kMaxEcus> receiver_{};
 };
 
 }  // namespace packmile

@@ -36,7 +36,7 @@ bool is_tester_id(const CanFrame& frame) {
 
 void Logger::run_script(Phase phase, std::span<const AdapterCommand> commands) {
   phase_ = phase;
-  exchange_ = {};
+  end_exchange();
   send_again_at_.reset();
   abandon_receptions();
   script_.start(commands);
@@ -378,7 +378,7 @@ void Logger::discover_anew() {
 
 void Logger::start_polling(DutyStart start) {
   phase_ = Phase::polling;
-  exchange_ = {};
+  end_exchange();
   silences_in_row_ = 0;
   gate_.set_parked(false);
   duty_.restart(now_, start);
@@ -414,7 +414,7 @@ void Logger::on_bus_time() {
   if (phase_ == Phase::discovering) {
     discovery_.on_time(now_);
     // The window is over, or the item was given up: the next request may go.
-    if (!discovery_.deadline() || discovery_.state() != DiscoveryState::running) exchange_ = {};
+    if (!discovery_.deadline() || discovery_.state() != DiscoveryState::running) end_exchange();
   } else if (exchange_.asking != Asking::nothing && !collecting && now_ >= exchange_.deadline) {
     on_silence();
   }
@@ -424,13 +424,11 @@ void Logger::on_bus_time() {
   }
 }
 
-std::optional<Tick> Logger::bus_deadline() const {
-  std::optional<Tick> first;
-  const auto consider = [&first](const std::optional<Tick>& due) {
-    if (due && (!first || *due < *first)) first = due;
-  };
+Tick Logger::bus_deadline() const {
+  Tick first = kNoDeadline;
+  const auto consider = [&first](const std::optional<Tick>& due) { first = sooner(first, due); };
   if (phase_ == Phase::link_down) return first;
-  if (script_.running()) return script_.deadline();
+  if (script_.running()) return sooner(first, script_.deadline());
   bool collecting = false;
   for (std::size_t i = 0; i < receivers_; ++i) {
     consider(receiver_[i].deadline());

@@ -32,7 +32,7 @@ constexpr Tick kGateFullMs = 10;
 // Also the end of an exchange on an error line: closed at once either way.
 void Logger::on_unconfirmed() {
   const Asking asking = exchange_.asking;
-  exchange_ = {};
+  end_exchange();
   ++timeouts_;
   if (asking == Asking::poll) {
     const bool answered_lately = answered_at_ && now_ - *answered_at_ < kSilentMs;
@@ -184,7 +184,7 @@ void Logger::on_message(const IsotpReceiver& receiver) {
       on_answered();
       gate_.set_parked(false);
       // Functional requests are answered by several: the window is discovery's.
-      if (!discovery_.deadline() || discovery_.state() != DiscoveryState::running) exchange_ = {};
+      if (!discovery_.deadline() || discovery_.state() != DiscoveryState::running) end_exchange();
       return;
     case Asking::probe:
       if (receiver.response_id() == exchange_.response_id) on_probe_message(receiver);
@@ -205,15 +205,10 @@ void Logger::on_probe_message(const IsotpReceiver& receiver) {
   const bool by_supply = wake_.prompted_by_supply();
   on_answered();
   std::array<RawWord, kMaxWordsPerReply> words{};
-  std::size_t count = 0;
-  if (!parse_negative_response(receiver.message())) {
-    const PollRequest& poll = plan_.polls()[exchange_.poll];
-    const std::span<const RawWord> known =
-        std::span<const RawWord>(words).first(words_of_answer(poll, receiver.message(), words));
-    keep(receiver.begun(), poll, known);
-    count = duty_words(known, words);
-  }
-  const bool used = duty_.shows_life(std::span<const RawWord>(words).first(count));
+  std::span<const RawWord> standard;
+  if (!parse_negative_response(receiver.message()))
+    standard = keep_answer(plan_.polls()[exchange_.poll], receiver, words);
+  const bool used = duty_.shows_life(standard);
   if (!prompted && !used) {
     wait(WaitReason::parked);
     return;
@@ -237,7 +232,7 @@ void Logger::on_poll_message(const IsotpReceiver& receiver) {
     } else {
       ++negative_responses_;
     }
-    exchange_ = {};
+    end_exchange();
     if (plan_.on_refused(now_, index, refusal->action, took_ms)) want_session();
     if (plan_.empty()) wait(WaitReason::nothing_to_ask);
     return;
@@ -253,14 +248,11 @@ void Logger::on_poll_message(const IsotpReceiver& receiver) {
     while (reply_ms_ < kSlowestReplyMs && receiver.begun() >= exchange_.sent + reply_ms_)
       reply_ms_ *= 2;
   round_trip_ms_ = took_ms;
-  exchange_ = {};
+  end_exchange();
   std::array<RawWord, kMaxWordsPerReply> words{};
-  const std::span<const RawWord> known =
-      std::span<const RawWord>(words).first(words_of_answer(poll, receiver.message(), words));
-  keep(receiver.begun(), poll, known);
-  const std::size_t count = duty_words(known, words);
+  const std::span<const RawWord> standard = keep_answer(poll, receiver, words);
   if (plan_.on_reply(now_, index, poll.read(receiver.message()), took_ms)) want_session();
-  duty_.on_words(now_, std::span<const RawWord>(words).first(count));
+  duty_.on_words(now_, standard);
   update_conditions();
 }
 
@@ -278,17 +270,23 @@ std::size_t Logger::words_of_answer(const PollRequest& poll, std::span<const std
   return count;
 }
 
-std::size_t Logger::duty_words(std::span<const RawWord> words, std::span<RawWord> standard) {
+std::span<const RawWord> Logger::keep_answer(const PollRequest& poll, const IsotpReceiver& receiver,
+                                             std::span<RawWord> words) {
+  words = words.first(words_of_answer(poll, receiver.message(), words));
+  keep(receiver.begun(), poll, words);
+  return words.first(duty_words(words));
+}
+
+std::size_t Logger::duty_words(std::span<RawWord> words) {
   std::size_t count = 0;
-  for (const RawWord& one : words) {
-    if (count == standard.size()) break;
+  for (const RawWord one : words) {
     if (one.id < kFirstOwnersSignal) {
       bool told = false;
       for (unsigned role = 0; role <= static_cast<unsigned>(kLastRole); ++role)
         if ((roles_told_ >> role & 1) != 0 &&
             standard_signal_of(static_cast<SignalRole>(role)) == one.id)
           told = true;
-      if (!told) standard[count++] = one;
+      if (!told) words[count++] = one;
       continue;
     }
     const std::size_t index = one.id - kFirstOwnersSignal;
@@ -296,7 +294,7 @@ std::size_t Logger::duty_words(std::span<const RawWord> words, std::span<RawWord
     if (!word) continue;
     roles_told_ |=
         static_cast<std::uint16_t>(1u << static_cast<unsigned>(owners_.place(index).role));
-    standard[count++] = *word;
+    words[count++] = *word;
   }
   return count;
 }
@@ -310,13 +308,13 @@ void Logger::on_late_answer() {
   reply_ms_ *= 2;
   reply_grew_at_ = now_;
   if (phase_ != Phase::discovering) return;
-  exchange_ = {};
+  end_exchange();
   discovery_.start(owners_.dids(), reply_ms_);
 }
 
 void Logger::on_silence() {
   const Exchange over = exchange_;
-  exchange_ = {};
+  end_exchange();
   ++timeouts_;
   if (over.asking == Asking::probe) {
     after_failed_attempt();

@@ -64,12 +64,12 @@ class OwnersSignals {
   [[nodiscard]] std::optional<RawWord> standard_word(std::size_t index, std::uint32_t word) const;
 
  private:
+  std::uint8_t count_ = 0;
   std::array<AllowedDid, kMaxOwnersSignals> did_{};
   std::array<OwnersSignalPlace, kMaxOwnersSignals> place_{};
   // Messages one behind the other; end_[i] is the end of message i.
   std::array<std::uint16_t, kMaxOwnersSignals> end_{};
   std::array<std::uint8_t, kSectorPayloadBytes> bytes_{};
-  std::uint8_t count_ = 0;
 };
 
 }  // namespace packmile

@@ -149,11 +149,11 @@ class PollPlan {
   [[nodiscard]] std::uint32_t fast_period_ms() const;
 
   const OwnersSignals* owners_ = nullptr;
-  std::array<PollRequest, kMaxPolls> polls_{};
   Tick replied_at_ = 0;
   std::uint8_t count_ = 0;
   bool slowed_ = false;
   PollConditions conditions_;
+  std::array<PollRequest, kMaxPolls> polls_{};
 };
 
 }  // namespace packmile

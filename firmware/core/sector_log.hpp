@@ -92,8 +92,6 @@ class SectorLog {
   void seal_samples();
   void seal_again();
 
-  RecordEncoder encoder_;
-  std::array<std::uint8_t, kSectorBytes> sector_{};
   SectorHeader header_{};  // of the sector in the buffer
   Tick rest_until_ = 0;
   std::uint32_t ring_sectors_ = 0;
@@ -110,6 +108,8 @@ class SectorLog {
   Buffer buffer_ = Buffer::free;
   bool started_ = false;
   bool close_wanted_ = false;
+  RecordEncoder encoder_;
+  std::array<std::uint8_t, kSectorBytes> sector_{};
 };
 
 }  // namespace packmile

@@ -6,8 +6,16 @@
 namespace packmile {
 namespace {
 
-bool read_bounded(std::uint64_t value, std::uint32_t low, std::uint32_t high, std::uint32_t& out) {
-  if (value < low || value > high) return false;
+bool read_period(std::uint64_t value, std::optional<std::uint32_t>& out) {
+  if (value > kMaxPeriodMs) return false;
+  out = static_cast<std::uint32_t>(value);
+  return true;
+}
+
+// 0: what is in force when the settings say nothing.
+bool read_deadline(std::uint64_t value, std::uint32_t usual_ms, std::uint32_t& out) {
+  if (value == 0) value = usual_ms;
+  if (value < kMinDeadlineMs || value > kMaxDeadlineMs) return false;
   out = static_cast<std::uint32_t>(value);
   return true;
 }
@@ -23,7 +31,6 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
     if (field.number == 0 || field.number > wire::settings::owners_signal)
       return SettingsOutcome::unknown_field;
     if (field.type != wanted) return SettingsOutcome::wrong_type;
-    std::uint32_t bounded = 0;
     switch (field.number) {
       case wire::settings::van:
         if (field.bytes.size() > kMaxVanNameBytes) return SettingsOutcome::name_too_long;
@@ -38,24 +45,18 @@ SettingsOutcome read_fields(std::span<const std::uint8_t> message, LoggerSetting
         out.prepared_unix_ms = field.value;
         break;
       case wire::settings::driving_period_ms:
-        if (!read_bounded(field.value, 0, kMaxPeriodMs, bounded))
-          return SettingsOutcome::out_of_range;
-        out.driving_period_ms = bounded;
+        if (!read_period(field.value, out.driving_period_ms)) return SettingsOutcome::out_of_range;
         break;
       case wire::settings::charging_period_ms:
-        if (!read_bounded(field.value, 0, kMaxPeriodMs, bounded))
-          return SettingsOutcome::out_of_range;
-        out.charging_period_ms = bounded;
+        if (!read_period(field.value, out.charging_period_ms)) return SettingsOutcome::out_of_range;
         break;
       case wire::settings::driving_deadline_ms:
-        if (field.value != 0 && !read_bounded(field.value, kMinDeadlineMs, kMaxDeadlineMs, bounded))
+        if (!read_deadline(field.value, kDrivingDeadlineMs, out.driving_deadline_ms))
           return SettingsOutcome::out_of_range;
-        out.driving_deadline_ms = field.value == 0 ? kDrivingDeadlineMs : bounded;
         break;
       case wire::settings::charging_deadline_ms:
-        if (field.value != 0 && !read_bounded(field.value, kMinDeadlineMs, kMaxDeadlineMs, bounded))
+        if (!read_deadline(field.value, kChargingDeadlineMs, out.charging_deadline_ms))
           return SettingsOutcome::out_of_range;
-        out.charging_deadline_ms = field.value == 0 ? kChargingDeadlineMs : bounded;
         break;
       case wire::settings::battery:
         if (field.value > static_cast<std::uint64_t>(BatteryKind::lithium))

@@ -1,5 +1,7 @@
 #include "core/slcan.hpp"
 
+#include <utility>
+
 namespace packmile {
 namespace {
 
@@ -70,14 +72,15 @@ constexpr std::string_view head(std::string_view text, std::size_t size) {
   return {text.data(), size};
 }
 
-std::optional<SlcanEvent> parse_frame(std::string_view line, FrameType type) {
+// Each of these fills in what its kind of line carries. False: it is not one, and
+// what it has filled in means nothing.
+bool parse_frame(std::string_view line, FrameType type, SlcanEvent& event) {
   const std::size_t data_at = 1 + id_digits(type.extended) + 1;
-  if (line.size() < data_at) return std::nullopt;
+  if (line.size() < data_at) return false;
   const auto id = hex_number(head(tail(line, 1), id_digits(type.extended)));
   const char dlc = line[data_at - 1];
-  if (!id || *id > max_id(type.extended) || dlc < '0' || dlc > '8') return std::nullopt;
+  if (!id || *id > max_id(type.extended) || dlc < '0' || dlc > '8') return false;
 
-  SlcanEvent event;
   event.kind = SlcanEventKind::frame;
   event.frame.id = *id;
   event.frame.extended = type.extended;
@@ -86,18 +89,18 @@ std::optional<SlcanEvent> parse_frame(std::string_view line, FrameType type) {
 
   const std::size_t data_bytes = type.remote ? 0 : event.frame.length;
   const std::size_t stamp_at = data_at + 2 * data_bytes;
-  if (line.size() != stamp_at && line.size() != stamp_at + kStampDigits) return std::nullopt;
+  if (line.size() != stamp_at && line.size() != stamp_at + kStampDigits) return false;
   for (std::size_t i = 0; i < data_bytes; ++i) {
     const auto byte = hex_number(head(tail(line, data_at + 2 * i), 2));
-    if (!byte) return std::nullopt;
+    if (!byte) return false;
     event.frame.data[i] = static_cast<std::uint8_t>(*byte);
   }
   if (line.size() > stamp_at) {
     const auto stamp_ms = hex_number(tail(line, stamp_at));
-    if (!stamp_ms || *stamp_ms > kMaxSlcanStampMs) return std::nullopt;
+    if (!stamp_ms || *stamp_ms > kMaxSlcanStampMs) return false;
     event.stamp_ms = static_cast<std::uint16_t>(*stamp_ms);
   }
-  return event;
+  return true;
 }
 
 std::optional<std::uint8_t> error_bit(char code) {
@@ -122,17 +125,16 @@ std::optional<std::uint8_t> error_bit(char code) {
   return std::nullopt;
 }
 
-std::optional<SlcanEvent> parse_error(std::string_view line) {
-  if (line.size() < 3 || line[1] < '1' || line[1] > '8') return std::nullopt;
-  if (line.size() != 2 + static_cast<std::size_t>(line[1] - '0')) return std::nullopt;
-  SlcanEvent event;
+bool parse_error(std::string_view line, SlcanEvent& event) {
+  if (line.size() < 3 || line[1] < '1' || line[1] > '8') return false;
+  if (line.size() != 2 + static_cast<std::size_t>(line[1] - '0')) return false;
   event.kind = SlcanEventKind::error;
   for (const char code : tail(line, 2)) {
     const auto bit = error_bit(code);
-    if (!bit) return std::nullopt;
+    if (!bit) return false;
     event.errors = static_cast<std::uint8_t>(event.errors | *bit);
   }
-  return event;
+  return true;
 }
 
 std::optional<SlcanBusState> bus_state(char letter) {
@@ -149,62 +151,58 @@ std::optional<SlcanBusState> bus_state(char letter) {
   return std::nullopt;
 }
 
-std::optional<SlcanEvent> parse_state(std::string_view line) {
-  if (line.size() != 8) return std::nullopt;
+bool parse_state(std::string_view line, SlcanEvent& event) {
+  if (line.size() != 8) return false;
   const auto state = bus_state(line[1]);
   const auto rx_errors = decimal_of_three(line.data() + 2);
   const auto tx_errors = decimal_of_three(line.data() + 5);
-  if (!state || !rx_errors || !tx_errors) return std::nullopt;
-  SlcanEvent event;
+  if (!state || !rx_errors || !tx_errors) return false;
   event.kind = SlcanEventKind::state;
   event.bus_state = *state;
   event.rx_errors = *rx_errors;
   event.tx_errors = *tx_errors;
-  return event;
+  return true;
 }
 
-std::optional<SlcanEvent> parse_status(std::string_view line) {
-  if (line.size() != 3) return std::nullopt;
+bool parse_status(std::string_view line, SlcanEvent& event) {
+  if (line.size() != 3) return false;
   const auto flags = hex_number(tail(line, 1));
-  if (!flags) return std::nullopt;
-  SlcanEvent event;
+  if (!flags) return false;
   event.kind = SlcanEventKind::status;
   event.status_flags = static_cast<std::uint8_t>(*flags);
-  return event;
+  return true;
 }
 
-std::optional<SlcanEvent> parse_text(std::string_view line, SlcanEventKind kind) {
-  SlcanEvent event;
-  if (line.size() != 1 + event.text.size()) return std::nullopt;
+bool parse_text(std::string_view line, SlcanEventKind kind, SlcanEvent& event) {
+  if (line.size() != 1 + event.text.size()) return false;
   event.kind = kind;
   for (std::size_t i = 0; i < event.text.size(); ++i) {
-    if (!is_alphanumeric(line[1 + i])) return std::nullopt;
+    if (!is_alphanumeric(line[1 + i])) return false;
     event.text[i] = line[1 + i];
   }
-  return event;
+  return true;
 }
 
-std::optional<SlcanEvent> parse_line(std::string_view line, std::uint8_t end) {
+bool parse_line(std::string_view line, std::uint8_t end, SlcanEvent& event) {
   const bool empty = line.empty() || (line.size() == 1 && (line[0] == 'z' || line[0] == 'Z'));
   if (empty) {
-    SlcanEvent event;
     event.kind = end == kBel ? SlcanEventKind::refused : SlcanEventKind::accepted;
-    return event;
+    return true;
   }
-  if (const auto type = frame_type(line[0])) return parse_frame(line, *type);
+  if (const auto type = frame_type(line[0])) return parse_frame(line, *type, event);
   switch (line[0]) {
     case 'e':
-      return parse_error(line);
+      return parse_error(line, event);
     case 's':
-      return parse_state(line);
+      return parse_state(line, event);
     case 'F':
-      return parse_status(line);
+      return parse_status(line, event);
     case 'V':
-      return parse_text(line, SlcanEventKind::version);
+      return parse_text(line, SlcanEventKind::version, event);
     case 'N':
-      return parse_text(line, SlcanEventKind::serial);
+      return parse_text(line, SlcanEventKind::serial, event);
   }
-  return std::nullopt;
+  return false;
 }
 
 void put_hex(std::uint32_t value, std::size_t digits, std::uint8_t* out) {
@@ -222,10 +220,10 @@ std::optional<SlcanEvent> SlcanReader::on_byte(std::uint8_t byte) {
       too_long_ = true;
     return std::nullopt;
   }
-  std::optional<SlcanEvent> event;
-  if (!too_long_) event = parse_line({line_.data(), size_}, byte);
+  std::optional<SlcanEvent> event{std::in_place};
+  if (too_long_ || !parse_line({line_.data(), size_}, byte, *event)) event.emplace();
   reset();
-  return event ? event : SlcanEvent{};
+  return event;
 }
 
 void SlcanReader::reset() {
@@ -234,19 +232,20 @@ void SlcanReader::reset() {
 }
 
 std::string_view slcan_line(AdapterCommand command) {
+  using std::string_view_literals::operator""sv;
   switch (command) {
     case AdapterCommand::close:
-      return "C\r";
+      return "C\r"sv;
     case AdapterCommand::rate_500:
-      return "S6\r";
+      return "S6\r"sv;
     case AdapterCommand::rate_250:
-      return "S5\r";
+      return "S5\r"sv;
     case AdapterCommand::open:
-      return "O\r";
+      return "O\r"sv;
     case AdapterCommand::listen_only:
-      return "L\r";
+      return "L\r"sv;
     case AdapterCommand::status:
-      return "F\r";
+      return "F\r"sv;
   }
   return {};
 }

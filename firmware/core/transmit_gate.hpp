@@ -118,9 +118,6 @@ class TransmitGate final {
   [[nodiscard]] GateOutcome refuse();
 
   std::span<const AllowedDid> dids_;
-  Slots answered_;   // has been heard
-  Slots asked_;      // may be sent one flow control
-  Slots receiving_;  // reception in progress
   std::uint32_t requests_ = 0;
   std::uint32_t requests_while_parked_ = 0;
   std::uint32_t refused_ = 0;
@@ -132,6 +129,9 @@ class TransmitGate final {
   bool open_ = false;
   bool parked_ = false;
   bool capped_ = false;
+  Slots answered_;   // has been heard
+  Slots asked_;      // may be sent one flow control
+  Slots receiving_;  // reception in progress
   std::array<std::uint8_t, kGateQueueBytes> queue_{};
 };
 

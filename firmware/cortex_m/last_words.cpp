@@ -12,16 +12,16 @@ constexpr std::uint32_t kMark = 0x9A5C'17E3;
 struct Kept {
   std::uint32_t mark;
   std::uint32_t cause;
+  std::uint32_t exception;
   std::uint32_t program_counter;
   std::uint32_t link_register;
-  std::uint32_t fault_status;
-  std::uint32_t exception;
+  std::uint32_t status;
   std::uint32_t check;
 };
 [[gnu::section(".noinit")]] Kept kept;
 
 std::uint32_t check_of(const Kept& k) {
-  return ~(k.cause ^ k.program_counter ^ k.link_register ^ k.fault_status ^ k.exception);
+  return ~(k.cause ^ k.program_counter ^ k.link_register ^ k.status ^ k.exception);
 }
 
 // What the processor pushed when it took the exception: r0-r3, r12, lr, pc, xpsr.
@@ -39,17 +39,17 @@ std::optional<LastWords> take_last_words() {
   const bool good = kept.mark == kMark && kept.check == check_of(kept);
   kept.mark = 0;
   if (!good) return std::nullopt;
-  return LastWords{static_cast<BootCause>(kept.cause), kept.program_counter, kept.link_register,
-                   kept.fault_status, kept.exception};
+  return LastWords{static_cast<BootCause>(kept.cause),
+                   {kept.exception, kept.program_counter, kept.link_register, kept.status}};
 }
 
 void reset_with(const LastWords& words) {
   kept = {kMark,
           static_cast<std::uint32_t>(words.cause),
-          words.program_counter,
-          words.link_register,
-          words.fault_status,
-          words.exception,
+          words.fault.exception,
+          words.fault.program_counter,
+          words.fault.link_register,
+          words.fault.status,
           0};
   kept.check = check_of(kept);
   reset_machine();
@@ -60,11 +60,11 @@ extern "C" [[noreturn, gnu::used]] void packmile_end_after_exception(const std::
                                                                      std::uint32_t cause) {
   LastWords words;
   words.cause = static_cast<BootCause>(cause);
-  asm volatile("mrs %0, ipsr" : "=r"(words.exception));
-  words.fault_status = reg(kFaultStatus);
+  asm volatile("mrs %0, ipsr" : "=r"(words.fault.exception));
+  words.fault.status = reg(kFaultStatus);
   if (holds_frame(frame)) {
-    words.program_counter = frame[kStackedPc];
-    words.link_register = frame[kStackedLr];
+    words.fault.program_counter = frame[kStackedPc];
+    words.fault.link_register = frame[kStackedLr];
   }
   reset_with(words);
 }

@@ -12,11 +12,7 @@ namespace packmile::cortex_m {
 
 struct LastWords {
   BootCause cause = BootCause::unknown;
-  // Of a fault, and of the watchdog's victim; else 0.
-  std::uint32_t program_counter = 0;
-  std::uint32_t link_register = 0;
-  std::uint32_t fault_status = 0;  // CFSR, ARM DDI 0403 B3.2.15
-  std::uint32_t exception = 0;     // number, IPSR: 3 hard fault, 16 + n interrupt n
+  FaultRecord fault{};  // of a fault, and of the watchdog's victim
 };
 
 // Of the run before this one, once; none: the power was off.

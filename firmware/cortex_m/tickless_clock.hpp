@@ -23,7 +23,9 @@ class TicklessClock {
   // `cycles_per_ms`: of the processor clock, 1,000 to 200,000.
   void start(std::uint32_t cycles_per_ms) {
     cycles_per_ms_ = cycles_per_ms;
-    restart(kSysTickMaxReload);
+    load_ = kSysTickMaxReload;
+    reg(kSysTickReload) = load_;
+    reg(kSysTickValue) = 0;
     reg(kSysTickControl) = kSysTickOn;
   }
 
@@ -46,15 +48,21 @@ class TicklessClock {
       const Tick longest_ms = kSysTickMaxReload / cycles_per_ms_;
       const auto left_ms = static_cast<std::uint32_t>(std::min(due - ms_, longest_ms));
       restart(left_ms * cycles_per_ms_ - cycles_);
-      wait_for_interrupt();
+      // From the next period on. A short one that came again and again would
+      // interrupt a long turn without end, and one too many be lost.
+      reg(kSysTickReload) = kSysTickMaxReload;
+      if (take_pending()) {
+        // Over so soon that the next may have begun as short.
+        end_period();
+        restart(kSysTickMaxReload + 1);
+      } else {
+        wait_for_interrupt();
+      }
     }
     unmask_interrupts();
   }
 
-  void on_interrupt() {
-    take(load_ + 1 - counted_);
-    counted_ = 0;
-  }
+  void on_interrupt() { end_period(); }
 
  private:
   static constexpr std::uint32_t kRestartCycles = 20;
@@ -62,15 +70,26 @@ class TicklessClock {
 
   void update() {
     std::uint32_t value = reg(kSysTickValue);
-    std::uint32_t whole = 0;
-    if ((reg(kInterruptState) & kSysTickPending) != 0) {
-      reg(kInterruptState) = kSysTickUnpend;
+    if (take_pending()) {
       value = reg(kSysTickValue);
-      whole = load_ + 1;
+      end_period();
     }
     const std::uint32_t at = load_ - value;
-    take(whole + at - counted_);
+    take(at - counted_);
     counted_ = at;
+  }
+
+  [[nodiscard]] static bool take_pending() {
+    const bool pending = (reg(kInterruptState) & kSysTickPending) != 0;
+    if (pending) reg(kInterruptState) = kSysTickUnpend;
+    return pending;
+  }
+
+  // The one that was asked for is over; the next began by itself.
+  void end_period() {
+    take(load_ + 1 - counted_);
+    counted_ = 0;
+    load_ = kSysTickMaxReload;
   }
 
   void restart(std::uint32_t cycles) {
@@ -80,9 +99,8 @@ class TicklessClock {
     counted_ = 0;
     take(kRestartCycles);
     // Until it is loaded it reads 0, as at the end of a period.
-    if ((reg(kSysTickControl) & 1) != 0)
-      while (reg(kSysTickValue) == 0) {
-      }
+    while (reg(kSysTickValue) == 0) {
+    }
   }
 
   // A division of 64 bits would need the library's, larger than this clock.

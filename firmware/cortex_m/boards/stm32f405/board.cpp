@@ -106,10 +106,16 @@ void start_line() {
   enable_interrupt(kUsart1Interrupt);
 }
 
-void send_next() {
-  const std::optional<std::uint8_t> byte = adapter_line.next_to_send();
-  if (byte) reg(kUsartData) = *byte;
-  reg(kUsartControl) = byte ? kListening | kSendInterrupt : kListening;
+void fill_sender() {
+  while ((reg(kUsartStatus) & kSendEmpty) != 0) {
+    const std::optional<std::uint8_t> byte = adapter_line.next_to_send();
+    if (!byte) {
+      reg(kUsartControl) = kListening;
+      return;
+    }
+    reg(kUsartData) = *byte;
+  }
+  reg(kUsartControl) = kListening | kSendInterrupt;
 }
 
 void start_supply() {
@@ -131,7 +137,7 @@ void on_usart1() {
     if ((status & (kByteLost | kByteBad)) != 0) adapter_line.on_overrun();
     if ((status & kByteBad) == 0) adapter_line.on_received(static_cast<std::uint8_t>(byte));
   }
-  if ((reg(kUsartControl) & kSendInterrupt) != 0 && (status & kSendEmpty) != 0) send_next();
+  if ((reg(kUsartControl) & kSendInterrupt) != 0) fill_sender();
 }
 
 struct Vectors {
@@ -166,7 +172,7 @@ SerialLine& Board::line() { return adapter_line; }
 
 void Board::begin_sending() {
   mask_interrupts();
-  reg(kUsartControl) = kListening | kSendInterrupt;
+  fill_sender();
   unmask_interrupts();
 }
 

@@ -98,8 +98,8 @@ void SimulatedCard::power_on() {
   data_at_.reset();
 }
 
-void SimulatedCard::power_off(Tick now) {
-  if (program_at_ && now < *program_at_) {
+void SimulatedCard::power_off() {
+  if (program_at_) {
     CardBlock torn = block(program_sector_);
     std::copy_n(program_block_.begin(), 256, torn.begin());
     blocks_[program_sector_] = torn;
@@ -389,7 +389,7 @@ void SimulatedSlot::insert(SimulatedCard& card) {
 }
 
 void SimulatedSlot::remove() {
-  if (card_) card_->power_off(now_);
+  if (card_) card_->power_off();
   card_ = nullptr;
 }
 

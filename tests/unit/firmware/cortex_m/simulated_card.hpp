@@ -70,7 +70,7 @@ class SimulatedCard {
 
   void power_on();
   // What is being programmed is torn: half of it is there.
-  void power_off(Tick now);
+  void power_off();
   void select(bool selected);
   // One byte in, one byte out.
   std::uint8_t exchange(Tick now, std::uint8_t in, bool fast);
