@@ -47,21 +47,33 @@ class Port:
     name = ""
     line = -1
     process = None
+    answer_words = 2
 
     def boot(self, turn):
         self.start()
         self.tell(f"boot {turn.tick} {turn.entropy} {turn.unix_ms}\n")
         return self.answer()
 
-    def step(self, turn_tick, received=b"", event="-"):
-        if event == "lost":
+    def wake(self, tick):
+        """It is `tick`, and nothing has come."""
+        self.tell(f"step {tick} 0 -\n")
+        return self.answer()
+
+    def step(self, turns, at):
+        """Turn number `at` of a boot."""
+        turn = turns[at]
+        if turn.event == "lost":
             self.lose_line()
         # Bytes are there, or on their way, before the port is told of them. That its line
         # is back a port finds out by its own clock.
-        if received:
-            os.write(self.line, received)
-        self.tell(f"step {turn_tick} {len(received)} {'-' if event == 'up' else event}\n")
+        if turn.received:
+            os.write(self.line, turn.received)
+        event = "-" if turn.event == "up" else turn.event
+        self.tell(f"step {turn.tick} {len(turn.received)} {event}\n")
         return self.answer()
+
+    def tell_ahead(self, turns, at):
+        """Steps from turn `at` on may be told now."""
 
     def tell(self, text):
         self.to.write(text.encode())
@@ -71,8 +83,9 @@ class Port:
         ready = select.select([self.answers], [], [], PATIENCE_S)[0]
         line = self.answers.readline().decode() if ready else ""
         words = line.split()
-        if len(words) != 2 or words[0] != "D":
+        if len(words) != self.answer_words or words[0] != "D":
             raise Differs(f"no answer to a step, but {line!r}")
+        self.sent_bytes = int(words[-1]) if len(words) == 3 else None
         return None if words[1] == "-" else int(words[1])
 
     def sent(self, count):
@@ -163,11 +176,11 @@ class Linux(ProcessPort):
         self.far = -1
         return due
 
-    def step(self, turn_tick, received=b"", event="-"):
-        due = super().step(turn_tick, received, event)
-        if event == "lost":
+    def step(self, turns, at):
+        due = super().step(turns, at)
+        if turns[at].event == "lost":
             self.plug_in()  # another terminal, by the same path
-        if event == "up":
+        if turns[at].event == "up":
             os.close(self.far)
             self.far = -1
         return due
@@ -179,6 +192,7 @@ class Linux(ProcessPort):
 class Emulated(Port):
     """A board in qemu: its card an SD card on SPI, its adapter UART1, the script UART2."""
     name = "Cortex-M"
+    answer_words = 3
 
     def __init__(self, image, card, folder):
         self.image, self.card, self.folder = image, card, pathlib.Path(folder)
@@ -205,6 +219,44 @@ class Emulated(Port):
         self.to = os.fdopen(steps, "wb", buffering=0)
         self.answers = os.fdopen(os.dup(steps), "rb", buffering=0)
 
+    # Each step takes the emulator many turns of its threads: they are told ahead, and no
+    # more bytes than the port's ring holds.
+    STEPS_AHEAD = 24
+    BYTES_AHEAD = 300
+
+    def boot(self, turn):
+        self.told = 0
+        self.bytes_ahead = 0
+        return super().boot(turn)
+
+    def tell_ahead(self, turns, at):
+        while self.told < len(turns) and self.told < at + self.STEPS_AHEAD:
+            turn = turns[self.told]
+            if self.told > at and self.bytes_ahead + len(turn.received) > self.BYTES_AHEAD:
+                break
+            self.bytes_ahead += len(turn.received)
+            if turn.received:
+                os.write(self.line, turn.received)
+            self.tell(f"step {turn.tick} {len(turn.received)} {turn.event}\n")
+            self.told += 1
+
+    def wake(self, tick):
+        due = self.answer()
+        if self.sent_bytes:
+            raise Differs(f"tick {tick}: sent {self.sent(0)!r} at a turn of its own")
+        return due
+
+    def step(self, turns, at):
+        due = self.answer()
+        self.bytes_ahead -= len(turns[at].received)
+        return due
+
+    def sent(self, count):
+        return super().sent(self.sent_bytes)
+
+    def more_sent(self):
+        return b""  # counted already
+
     def end(self):
         if self.process:
             super().end()
@@ -215,40 +267,49 @@ class Emulated(Port):
                 raise Differs(f"the emulator minds: {errors[:300]}")
 
 
+def boots_of(script):
+    """Of each boot its power-up and its turns."""
+    boots = []
+    for turn in script:
+        if turn.kind == "boot":
+            boots.append((turn, []))
+        elif turn.kind == "turn":
+            boots[-1][1].append(turn)
+    return boots
+
+
 def play(script, port):
     """Lock-step: the port is woken when the script has an input and whenever it asks to
     be. Raises Differs; returns how often it was woken for nothing that the script has."""
     own_wakes = 0
-    due = None
     try:
-        for turn in script:
-            if turn.kind == "cut":
-                extra = port.more_sent()
-                if extra:
-                    raise Differs(f"sent {extra!r} beyond the script")
-                port.end()
-                continue
-            where = f"tick {turn.tick}"
-            if turn.kind == "boot":
-                due = port.boot(turn)
-            else:
+        for power_up, turns in boots_of(script):
+            due = port.boot(power_up)
+            compare(power_up, port, due)
+            for at, turn in enumerate(turns):
+                port.tell_ahead(turns, at)
                 while due is not None and due < turn.tick:
-                    before, due = due, port.step(due)
+                    before, due = due, port.wake(due)
                     own_wakes += 1
                     if due is not None and due <= before:
                         raise Differs(f"tick {before}: its clock stands still")
                 # Nothing wakes a port at a deadline but itself.
                 if not turn.received and turn.event in ("-", "up") and due != turn.tick:
-                    raise Differs(f"{where}: sleeps until {due}")
-                due = port.step(turn.tick, turn.received, turn.event)
-            sent = port.sent(len(turn.sent)) + port.more_sent()
-            if sent != turn.sent:
-                raise Differs(f"{where}: sent {sent!r}, not {turn.sent!r}")
-            if turn.due is not None and (due is None or due > turn.due):
-                raise Differs(f"{where}: would sleep until {due}, beyond {turn.due}")
+                    raise Differs(f"tick {turn.tick}: sleeps until {due}")
+                due = port.step(turns, at)
+                compare(turn, port, due)
+            port.end()
     finally:
         port.end()
     return own_wakes
+
+
+def compare(turn, port, due):
+    sent = port.sent(len(turn.sent)) + port.more_sent()
+    if sent != turn.sent:
+        raise Differs(f"tick {turn.tick}: sent {sent!r}, not {turn.sent!r}")
+    if turn.due is not None and (due is None or due > turn.due):
+        raise Differs(f"tick {turn.tick}: would sleep until {due}, beyond {turn.due}")
 
 
 def differing_sectors(one, other):

@@ -50,7 +50,7 @@ constexpr Tick kAwayMs = 500;
 
 // The pack is asked for less often than by the logger's own schedule: a van that stands
 // for 5 minutes before it is taken for parked makes most of the turns.
-constexpr std::uint32_t kPeriodMs = 500;
+constexpr std::uint32_t kPeriodMs = 1000;
 
 CardFile open_card(const std::string& path) { return CardFile::continue_log(path, kPeriodMs); }
 

@@ -26,7 +26,7 @@ from programs import Bin, run, workspace  # noqa: E402
 CARD_BYTES = 64 << 20  # what the emulator takes is a power of two
 # Of a script: its van's signals, boots, and at least so many samples, sectors and turns
 # that bring bytes at the tick of a deadline.
-SCRIPTS = {"day": ("standard", 2, 2500, 40, 60), "owner": ("owner", 2, 400, 12, 20),
+SCRIPTS = {"day": ("standard", 2, 1500, 25, 30), "owner": ("owner", 2, 400, 12, 20),
            "pulled": ("standard", 1, 200, 6, 10)}
 
 # Words of port_script.cpp.

@@ -1,11 +1,15 @@
 // The Cortex-M port's own line, card and turn, with time given by a script over UART2:
-// lines as in ports/steps.hpp. For the emulator only; no clock of the board runs.
+// lines as in ports/steps.hpp, but that an answer has a second number, the bytes sent
+// since the last, and that the next step may be told before the last has been answered:
+// a turn that is due before it is taken, and answered, first. For the emulator only; no
+// clock of the board runs.
 #include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <utility>
 
 #include "cortex_m/armv7m.hpp"
 #include "cortex_m/boards/lm3s6965/board.hpp"
@@ -96,11 +100,17 @@ class ScriptedLine {
     return wanted;
   }
   [[nodiscard]] std::size_t room_to_send() const { return Board::line().room_to_send(); }
-  void send(std::span<const std::uint8_t> bytes) { Board::line().send(bytes); }
+  void send(std::span<const std::uint8_t> bytes) {
+    Board::line().send(bytes);
+    sent_ += static_cast<std::uint32_t>(bytes.size());
+  }
+  // Bytes since it was asked last.
+  [[nodiscard]] std::uint32_t take_sent() { return std::exchange(sent_, 0); }
   [[nodiscard]] bool sending() const { return Board::line().sending(); }
 
  private:
   std::size_t expected_ = 0;
+  std::uint32_t sent_ = 0;
 };
 
 constinit ScriptedLine scripted_line;
@@ -123,23 +133,44 @@ class ScriptedClock {
   template <class SomethingWaits>
   void sleep_until(Tick due, SomethingWaits something_waits) {
     if (due <= now_ || something_waits()) return;
-    Player::put('D');
-    Player::put(' ');
-    if (due == kNoDeadline)
-      Player::put('-');
-    else
-      Player::put(static_cast<std::uint32_t>(due));
-    Player::put('\n');
-    now_ = Player::number();
-    scripted_line.expect(static_cast<std::size_t>(Player::number()));
-    Player::end_of_line();
+    answer(due);
+    if (!step_waits_) read_step();
+    if (due < step_tick_) {
+      now_ = due;
+      return;
+    }
+    now_ = step_tick_;
+    scripted_line.expect(step_bytes_);
+    step_waits_ = false;
   }
 
   [[nodiscard]] std::uint32_t entropy() const { return entropy_; }
   [[nodiscard]] std::uint64_t unix_ms() const { return unix_ms_ + (now_ - boot_tick_); }
 
  private:
+  static void answer(Tick due) {
+    Player::put('D');
+    Player::put(' ');
+    if (due == kNoDeadline)
+      Player::put('-');
+    else
+      Player::put(static_cast<std::uint32_t>(due));
+    Player::put(' ');
+    Player::put(scripted_line.take_sent());
+    Player::put('\n');
+  }
+
+  void read_step() {
+    step_tick_ = Player::number();
+    step_bytes_ = static_cast<std::size_t>(Player::number());
+    Player::end_of_line();
+    step_waits_ = true;
+  }
+
   Tick now_ = 0;
+  Tick step_tick_ = 0;  // of the step that was read and is still to come
+  std::size_t step_bytes_ = 0;
+  bool step_waits_ = false;
   Tick boot_tick_ = 0;
   std::uint64_t unix_ms_ = 0;
   std::uint32_t entropy_ = 0;
