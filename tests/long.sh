@@ -2,7 +2,8 @@
 # What tests/run.sh makes a part of, because all of it takes too long for every
 # run: every round of the tests by chance, the families on measured drives, two
 # minutes of real time, the report's sentences of twenty firms, every check of its
-# page on a page broken for it, thirty days of the soak. After tests/run.sh:
+# page on a page broken for it, thirty days of the soak, and everything under
+# sanitizers. After tests/run.sh:
 #   bash tests/long.sh [SEED]
 # Ends with the first thing that fails.
 set -euo pipefail
@@ -29,3 +30,4 @@ part "the report's sentences, a year" /usr/bin/python3 tests/conformity/report_t
 part "killed in real time" /usr/bin/python3 tests/ports/killed_in_real_time.py "$bin" 120
 part "checks of the page complain" bash tests/browser/run.sh "$bin" --breaks
 part "soak of 30 days" /usr/bin/python3 tests/soak/soak.py "$bin" --days 30 --seed "$seed"
+part "all of it under sanitizers" cmake --workflow --preset asan

@@ -16,6 +16,31 @@ part() {
   seconds+=($((SECONDS - began)))
 }
 
+# beside NAME COMMAND...: runs it while the next parts do, for what keeps one processor
+# busy at best; `joined` waits for it, prints what it said and counts its minutes.
+beside_log=$(mktemp)
+trap 'rm -f "$beside_log" "$beside_log.seconds"; [ -z "${beside_pid:-}" ] || kill -- "-$beside_pid" 2>/dev/null || true' EXIT
+beside() {
+  beside_name=$1
+  shift
+  # A group of its own, so that it ends with this script.
+  set -m
+  (began=$SECONDS; status=0; "$@" || status=$?; echo "$((SECONDS - began))" >"$beside_log.seconds"; exit "$status") \
+    >"$beside_log" 2>&1 &
+  beside_pid=$!
+  set +m
+}
+joined() {
+  local status=0
+  printf '\n== %s, beside the parts above\n' "$beside_name"
+  wait "$beside_pid" || status=$?
+  beside_pid=
+  cat "$beside_log"
+  names+=("$beside_name, beside the parts above")
+  seconds+=("$(cat "$beside_log.seconds")")
+  return "$status"
+}
+
 build() {
   cmake --preset "$1" "${@:2}" >"build-$1.log" 2>&1 || { cat "build-$1.log"; return 1; }
   rm -f "build-$1.log"
@@ -33,15 +58,15 @@ cortex_m() {
 
 part "packages" bash .ci/install.sh build test browser firmware fuzz
 part "build" build release -DBUILD_TESTING=ON
+beside "browser" bash tests/browser/run.sh build/release/bin
 part "tests" run_tests release -LE 'powercut|faults'
 part "card exhaustion" run_tests release -L 'powercut|faults'
-part "browser" bash tests/browser/run.sh build/release/bin
+joined
 part "core for Cortex-M" cortex_m
 part "sanitizer build" build asan -DBUILD_TESTING=ON -DPACKMILE_SANITIZE_ALL=OFF
-# Less than all: the checks against outside tools and data run the same programs, ten
-# times slower here, and the unit tests of arithmetic have just run without sanitizers.
-# cmake --workflow --preset asan has them all.
-part "sanitizer tests" run_tests asan -LE 'conformity|faults'
+# What reads bytes of others, and nothing else: the rest has just run without sanitizers.
+# cmake --workflow --preset asan has all of it.
+part "sanitizer tests" run_tests asan -L bytes
 part "fuzzing" bash tests/fuzz/run.sh 6
 
 printf '\n== minutes\n'

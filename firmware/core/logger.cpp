@@ -404,11 +404,19 @@ LoggerCounters Logger::counters() const {
 }
 
 SessionSource Logger::session_source() const {
-  SessionSource source;
-  source.tick = now_;
-  source.van = {settings_.van.data(), settings_.van_bytes};
-  source.reset_cause = power_up_.reset_cause;
-  source.clock = clock_;
+  // In one piece: its parts are made where they stay.
+  SessionSource source{
+      .tick = now_,
+      .van = {settings_.van.data(), settings_.van_bytes},
+      .reset_cause = power_up_.reset_cause,
+      .clock = clock_,
+      .owners = &owners_,
+      .counters = counters(),
+      .supply_min_mv = supply_min_mv_,
+      .clean_stop = stop_wanted_,
+      .listen_only_s = reset_too_often() ? static_cast<std::uint32_t>(kListenOnlyMs / 1'000) : 0,
+      .not_found_in_row = wake_.not_found_in_row(),
+      .fault = power_up_.fault};
   if (!clock_ && settings_.prepared_unix_ms != 0)
     source.clock = WallClockReading{.source = WallClockSource::prepared,
                                     .unix_ms = settings_.prepared_unix_ms};
@@ -418,13 +426,6 @@ SessionSource Logger::session_source() const {
     source.kbit_per_s = kbit_of(rate_ == Rate::kbit_250);
     source.extended_ids = discovery_.map().ecu[0].extended;
   }
-  source.counters = counters();
-  source.owners = &owners_;
-  source.supply_min_mv = supply_min_mv_;
-  source.clean_stop = stop_wanted_;
-  source.listen_only_s = reset_too_often() ? static_cast<std::uint32_t>(kListenOnlyMs / 1'000) : 0;
-  source.not_found_in_row = wake_.not_found_in_row();
-  source.fault = power_up_.fault;
   return source;
 }
 
@@ -448,16 +449,15 @@ void Logger::service() {
   write_session();
 }
 
+Tick Logger::sooner(Tick first, const std::optional<Tick>& due) {
+  return due && *due < first ? *due : first;
+}
+
 Tick Logger::deadline() const {
   if (stopped()) return kNoDeadline;
-  Tick first = kNoDeadline;
-  const auto consider = [&first](const std::optional<Tick>& due) {
-    if (due && *due < first) first = *due;
-  };
-  consider(read_again_at_);
-  consider(log_.deadline());
-  if (!lasted_told_ && log_.started()) consider(kResetWindowMs);
-  consider(bus_deadline());
+  Tick first = sooner(bus_deadline(), read_again_at_);
+  first = sooner(first, log_.deadline());
+  if (!lasted_told_ && log_.started() && kResetWindowMs < first) first = kResetWindowMs;
   return first;
 }
 

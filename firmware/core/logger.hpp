@@ -197,9 +197,9 @@ class Logger {
   void on_message(const IsotpReceiver& receiver);
   [[gnu::noinline]] void on_poll_message(const IsotpReceiver& receiver);
   // The words of an answer to a request of the plan; none: it answers another.
-  [[nodiscard]] std::size_t words_of_answer(const PollRequest& poll,
-                                            std::span<const std::uint8_t> message,
-                                            std::span<RawWord> words);
+  [[nodiscard]] [[gnu::noinline]] std::size_t words_of_answer(const PollRequest& poll,
+                                                              std::span<const std::uint8_t> message,
+                                                              std::span<RawWord> words);
   // The same in standard words, for the judge of the van's duty: never more.
   // Puts them in the place of what came, and returns how many they are.
   [[nodiscard]] std::size_t duty_words(std::span<RawWord> words);
@@ -220,7 +220,8 @@ class Logger {
   [[gnu::noinline]] void end_exchange() { exchange_ = {}; }
   // When an exchange counts as unacknowledged; none: it does not wait for that.
   [[nodiscard]] std::optional<Tick> confirmation_deadline() const;
-  [[nodiscard]] std::optional<Tick> bus_deadline() const;
+  [[nodiscard]] Tick bus_deadline() const;  // kNoDeadline: none
+  [[gnu::noinline]] static Tick sooner(Tick first, const std::optional<Tick>& due);
 
   // What is used most stands first, and the large ones last: what lies near the
   // beginning of the object takes shorter instructions.

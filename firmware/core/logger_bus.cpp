@@ -424,13 +424,11 @@ void Logger::on_bus_time() {
   }
 }
 
-std::optional<Tick> Logger::bus_deadline() const {
-  std::optional<Tick> first;
-  const auto consider = [&first](const std::optional<Tick>& due) {
-    if (due && (!first || *due < *first)) first = due;
-  };
+Tick Logger::bus_deadline() const {
+  Tick first = kNoDeadline;
+  const auto consider = [&first](const std::optional<Tick>& due) { first = sooner(first, due); };
   if (phase_ == Phase::link_down) return first;
-  if (script_.running()) return script_.deadline();
+  if (script_.running()) return sooner(first, script_.deadline());
   bool collecting = false;
   for (std::size_t i = 0; i < receivers_; ++i) {
     consider(receiver_[i].deadline());

@@ -24,18 +24,10 @@ constexpr std::size_t kFaultBytes = 2 + 1 + 4 * 6;
 // The longest Ecu: a number, 20 + 16 characters, twice 32 bytes of bitmaps.
 constexpr std::size_t kMaxItemBytes = 116;
 
-static_assert(kCountersBytes <= kMaxItemBytes);
 using Item = std::array<std::uint8_t, kMaxItemBytes>;
 
 std::span<const std::uint8_t> bytes_of(std::string_view text) {
   return {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()};
-}
-
-void put_message(wire::Writer& out, std::uint32_t field, const Item& item,
-                 const wire::Writer& written) {
-  out.varint(wire::tag(field, wire::kBytes));
-  out.varint(written.size());
-  out.raw(std::span(item).first(written.size()));
 }
 
 void put_clock(wire::Writer& out, const WallClockReading& clock) {
@@ -45,16 +37,18 @@ void put_clock(wire::Writer& out, const WallClockReading& clock) {
   w.uint_field(wire::clock_reading::unix_ms, clock.unix_ms);
   w.uint_field(wire::clock_reading::tick_ms, clock.tick);
   w.uint_field(wire::clock_reading::resolution_ms, clock.resolution_ms);
-  put_message(out, wire::session::clock, item, w);
+  out.bytes_field(wire::session::clock, std::span(item).first(w.size()));
 }
 
 // A message whose fields are numbers of 32 bits, in order from field 1 on.
 void put_numbers(wire::Writer& out, std::uint32_t field, std::span<const std::uint32_t> numbers) {
-  Item item{};
-  wire::Writer w(item);
-  for (std::size_t i = 0; i < numbers.size(); ++i)
-    w.uint_field(static_cast<std::uint32_t>(i + 1), numbers[i]);
-  put_message(out, field, item, w);
+  std::size_t bytes = 0;
+  for (std::uint32_t i = 0; i < numbers.size(); ++i)
+    if (numbers[i] != 0)
+      bytes += wire::varint_bytes(wire::tag(i + 1, wire::kVarint)) + wire::varint_bytes(numbers[i]);
+  out.varint(wire::tag(field, wire::kBytes));
+  out.varint(bytes);
+  for (std::uint32_t i = 0; i < numbers.size(); ++i) out.uint_field(i + 1, numbers[i]);
 }
 
 void put_bus(wire::Writer& out, std::uint16_t kbit_per_s, bool extended_ids) {

@@ -55,9 +55,9 @@ struct SessionSource {
   std::uint16_t kbit_per_s = 0;  // 0: not known yet
   bool extended_ids = false;
   const VanMap* map = nullptr;  // nullptr: not known yet
-  std::span<const PollRequest> polls;
+  std::span<const PollRequest> polls{};
   const OwnersSignals* owners = nullptr;  // nullptr: none
-  LoggerCounters counters;
+  LoggerCounters counters{};
   std::uint16_t supply_min_mv = 0;  // 0: this logger cannot measure it
   bool clean_stop = false;          // the last record before a stop that was asked for
   std::uint32_t listen_only_s = 0;  // 0: it was not reset too often

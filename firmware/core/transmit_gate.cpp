@@ -13,7 +13,7 @@ constexpr std::uint8_t kFrameBytes = 8;
 constexpr std::uint8_t kCurrentData = 0x01;
 constexpr std::uint8_t kVehicleInformation = 0x09;
 constexpr std::uint8_t kReadDataByIdentifier = 0x22;
-constexpr std::uint16_t kVinDid = 0xF190;
+constexpr std::uint16_t kGateVinDid = 0xF190;
 constexpr std::uint16_t kFirstObdDid = 0xF400;
 constexpr std::uint16_t kLastObdDid = 0xF4FF;
 
@@ -154,7 +154,7 @@ bool TransmitGate::is_listed(const CanFrame& frame, std::uint16_t did) const {
 
 bool TransmitGate::is_allowed_did(const CanFrame& frame, std::uint16_t did) const {
   if (did == kFirstObdDid) return true;
-  if (did == kVinDid || (did > kFirstObdDid && did <= kLastObdDid))
+  if (did == kGateVinDid || (did > kFirstObdDid && did <= kLastObdDid))
     return ecu_of_request_id(frame.id, frame.extended).has_value();
   return is_listed(frame, did);
 }

@@ -74,7 +74,7 @@ class Machine {
     look_at_card(now);
     const Lamp lamp = lamp_at(logger_.light(), now);
     Board::show(lamp.lit);
-    due_ = std::min({logger_.deadline(), card_.deadline(), lamp.until, now + kSupplyEveryMs});
+    due_ = std::min({logger_.deadline(), card_.deadline(), lamp.until, supply_due_});
   }
 
   [[nodiscard]] Tick due() const { return due_; }
@@ -83,8 +83,9 @@ class Machine {
   [[nodiscard]] bool card_in_use() const { return request_open_; }
 
  private:
-  // How often a turn comes to fetch what the supply was measured at.
+  // What wakes a van raises its supply for minutes.
   static constexpr Tick kSupplyEveryMs = 1'000;
+  static constexpr Tick kSupplyAgainMs = 100;  // none was ready
 
   PowerUp power_up(const std::optional<LastWords>& last) {
     while (card_.state() != CardState::ready && clock_.now_ms() < kCardStartMs) {
@@ -116,7 +117,11 @@ class Machine {
     hand_in_bytes(now);
     move_card_on(now);
     hand_in_card(now);
-    if (const std::optional<std::uint16_t> mv = Board::supply_mv()) logger_.on_supply(now, *mv);
+    if (now >= supply_due_) {
+      const std::optional<std::uint16_t> mv = Board::supply_mv();
+      supply_due_ = now + (mv ? kSupplyEveryMs : kSupplyAgainMs);
+      if (mv) logger_.on_supply(now, *mv);
+    }
     if constexpr (requires { Board::wall_clock(now); }) {
       if (now >= wall_clock_due_) {
         wall_clock_due_ = now + kWallClockEveryMs;
@@ -168,6 +173,7 @@ class Machine {
   bool started_with_card_ = false;
   bool request_open_ = false;
   Tick due_ = 0;
+  Tick supply_due_ = 0;
   Tick wall_clock_due_ = 0;
   Logger logger_;
 };

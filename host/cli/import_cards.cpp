@@ -79,25 +79,25 @@ std::string lost_of(const ImportedCard& card, const std::vector<LedgerVan>& vans
 std::string use_of(const ImportedCard& card, const std::vector<LedgerVan>& vans, OpenDepot& open) {
   if (!card.survey.log_id) return {};
   const Zone& zone = open.depot.fleet.zone;
-  struct Use {
+  struct VanUse {
     std::string van;
     CardUse card;
   };
-  std::vector<Use> uses;
+  std::vector<VanUse> uses;
   for (const LedgerVan& van : vans) {
     const auto cards = open.ledger.cards(van.id);
     if (!cards) continue;
     for (const CardUse& one : *cards)
       if (one.log_id == *card.survey.log_id) uses.push_back({van.names.van, one});
   }
-  std::ranges::stable_sort(uses, {},
-                           [](const Use& use) { return use.card.from.value_or(UtcTime::min()); });
+  std::ranges::stable_sort(
+      uses, {}, [](const VanUse& use) { return use.card.from.value_or(UtcTime::min()); });
   std::string out;
   const std::string name = clean_text(card.name);
   if (uses.size() > 1) {
     out += fmt::format("{}: this card was used in {} vans, and each has its own rows:", name,
                        uses.size());
-    for (const Use& use : uses)
+    for (const VanUse& use : uses)
       out += fmt::format(
           " {} {},", clean_text(use.van),
           use.card.from ? "from " + zone.minute(*use.card.from) + " to " + zone.minute(*use.card.to)
@@ -105,7 +105,7 @@ std::string use_of(const ImportedCard& card, const std::vector<LedgerVan>& vans,
     out.back() = '\n';
     out += "  give each van a card of its own: packmile card prepare TARGET --van NAME\n";
   }
-  for (const Use& use : uses) {
+  for (const VanUse& use : uses) {
     for (const Finding finding : use.card.findings) {
       if (finding == Finding::van_changed) continue;
       const char* hint = "";

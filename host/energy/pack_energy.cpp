@@ -1,5 +1,7 @@
 #include "energy/pack_energy.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -144,6 +146,24 @@ bool parts_disagree(const std::vector<CodePoint>& points, std::optional<double> 
   return false;
 }
 
+// A controller whose count ran ahead stands still until the pack has caught up, most of
+// all near full, where the voltage tells it so: as much as it may be wrong by is no
+// contradiction, and in a large pack that is more than the least of stuck_ah().
+double stuck_ah_of(const std::vector<CodePoint>& points, std::optional<double> nominal_ah,
+                   double step_pct) {
+  double ah_per_code = 0;
+  if (nominal_ah) {
+    ah_per_code = *nominal_ah / 255;
+  } else if (points.size() >= 2) {
+    const double codes = points.front().code - points.back().code;
+    const double ah = points.back().ah - points.front().ah;
+    if (std::abs(codes) >= kPartCodes) ah_per_code = std::max(0.0, ah / codes);
+  }
+  const double step_codes = step_pct / kSocStepPct;
+  return std::max(stuck_ah(step_pct),
+                  std::max(kApartCodes, kApartSteps * step_codes) * ah_per_code);
+}
+
 }  // namespace
 
 void add_finding(std::vector<Finding>& findings, Finding finding) {
@@ -197,10 +217,10 @@ SocStory soc_story(const SegmentInput& input, const Segment& segment) {
   std::vector<CodePoint> points;  // at every change of the code
   const double step_pct = input.episode.soc_step_pct;
   const double step_codes = step_pct / kSocStepPct;
-  const double least_stuck_ah = stuck_ah(step_pct);
   const std::uint32_t full = soc_full(step_pct);
   double ah = walk.ah_at(soc.time_ms[range.from]);
   double anchor_ah = ah;
+  double stood_ah = 0;  // the most that flowed while the code stood
   for (std::size_t i = range.from + 1; i < range.past; ++i) {
     const double before_ah = ah;
     ah = walk.ah_at(soc.time_ms[i]);
@@ -214,7 +234,12 @@ SocStory soc_story(const SegmentInput& input, const Segment& segment) {
     const double flowed = ah - anchor_ah;
     // A clamped reading cannot move.
     const bool clamped = (soc.raw[i] >= full && flowed < 0) || (soc.raw[i] == 0 && flowed > 0);
-    story.stuck = story.stuck || (std::abs(flowed) >= least_stuck_ah && !clamped);
+    if (!clamped) stood_ah = std::max(stood_ah, std::abs(flowed));
+  }
+  if (stood_ah >= stuck_ah_of(points, input.facts.nominal_ah, step_pct)) {
+    story.stuck_why = fmt::format(
+        "the state of charge is answered and did not move while {:.1f} Ah flowed one way",
+        stood_ah);
   }
   story.against_current = parts_disagree(points, input.facts.nominal_ah, step_codes);
   return story;

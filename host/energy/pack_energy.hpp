@@ -33,8 +33,9 @@ struct SocStory {
   // Ah per code differ by more than a third between two parts of the segment,
   // or between a part and the nominal capacity.
   bool against_current = false;
-  // 3 Ah or more flowed one way while the answered code stood still.
-  bool stuck = false;
+  // Why the energy is not to be told: more flowed one way while the answered code
+  // stood still than a controller may be wrong by. Empty: it moved.
+  std::string stuck_why;
 };
 [[nodiscard]] SocStory soc_story(const SegmentInput& input, const Segment& segment);
 

@@ -199,10 +199,10 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
   if (!energy.shown) return work;
   const SocStory soc = soc_story(input, segment);
   if (soc.against_current) add_finding(work.findings, Finding::soc_against_current);
-  if (soc.stuck) {
+  if (!soc.stuck_why.empty()) {
     work.shown = false;
     work.verdict = CurrentVerdict::contradictory;
-    work.why = "the state of charge is answered and did not move while 3 Ah or more flowed one way";
+    work.why = soc.stuck_why;
     add_finding(work.findings, Finding::soc_against_current);
     return work;
   }

@@ -139,14 +139,12 @@ Trip build_trip(const SegmentInput& input, const Segment& segment) {
     soc = soc_story(input, segment);
     if (soc.against_current) add_finding(trip.findings, Finding::soc_against_current);
   }
-  if (soc.stuck) {
-    const std::string why =
-        "the state of charge is answered and did not move while 3 Ah or more flowed one way";
+  if (!soc.stuck_why.empty()) {
     trip.current_verdict = CurrentVerdict::contradictory;
     add_finding(trip.findings, Finding::soc_against_current);
-    trip.net_kwh = MaybeFigure::unknown(why);
-    trip.filled_kwh = MaybeFigure::unknown(why);
-    set_no_lobes(trip, why);
+    trip.net_kwh = MaybeFigure::unknown(soc.stuck_why);
+    trip.filled_kwh = MaybeFigure::unknown(soc.stuck_why);
+    set_no_lobes(trip, soc.stuck_why);
   } else if (energy.shown && energy.coverage < kLeastCoverage) {
     const std::string why = "less than half of the trip was seen";
     trip.filled_kwh = MaybeFigure::unknown(why);

@@ -8,6 +8,7 @@
 
 #include "pack/count_scatter.hpp"
 #include "pack/robust.hpp"
+#include "pack/scale_move.hpp"
 #include "pack/temperature_share.hpp"
 #include "pack/trend.hpp"
 
@@ -55,8 +56,11 @@ class Combination {
     return known != input_.gains.end() ? known->second.u_charge / known->second.charge
                                        : rules_.current_gain_u;
   }
-  [[nodiscard]] SystematicU systematic_of(std::uint32_t segment) const {
-    return {std::hypot(gain_u_of(segment), rules_.scale_u), offset_of(segment).u_a};
+  [[nodiscard]] SystematicU systematic_of(std::uint32_t segment, double scale_u) const {
+    return {std::hypot(gain_u_of(segment), scale_u), offset_of(segment).u_a};
+  }
+  [[nodiscard]] double scale_u_of(const ScaleMove* move) const {
+    return move ? move->scale_u(rules_.scale_u) : rules_.scale_u;
   }
   void add_rows_of(const Group& group, CapacityScope scope, UtcTime date);
   void add_single(const ChargeCapacity& charge);
@@ -76,6 +80,7 @@ class Combination {
   CapacityRules rules_;
   // The offset is taken off and their widths are the van's own.
   std::vector<ChargeCapacity> charges_;
+  std::vector<ScaleMove> moves_;
   CapacityFindings found_;
 };
 
@@ -87,6 +92,7 @@ Combination::Combination(const CapacityInput& input)
     found_.last_segment = std::max(found_.last_segment, charge.segment);
   }
   learn_count_scatter(charges_, rules_);
+  moves_ = find_scale_moves(charges_);
 }
 
 std::optional<Figure> Combination::resistance_at(std::optional<UtcTime> date, bool latest) const {
@@ -159,10 +165,12 @@ void Combination::add_single(const ChargeCapacity& charge) {
   if (charge.ah.figure) {
     const PointWithErrors& point = charge.point;
     const double ah = point.y / point.x;
+    const ScaleMove* move = largest_move(moves_, charge.segment, charge.start);
     // One that lies apart from its like is no surer than that.
     const double u_x = std::max(point.u_x, charge.apart_x);
     row.ah = MaybeFigure::known(capacity_figure(ah, std::hypot(point.u_y, ah * u_x) / point.x,
-                                                point.t / point.x, systematic_of(charge.segment)));
+                                                point.t / point.x,
+                                                systematic_of(charge.segment, scale_u_of(move))));
     row.window_low_pct = charge.window_low_pct;
     row.window_high_pct = charge.window_high_pct;
     row.soc_step_pct = charge.soc_step_pct;
@@ -172,6 +180,7 @@ void Combination::add_single(const ChargeCapacity& charge) {
       row.reason += ", which it corrected meanwhile";
       row.findings.push_back(Finding::soc_corrected_while_charging);
     }
+    if (move) row.reason += "; " + text_of(*move);
     fill_kwh(row, {&charge});
   } else {
     row.ah = charge.ah;
@@ -220,12 +229,15 @@ void Combination::add_rows_of(const Group& group, CapacityScope scope, UtcTime d
   if (n_temp > 0) row.temp_c = temp_sum / static_cast<double>(n_temp);
   if (one_kind) row.charge_kind = first.kind;
   if (bends) row.findings.push_back(Finding::soc_corrected_while_charging);
-  const Figure ah = capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95,
-                                    hours_per_share, systematic_of(first.segment));
+  const ScaleMove* move = largest_move(moves_, first.segment, first.start);
+  const Figure ah =
+      capacity_figure(fit->slope, fit->u_slope * fit->factor_95() / kZ95, hours_per_share,
+                      systematic_of(first.segment, scale_u_of(move)));
   row.ah = MaybeFigure::known(ah);
   row.reason =
       "charge per 100 points of the controller's own scale: the usable window that it believes "
       "in, not what the cells hold";
+  if (move) row.reason += "; " + text_of(*move);
   fill_kwh(row, group.known);
   if (scope == CapacityScope::latest) {
     if (found_.edges_ah) return;  // of the fullest stratum
@@ -463,7 +475,7 @@ void Combination::find_months() {
         value.ah = fit->slope;
         value.u_random_ah =
             std::hypot(fit->u_slope * fit->factor_95() / kZ95, u_k * away_k * fit->slope);
-        value.u_gain_ah = systematic_of(segment).factor * fit->slope;
+        value.u_gain_ah = systematic_of(segment, rules_.scale_u).factor * fit->slope;
         value.u_offset_ah = offset_of(segment).u_a * hours_per_share;
         if (n_km > 0) value.odometer_km = km / static_cast<double>(n_km);
         value.n_charges = fit->n_used;

@@ -291,6 +291,8 @@ def print_mechanisms(base, by_mechanism, seed):
     false = sum(any(flag in trusted for flag in r["flags"]) for r in base)
     print(f"months without: {len(base)}; any trusted flag in {100 * false / max(1, len(base)):.1f} % of them; "
           f"words that say nothing there: {', '.join(sorted(f for f in raised if f not in trusted)) or 'none'}")
+    print("each trusted word alone: " + (", ".join(
+        f"{word} {100 * count / len(base):.1f} %" for word, count in raised.most_common() if word in trusted) or "none"))
     print(f"{'mechanism':<22}{'vans':>5}{'flagged %':>10}{'held or flagged %, the worst figures'}")
     print("(in brackets: held, and what the same vans hold without the mechanism)")
     lines = []
@@ -410,9 +412,11 @@ def main():
         differ = [pair for pair in pairs if pair[1] > 0.1]
     print(f"\n{len(jobs)} months in {time.monotonic() - began:.0f} s")
     # For whoever looks for the term to blame: each van's mean error, in half-widths.
-    document["vans"] = [{"seed": r["seed"], "pack": r["pack"], "flags": r["flags"], "invented": r["invented"], "errors": {
-        figure: statistics.mean((p[3] - p[4]) / max(1e-12, (p[2] - p[1]) / 2) for p in points)
-        for figure, points in by_van_of(r).items()}} for r in drawn]
+    document["vans"] = [{
+        "seed": r["seed"], "mechanisms": r["mechanisms"], "metered": r["metered"], "pack": r["pack"], "flags": r["flags"],
+        "invented": r["invented"], "errors": {
+            figure: statistics.mean((p[3] - p[4]) / max(1e-12, (p[2] - p[1]) / 2) for p in points)
+            for figure, points in by_van_of(r).items()}} for r in results]
     if given.json:
         pathlib.Path(given.json).write_text(json.dumps(document, indent=1))
     if not given.check:

@@ -35,6 +35,7 @@ const BREAKS = {
   a_phone_needs_no_sideways_scrolling: [css('h1 { width: 500px }'), css('table.vans, table.vans tr { display: table; width: 600px }'), css('.frame svg text { font-size: 8px }')],
   it_prints_on_a4: [css('@media print { #page-one { min-height: 300mm } }'), css('@media print { .caution { display: none } }'), css('@page { size: A5 }'), css('@media print { #page-one h1 { margin-left: -10mm } }'),
     css('@media print { html { background: #222 } }'), css('@media print { .sheet { break-before: auto !important } }'), written('<h1>', '<img alt="" width="90" height="90" src="data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="><h1>')],
+  printed_at_once_it_has_its_charts: [written('<main', '<script>addEventListener("beforeprint", (one) => one.stopImmediatePropagation())</script><main')],
   paper_can_be_read: [css('@media print { #page-one p { font-size: 6pt !important } }'), css('@media print { #filter { display: block !important } }'), css('h1 { min-width: 900px }')],
   pictures_are_kept: [css('body { visibility: hidden }')],
 };
@@ -53,7 +54,7 @@ for (const name of wanted.length > 0 ? wanted : Object.keys(CHECKS)) {
     const report = new Report(browser, html);
     await report.serve();
     const complaints = html === whole ? [] : await run_check(name, report, { path, out });
-    report.close();
+    await report.close();
     const good = complaints.length > 0;
     good ? ++passed : ++failed;
     console.log(`${good ? 'ok    ' : 'FAILED'} ${name.replaceAll('_', ' ')}, break ${k + 1}: ${good ? complaints[0].slice(0, 150) : html === whole ? 'nothing was broken' : 'no complaint'}`);

@@ -42,7 +42,16 @@ export class Report {
     this.url = `http://127.0.0.1:${this.server.address().port}/report.html`;
   }
 
-  close() { this.server?.close(); }
+  async close() {
+    await (await this.shared)?.context().close();
+    this.server?.close();
+  }
+
+  // The page of all checks that only look: what opens, types or chooses takes its own.
+  common() {
+    this.shared ??= this.open();
+    return this.shared;
+  }
 
   // A page of its own, after all charts are drawn. `troubles` gathers what must not be.
   async open({ url = this.url, media = 'screen', colors = 'light', motion = 'no-preference', size = DESK, scripts = true } = {}) {

@@ -16,13 +16,11 @@ export const CHECKS = { ...structure, ...drawing, ...conduct, ...looks };
 // The complaints of one check; none is good.
 export async function run_check(name, report, { path, out, note = () => {} }) {
   const complaints = [];
-  const screen = await report.open();
   try {
-    await CHECKS[name]({ report, path, out, screen, note, expect: (good, text) => good || complaints.push(text) });
+    await CHECKS[name]({ report, path, out, note, expect: (good, text) => good || complaints.push(text) });
   } catch (error) {
     complaints.push(error.stack.split('\n').slice(0, 3).join(' '));
   }
-  await screen.context().close();
   return complaints;
 }
 
@@ -47,8 +45,8 @@ async function main() {
     console.log(`${complaints.length > 0 ? 'FAILED' : 'ok    '} ${name.replaceAll('_', ' ')} (${((performance.now() - began) / 1000).toFixed(1)} s)`);
     for (const text of [...notes, ...complaints.slice(0, 12).map((one) => `! ${one}`)]) console.log(`         ${text}`);
   }
+  await report.close();
   await browser.close();
-  report.close();
   console.log(`${names.length - failed} passed, ${failed} failed`);
   process.exit(failed > 0 ? 1 : 0);
 }

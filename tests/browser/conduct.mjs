@@ -6,7 +6,8 @@ const frame_of = (page, kind) => page.evaluateHandle((wanted) => {
   return [...document.querySelectorAll('section.van figure.chart')].find((one) => data[one.dataset.chart].kind === wanted && data[one.dataset.chart].points.length > 2)?.querySelector('.frame') ?? null;
 }, kind);
 
-export async function a_pointer_is_told_what_it_is_on({ screen, expect }) {
+export async function a_pointer_is_told_what_it_is_on({ report, expect }) {
+  const screen = await report.common();
   for (const kind of ['ranges', 'bars', 'days']) {
     const frame = (await frame_of(screen, kind)).asElement();
     if (!frame) {
@@ -29,8 +30,8 @@ export async function a_pointer_is_told_what_it_is_on({ screen, expect }) {
   }
 }
 
-export async function all_of_it_works_by_keyboard({ screen, expect }) {
-  const page = screen;
+export async function all_of_it_works_by_keyboard({ report, expect }) {
+  const page = await report.open();
   const active = () => page.evaluate(() => ({ tag: document.activeElement.tagName, kind: document.activeElement.className }));
   await page.evaluate(() => { document.activeElement.blur(); scrollTo(0, 0); });
   const order = [];
@@ -66,7 +67,7 @@ export async function all_of_it_works_by_keyboard({ screen, expect }) {
   await summary.focus();
   await page.keyboard.press('Enter');
   expect(await page.locator('section.van details').first().evaluate((one) => one.open), 'Enter opens a table');
-  await page.keyboard.press('Enter');
+  await page.context().close();
 }
 
 export async function vans_and_months_can_be_chosen({ report, expect }) {

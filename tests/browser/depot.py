@@ -4,7 +4,8 @@
 
 The demo's firm with some weeks of cards, and three more vans of which only papers and
 notes exist; one of them has a name that would be markup if a page let it.
-FOLDER/depot is the depot, FOLDER/report.html its report.
+FOLDER/depot is the depot, FOLDER/report.html its report, FOLDER/buyer.html what the
+buyer of one van gets.
 """
 
 import csv
@@ -54,6 +55,7 @@ def main():
     for log in cards.glob("*.log"):
         log.unlink()
     run(programs.packmile, "report", "-o", folder / "report.html", "--depot", depot)
+    run(programs.packmile, "report", "--for-buyer", "--van", "willow", "-o", folder / "buyer.html", "--depot", depot)
 
 
 main()

@@ -2,7 +2,8 @@
 import { PHONE } from './browser.mjs';
 
 // Every point is somewhere, and nothing was drawn from what is not a number.
-export async function every_point_is_drawn({ screen, expect }) {
+export async function every_point_is_drawn({ report, expect }) {
+  const screen = await report.common();
   const found = await screen.evaluate(() => {
     const data = JSON.parse(document.getElementById('chart-data').textContent);
     const figures = new Map([...document.querySelectorAll('figure.chart')].map((one) => [one.dataset.chart, one]));
@@ -27,7 +28,8 @@ export async function every_point_is_drawn({ screen, expect }) {
 
 // The numbers at the axis, read back at the place of each point, are the data: a chart
 // that shows something else than its table would be worse than none.
-export async function axes_tell_the_data({ screen, expect, note }) {
+export async function axes_tell_the_data({ report, expect, note }) {
+  const screen = await report.common();
   const found = await screen.evaluate(() => {
     const data = JSON.parse(document.getElementById('chart-data').textContent);
     const out = [];
@@ -77,7 +79,8 @@ export async function axes_tell_the_data({ screen, expect, note }) {
 }
 
 // A day with hours has a bar in its month's row, as high as its hours.
-export async function days_have_their_bars({ screen, expect }) {
+export async function days_have_their_bars({ report, expect }) {
+  const screen = await report.common();
   const found = await screen.evaluate(() => {
     const data = JSON.parse(document.getElementById('chart-data').textContent);
     const out = [];
@@ -108,8 +111,9 @@ export async function days_have_their_bars({ screen, expect }) {
 }
 
 // Names at the axes can be read: none runs into another.
-export async function labels_do_not_collide({ report, screen, expect }) {
-    const phone = await report.open({ size: PHONE });
+export async function labels_do_not_collide({ report, expect }) {
+  const screen = await report.common();
+  const phone = await report.open({ size: PHONE });
   for (const [where, page] of [['desk', screen], ['phone', phone]]) {
     const found = await page.evaluate(() => [...document.querySelectorAll('figure.chart .frame > svg')].flatMap((svg) => {
       const out = [];

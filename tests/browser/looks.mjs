@@ -9,7 +9,7 @@ import { PAPER, PHONE } from './browser.mjs';
 // (relative luminance and contrast ratio): 4.5 for text, 3 for what a chart says.
 export async function light_and_dark_can_be_read({ report, expect, note }) {
   for (const colors of ['light', 'dark']) {
-    const page = await report.open({ colors });
+    const page = await (colors === 'light' ? report.common() : report.open({ colors }));
     const found = await page.evaluate(() => {
       const rgb = (text) => (text.match(/[\d.]+/g) ?? []).map(Number);
       const luminance = ([r, g, b]) => [r, g, b].map((v) => v / 255).map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)).reduce((sum, v, k) => sum + v * [0.2126, 0.7152, 0.0722][k], 0);
@@ -37,7 +37,7 @@ export async function light_and_dark_can_be_read({ report, expect, note }) {
     for (const text of found.out) expect(false, `${colors}: ${text}`);
     expect(found.dark === (colors === 'dark'), `${colors}: the page is ${found.dark ? 'dark' : 'light'}`);
     note(`${colors}: least contrast of text ${found.least.text.toFixed(1)}, of what is drawn ${found.least.line.toFixed(1)}`);
-    await page.context().close();
+    if (colors === 'dark') await page.context().close();
   }
 }
 
@@ -71,7 +71,7 @@ export async function it_prints_on_a4({ report, out, expect, note }) {
   for (const colors of ['light', 'dark']) {
     const page = await report.open({ colors, media: null });
     const pdf = join(out, `report-${colors}.pdf`);
-    await page.pdf({ path: pdf, preferCSSPageSize: true, tagged: true, outline: true });
+    await page.pdf({ path: pdf, preferCSSPageSize: true, tagged: true, outline: true, ...(colors === 'dark' ? { pageRanges: '1' } : {}) });
     const about = run('pdfinfo', pdf);
     const pages = Number(/Pages:\s*(\d+)/.exec(about)[1]);
     expect(/Page size:.*A4/.test(about), `not A4: ${/Page size:.*/.exec(about)?.[0]}`);
@@ -89,7 +89,8 @@ export async function it_prints_on_a4({ report, out, expect, note }) {
       continue;
     }
 
-    const text_of = (number) => words_of(run('pdftotext', '-f', String(number), '-l', String(number), pdf, '-'));
+    const sheets_of_text = run('pdftotext', pdf, '-').split('\f').map(words_of);
+    const text_of = (number) => sheets_of_text[number - 1];
     const sections = await page.evaluate(() => [...document.querySelectorAll('.sheet')].map((sheet) => {
       const copy = sheet.cloneNode(true);
       for (const one of copy.querySelectorAll('details, .plot, noscript, .screen, thead, .strip')) one.remove();
@@ -98,11 +99,13 @@ export async function it_prints_on_a4({ report, out, expect, note }) {
       while (walker.nextNode()) texts.push(walker.currentNode.data);
       return { title: sheet.querySelector('h1, h2').textContent, text: texts.join(' ') };
     }));
-    // Page one has all of its words, page two begins with the first van.
+    // Page one has all of its words, page two begins with the first van; what has no
+    // pages of vans goes on for as many sheets as it needs.
+    const of_first = sections.length > 1 ? text_of(1) : sheets_of_text.flat();
     const first = new Map();
-    for (const word of text_of(1)) first.set(word, (first.get(word) ?? 0) + 1);
+    for (const word of of_first) first.set(word, (first.get(word) ?? 0) + 1);
     // A word may be broken at the end of its line.
-    const unbroken = text_of(1).join('');
+    const unbroken = of_first.join('');
     const missing = words_of(sections[0].text).filter((word) => {
       const left = first.get(word) ?? 0;
       first.set(word, left - 1);
@@ -124,11 +127,24 @@ export async function it_prints_on_a4({ report, out, expect, note }) {
       for (const [, x0, y0, x1, y1] of body.matchAll(/<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)">/g))
         if (x0 < edge || y0 < edge - 4 || x1 > width - edge + 1 || y1 > height - edge + 4) outside += 1;
     expect(outside === 0, `${outside} words in the margins`);
-    const all = words_of(run('pdftotext', pdf, '-')).length;
-    note(`${pages} pages, ${all} words, ${(statSync(pdf).size / 1024).toFixed(0)} kB`);
+    note(`${pages} pages, ${sheets_of_text.flat().length} words, ${(statSync(pdf).size / 1024).toFixed(0)} kB`);
     run('pdftoppm', '-r', '100', '-png', '-f', '1', '-l', '4', pdf, join(out, 'printed'));
     await page.context().close();
   }
+}
+
+// Who prints as soon as the page is there gets every chart, too.
+export async function printed_at_once_it_has_its_charts({ report, expect }) {
+  const context = await report.browser.newContext();
+  const page = await context.newPage();
+  await page.addInitScript(() => document.addEventListener('DOMContentLoaded', () => {
+    dispatchEvent(new Event('beforeprint'));
+    window.at_once = document.querySelectorAll('.frame > svg').length;
+  }));
+  await page.goto(report.url);
+  const [at_once, all] = await page.evaluate(() => [window.at_once, document.querySelectorAll('figure.chart').length]);
+  expect(all > 0 && at_once === all, `${at_once} of ${all} charts`);
+  await context.close();
 }
 
 // Small print that cannot be read is as good as none.
@@ -156,7 +172,8 @@ export async function paper_can_be_read({ report, expect, note }) {
   await page.context().close();
 }
 
-export async function pictures_are_kept({ report, screen, out, expect }) {
+export async function pictures_are_kept({ report, out, expect }) {
+  const screen = await report.common();
   const shot = async (page, name, options = {}) => {
     const path = join(out, `${name}.png`);
     await page.screenshot({ path, ...options });
@@ -164,7 +181,9 @@ export async function pictures_are_kept({ report, screen, out, expect }) {
   };
   await screen.evaluate(() => scrollTo(0, 0));
   await shot(screen, 'page-one');
+  const has_vans = await screen.evaluate(() => document.getElementById('van-1') !== null);
   const van = async (page, name) => {
+    if (!has_vans) return;
     await page.evaluate(() => document.getElementById('van-1').scrollIntoView());
     await shot(page, name);
   };

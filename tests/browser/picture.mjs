@@ -10,5 +10,5 @@ await report.serve();
 const page = await report.open({ media: 'print', size: PAPER });
 await page.addStyleTag({ content: '#page-one { padding: 14px 22px 18px } body { width: 724px } .van { display: none }' });
 await page.locator('#page-one').screenshot({ path: output });
+await report.close();
 await browser.close();
-report.close();

@@ -1,8 +1,9 @@
 #!/usr/bin/env bash
 # Reports in a real browser, as a reader, a printer and a screen reader meet them:
 #   bash tests/browser/run.sh BIN_DIR [--breaks]
-# A report of a depot of eight vans by BIN_DIR/packmile passes every check; a page
-# written by hand that holds what is awkward passes those of charts, names and paper.
+# A report of a depot of eight vans by BIN_DIR/packmile passes every check, what the
+# buyer of a van gets those that are about such a page; a page written by hand that
+# holds what is awkward passes those of charts, names and paper.
 # --breaks: each check is seen to complain about a broken page instead.
 # Pictures stay in build/browser. The first run fetches the tools with npm.
 set -euo pipefail
@@ -40,6 +41,16 @@ awkward=$!
 status=0
 wait "$awkward" || status=1
 cat awkward.log
+node check.mjs "$out/depot/buyer.html" "$out/buyer" html_is_valid parts_are_where_they_belong names_are_text \
+  without_scripts_all_is_said a_screen_reader_meets_it_in_order axe_finds_nothing nothing_is_asked_for \
+  every_point_is_drawn axes_tell_the_data labels_do_not_collide nothing_moves_for_who_asked \
+  light_and_dark_can_be_read a_phone_needs_no_sideways_scrolling it_prints_on_a4 \
+  printed_at_once_it_has_its_charts paper_can_be_read \
+  pictures_are_kept >buyer.log 2>&1 &
+buyer=$!
 echo "a report of eight vans:"
 node check.mjs "$out/depot/report.html" "$out/eight-vans" || status=1
+wait "$buyer" || status=1
+echo "what a buyer gets:"
+cat buyer.log
 exit "$status"

@@ -7,6 +7,7 @@ the bench's own arithmetic; and whatever the machine's zone is.
 
 One import; only fleet.toml changes: prices and zones need no card again.
 """
+import bisect
 import csv
 import datetime
 import itertools
@@ -64,11 +65,14 @@ def random_bands(draw):
 
 def mean_price(week, zone, start_ms, curve):
     """By the minute: the energy of each by the line of the ledger, the price by the wall."""
+    times = [ms for ms, _ in curve]
+
     def kwh_at(ms):
-        for (a, x), (b, y) in itertools.pairwise(curve):
-            if ms <= b:
-                return x + (y - x) * max(0, ms - a) / (b - a)
-        return curve[-1][1]
+        k = bisect.bisect_left(times, ms, lo=1)
+        if k == len(curve):
+            return curve[-1][1]
+        (a, x), (b, y) = curve[k - 1:k + 1]
+        return x + (y - x) * max(0, ms - a) / (b - a)
 
     at, end, paid = start_ms, start_ms + curve[-1][0], 0.0
     while at < end:

@@ -24,7 +24,7 @@ void put(Sector& sector, std::size_t at, std::uint32_t value, std::size_t bytes)
     sector[at + i] = static_cast<std::uint8_t>(value >> (8 * i));
 }
 
-std::uint64_t number_at(const Sector& sector, std::size_t at, std::size_t bytes) {
+std::uint64_t extent_number_at(const Sector& sector, std::size_t at, std::size_t bytes) {
   std::uint64_t value = 0;
   for (std::size_t i = bytes; i-- > 0;) value = value * 256 + sector[at + i];
   return value;
@@ -169,14 +169,14 @@ class PlainWalk {
  public:
   PlainWalk(const Card& card, std::uint64_t volume_at) : card_(card) {
     const Sector boot = card.read(volume_at);
-    cluster_sectors_ = number_at(boot, 13, 1);
-    const std::uint64_t fat_sectors = number_at(boot, 36, 4);
-    const std::uint64_t flags = number_at(boot, 40, 2);
-    const std::uint64_t fat = volume_at + number_at(boot, 14, 2);
+    cluster_sectors_ = extent_number_at(boot, 13, 1);
+    const std::uint64_t fat_sectors = extent_number_at(boot, 36, 4);
+    const std::uint64_t flags = extent_number_at(boot, 40, 2);
+    const std::uint64_t fat = volume_at + extent_number_at(boot, 14, 2);
     active_ = fat + ((flags & 0x80) != 0 ? (flags & 0x0F) * fat_sectors : 0);
-    if ((flags & 0x80) == 0 && number_at(boot, 16, 1) > 1) second_ = active_ + fat_sectors;
-    data_ = fat + number_at(boot, 16, 1) * fat_sectors;
-    root_ = number_at(boot, 44, 4) & 0x0FFFFFFF;
+    if ((flags & 0x80) == 0 && extent_number_at(boot, 16, 1) > 1) second_ = active_ + fat_sectors;
+    data_ = fat + extent_number_at(boot, 16, 1) * fat_sectors;
+    root_ = extent_number_at(boot, 44, 4) & 0x0FFFFFFF;
   }
 
   [[nodiscard]] std::uint64_t sector_of(std::uint64_t cluster) const {
@@ -189,7 +189,7 @@ class PlainWalk {
       fat_ = card_.read(card_.readable(at) ? at : *second_ + cluster / 128);
       fat_at_ = at;
     }
-    return number_at(fat_, cluster % 128 * 4, 4) & 0x0FFFFFFF;
+    return extent_number_at(fat_, cluster % 128 * 4, 4) & 0x0FFFFFFF;
   }
 
   // Directory entry of the log.

@@ -69,6 +69,13 @@ function licence_texts(names) {
   return [...packages_of].map(([text, packages]) => `${packages.join(', ')}\n\n${text}\n`).join('\n----\n\n');
 }
 
+// The script runs once page one is painted, or at once when it is printed before that:
+// a browser reads the body of a function that is not called yet in a few milliseconds.
+// The event is sent again as who begins to listen for it inside it does not get it.
+const BEFORE = '(()=>{let begun=false;const begin=()=>{if(begun)return;begun=true;removeEventListener("beforeprint",print);';
+const BEHIND = '};const print=()=>{begin();dispatchEvent(new Event("beforeprint"))};addEventListener("beforeprint",print);'
+  + 'requestAnimationFrame(()=>setTimeout(begin))})();';
+
 function bundle_with(esbuild, licences) {
   return esbuild.buildSync({
     entryPoints: ['source/charts.js'],
@@ -81,6 +88,8 @@ function bundle_with(esbuild, licences) {
     target: 'es2020',
     charset: 'ascii',
     legalComments: 'none',
+    banner: { js: BEFORE },
+    footer: { js: BEHIND },
     define: { CHART_LICENCES: JSON.stringify(licences) },
   });
 }

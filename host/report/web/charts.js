@@ -149,8 +149,8 @@ function start() {
     if (choice !== WHOLE) draw_all_again();
   });
 
-  // Page one first.
-  requestAnimationFrame(() => setTimeout(draw_soon));
+  // Page one is painted: bundle.mjs.
+  draw_soon();
 }
 
 start();

@@ -124,6 +124,40 @@ TEST_CASE("account: a trip whose state of charge stands still over 3 Ah contradi
   CHECK(account_of({silent.take()}).trips.at(0).net_kwh.figure);
 }
 
+TEST_CASE("account: a controller that waits near full for its pack is no contradiction") {
+  // 160 Ah, charged with 20 A, 4 Ah of them while the controller stands at 247.
+  const auto charge = [](double waits_ah, std::optional<double> nominal_ah) {
+    Scene scene;
+    scene.soc_code = 120;
+    const auto rise = [&scene](double ah) {
+      scene.code_kwh = 0.2 * 160 / 255;
+      scene.stretch(static_cast<int>(std::lround(ah * 3600 / 20)), 0, -4);
+    };
+    rise(127 * 160.0 / 255);
+    scene.code_kwh = 1e9;
+    scene.stretch(static_cast<int>(std::lround(waits_ah * 3600 / 20)), 0, -4);
+    rise(5 * 160.0 / 255);
+    VanFacts facts;
+    facts.nominal_ah = nominal_ah;
+    return account_of({scene.take()}, facts).sessions.at(0);
+  };
+  // What the pack holds is told by the office, or by the charge itself.
+  for (const std::optional<double> nominal_ah : {std::optional{160.0}, std::optional<double>{}}) {
+    const ChargeSession waits = charge(4, nominal_ah);
+    CHECK(waits.current_verdict == CurrentVerdict::agreed);
+    REQUIRE(waits.pack_ah.figure);
+    CHECK(waits.pack_ah.figure->value == doctest::Approx(132 * 160.0 / 255 + 4).epsilon(0.001));
+    // 8 of 255 codes are 5.0 Ah of it.
+    const ChargeSession stuck = charge(6, nominal_ah);
+    CHECK(stuck.current_verdict == CurrentVerdict::contradictory);
+    CHECK(has(stuck.findings, Finding::soc_against_current));
+    // And the code itself, whose edges lie half a code off.
+    CHECK(stuck.pack_kwh.why.find("6.6 Ah") != std::string::npos);
+  }
+  // A pack of 60 Ah: 4 Ah are 17 codes.
+  CHECK(charge(4, 60.0).current_verdict == CurrentVerdict::contradictory);
+}
+
 TEST_CASE("account: no figure per mile below a kilometre or on a doubted distance") {
   Scene scene;
   scene.stretch(100, 30, 5).stretch(10, 0, 0.4);

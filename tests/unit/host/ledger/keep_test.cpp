@@ -52,7 +52,9 @@ CapacityRow pack(double kwh) {
   return row;
 }
 
-bool has(const std::string& text, const char* part) { return text.find(part) != std::string::npos; }
+bool keep_has(const std::string& text, const char* part) {
+  return text.find(part) != std::string::npos;
+}
 
 }  // namespace
 
@@ -60,11 +62,11 @@ TEST_CASE("keep: without [[keep]] the missing keys are listed, and no price is a
   const Zone zone = Zone::find("UTC").value();
   const VanKeep none = keep_van({}, {}, duty_with(winter_trips(), zone), {}, {}, zone, "GBP");
   CHECK_FALSE(none.told);
-  CHECK(has(none.why, "challenger_price"));
-  CHECK(has(none.why, "rate_kind"));
+  CHECK(keep_has(none.why, "challenger_price"));
+  CHECK(keep_has(none.why, "rate_kind"));
   // The van's own use stands in for the distance a year alone.
-  CHECK_FALSE(has(none.why, "miles_a_year"));
-  CHECK(has(keep_van({}, {}, {}, {}, {}, zone, "GBP").why, "miles_a_year"));
+  CHECK_FALSE(keep_has(none.why, "miles_a_year"));
+  CHECK(keep_has(keep_van({}, {}, {}, {}, {}, zone, "GBP").why, "miles_a_year"));
 }
 
 TEST_CASE("keep: years told one by one, of the van itself before those of every van") {
@@ -86,16 +88,16 @@ TEST_CASE("keep: years told one by one, of the van itself before those of every 
     return keep_van(read.fleet.keep_of(van), 16'093.44, {}, {}, {}, zone, "JPY");
   };
   REQUIRE(told("Linden").told);
-  CHECK(has(told("Linden").reason, "one more year costs"));
-  CHECK(has(told("Linden").reason, "kept for 3 years, its cheapest"));
+  CHECK(keep_has(told("Linden").reason, "one more year costs"));
+  CHECK(keep_has(told("Linden").reason, "kept for 3 years, its cheapest"));
   REQUIRE(told("Rowan").told);
-  CHECK(has(told("Rowan").reason, "kept for 2 years more, which is best for it"));
+  CHECK(keep_has(told("Rowan").reason, "kept for 2 years more, which is best for it"));
   CHECK(told("Rowan").told->break_even_price.value > told("Linden").told->break_even_price.value);
   // Yen have no hundredths: a tenth of one is told of a mile.
-  CHECK(has(told("Rowan").reason, "which is best for it, it costs 0."));
+  CHECK(keep_has(told("Rowan").reason, "which is best for it, it costs 0."));
   const auto wrong = parse_fleet(by_year + "resale_next_year = 6000\n", "fleet.toml");
   REQUIRE(wrong.errors.size() == 1);
-  CHECK(has(wrong.errors[0].what, "has resale_next_year or resale_by_year, not both"));
+  CHECK(keep_has(wrong.errors[0].what, "has resale_next_year or resale_by_year, not both"));
   CHECK(parse_fleet(by_year + "challenger_resale_by_year = [[3, 2, 1]]\n", "f").errors.size() >= 1);
 }
 
@@ -106,15 +108,16 @@ TEST_CASE("keep: the van's own use is a year of it, with its source") {
       keep_van(fleet.keep_of("Linden"), {}, duty, {}, {}, fleet.zone, fleet.currency);
   REQUIRE(told.told);
   // 80 km on six of seven days: 15,562 miles a year.
-  CHECK(has(told.reason, "15562 miles a year by its own use, 28 days to 2026-02-2"));
-  CHECK(has(told.reason, "GBP it is worth keeping"));
-  CHECK(has(told.reason, "nominal rate of 6 %"));
+  CHECK(keep_has(told.reason, "15562 miles a year by its own use, 28 days to 2026-02-2"));
+  CHECK(keep_has(told.reason, "GBP it is worth keeping"));
+  CHECK(keep_has(told.reason, "nominal rate of 6 %"));
   // What it would fetch today decides, and moves no price.
   CHECK(told.inputs.find("resale_next_year: ") == 0);
-  CHECK_FALSE(has(told.inputs, "resale_now"));
-  CHECK(has(told.reason, "make firmer: resale_now, resale_next_year"));
-  CHECK(has(keep_van(fleet.keep_of("Linden"), 16'093.44, duty, {}, {}, fleet.zone, "GBP").reason,
-            "10000 miles a year, as fleet.toml expects"));
+  CHECK_FALSE(keep_has(told.inputs, "resale_now"));
+  CHECK(keep_has(told.reason, "make firmer: resale_now, resale_next_year"));
+  CHECK(
+      keep_has(keep_van(fleet.keep_of("Linden"), 16'093.44, duty, {}, {}, fleet.zone, "GBP").reason,
+               "10000 miles a year, as fleet.toml expects"));
   CHECK(told.told->break_even_price.low < told.told->break_even_price.high);
 }
 
@@ -128,12 +131,12 @@ TEST_CASE("keep: the round is held against the range in the coldest month") {
   CHECK(wide.range_km.figure->value == doctest::Approx(50 / 0.3).epsilon(1e-3));
   CHECK(wide.month == "2026-02");
   CHECK(*wide.round_km == doctest::Approx(80));
-  CHECK(has(wide.text, "it does its round"));
-  CHECK(has(range(24).text, "it may need a charge on the way"));
-  CHECK(has(range(12).text, "it needs a charge on the way"));
-  CHECK(has(winter_range_of(trips, duty, {}, zone).text, "no capacity in kWh is known"));
-  CHECK(has(winter_range_of(winter_trips(18), duty, {pack(50)}, zone).text, "no winter yet"));
-  CHECK(has(winter_range_of({}, {}, {pack(50)}, zone).text, "no month on record"));
+  CHECK(keep_has(wide.text, "it does its round"));
+  CHECK(keep_has(range(24).text, "it may need a charge on the way"));
+  CHECK(keep_has(range(12).text, "it needs a charge on the way"));
+  CHECK(keep_has(winter_range_of(trips, duty, {}, zone).text, "no capacity in kWh is known"));
+  CHECK(keep_has(winter_range_of(winter_trips(18), duty, {pack(50)}, zone).text, "no winter yet"));
+  CHECK(keep_has(winter_range_of({}, {}, {pack(50)}, zone).text, "no month on record"));
   CHECK_FALSE(winter_range_of({}, {}, {}, zone).round_km);
   // What the van says of itself is no measurement, however new it is.
   CapacityRow said = pack(90);
@@ -141,7 +144,7 @@ TEST_CASE("keep: the round is held against the range in the coldest month") {
   said.date = *said.date + days{5};
   CHECK(winter_range_of(trips, duty, {pack(50), said}, zone).range_km.figure->value ==
         doctest::Approx(50 / 0.3).epsilon(1e-3));
-  CHECK(has(winter_range_of(trips, duty, {said}, zone).text, "no capacity in kWh is known"));
+  CHECK(keep_has(winter_range_of(trips, duty, {said}, zone).text, "no capacity in kWh is known"));
 }
 
 }  // namespace packmile::testing

@@ -11,8 +11,8 @@ using doctest::Approx;
 
 namespace {
 
-UtcTime at(const char* text) { return london().read_local(text).value(); }
-std::string text(UtcTime t) { return london().minute(t); }
+UtcTime local_at(const char* text) { return london().read_local(text).value(); }
+std::string minute_text(UtcTime t) { return london().minute(t); }
 
 // `kw` into the pack, seen from end to end.
 ChargeSession session(UtcTime from, UtcTime to, double kw, ChargeKind kind = ChargeKind::ac) {
@@ -50,13 +50,14 @@ MoneyFacts two_places() {
 
 SessionCost cost_of_one(const ChargeSession& s, const MoneyFacts& facts,
                         const VanNotes& notes = {}) {
-  return price_charges(std::span{&s, 1}, {}, notes, facts, text).sessions.front();
+  return price_charges(std::span{&s, 1}, {}, notes, facts, minute_text).sessions.front();
 }
 
 }  // namespace
 
 TEST_CASE("a charge at the assumed depot costs its energy at the socket by the clock") {
-  const ChargeSession s = session(at("2026-02-10T22:00:00"), at("2026-02-11T07:00:00"), 7);
+  const ChargeSession s =
+      session(local_at("2026-02-10T22:00:00"), local_at("2026-02-11T07:00:00"), 7);
   const SessionCost cost = cost_of_one(s, two_places());
   CHECK(cost.place == "yard");
   CHECK(cost.source == PlaceSource::assumed);
@@ -70,7 +71,7 @@ TEST_CASE("a charge at the assumed depot costs its energy at the socket by the c
 // 24.0 kWh at the pack, 8.4 p, a charger of 0.88 (0.80 to 0.93): worked by hand,
 // 24 / 0.88 * 8.4.
 TEST_CASE("what the charger's loss leaves open is in the interval") {
-  ChargeSession s = session(at("2026-02-10T01:00:00"), at("2026-02-10T05:00:00"), 6);
+  ChargeSession s = session(local_at("2026-02-10T01:00:00"), local_at("2026-02-10T05:00:00"), 6);
   s.grid_kwh = MaybeFigure::known({24.0 / 0.88, 24.0 / 0.93, 24.0 / 0.80, 0});
   const SessionCost cost = cost_of_one(s, two_places());
   CHECK(100 * cost.cost.figure->value == Approx(229.09).epsilon(1e-4));
@@ -80,10 +81,10 @@ TEST_CASE("what the charger's loss leaves open is in the interval") {
 
 TEST_CASE("a receipt is the cost, exactly, and tells the place") {
   const ChargeSession s =
-      session(at("2026-02-10T12:00:00"), at("2026-02-10T13:00:00"), 20, ChargeKind::dc);
+      session(local_at("2026-02-10T12:00:00"), local_at("2026-02-10T13:00:00"), 20, ChargeKind::dc);
   VanNotes notes;
   notes.receipts = {{7,
-                     {at("2026-02-10T13:05:00"), at("2026-02-10T13:05:00")},
+                     {local_at("2026-02-10T13:05:00"), local_at("2026-02-10T13:05:00")},
                      20.4,
                      0.1,
                      14.07,
@@ -99,9 +100,11 @@ TEST_CASE("a receipt is the cost, exactly, and tells the place") {
 }
 
 TEST_CASE("the depot's counter takes the place of the charger's usual loss") {
-  const ChargeSession s = session(at("2026-02-10T01:00:00"), at("2026-02-10T05:00:00"), 6);
+  const ChargeSession s =
+      session(local_at("2026-02-10T01:00:00"), local_at("2026-02-10T05:00:00"), 6);
   VanNotes notes;
-  notes.meter = {{3, {at("2026-02-10T06:00:00"), at("2026-02-10T06:00:00")}, 100, 127, 0.1}};
+  notes.meter = {
+      {3, {local_at("2026-02-10T06:00:00"), local_at("2026-02-10T06:00:00")}, 100, 127, 0.1}};
   const SessionCost cost = cost_of_one(s, two_places(), notes);
   CHECK(cost.place == "yard");
   CHECK(cost.source == PlaceSource::noted);
@@ -112,7 +115,8 @@ TEST_CASE("the depot's counter takes the place of the charger's usual loss") {
 
 TEST_CASE("a charge that no rule fits costs something between the cheapest and the dearest") {
   // A Sunday noon.
-  const ChargeSession s = session(at("2026-02-15T12:00:00"), at("2026-02-15T13:00:00"), 7);
+  const ChargeSession s =
+      session(local_at("2026-02-15T12:00:00"), local_at("2026-02-15T13:00:00"), 7);
   const SessionCost cost = cost_of_one(s, two_places());
   CHECK(cost.place.empty());
   CHECK(cost.source == PlaceSource::unknown);
@@ -125,8 +129,8 @@ TEST_CASE("a charge that no rule fits costs something between the cheapest and t
 TEST_CASE("two rules that fit the same charge decide nothing") {
   MoneyFacts facts = two_places();
   facts.places[1].hours = PlaceHours{0, kDayMinutes, 0x7F};
-  const SessionCost cost =
-      cost_of_one(session(at("2026-02-10T22:00:00"), at("2026-02-10T23:00:00"), 7), facts);
+  const SessionCost cost = cost_of_one(
+      session(local_at("2026-02-10T22:00:00"), local_at("2026-02-10T23:00:00"), 7), facts);
   CHECK(cost.source == PlaceSource::unknown);
   CHECK(cost.place_why.find("'yard' and 'post'") != std::string::npos);
 }
@@ -138,13 +142,13 @@ TEST_CASE("a place may be known by what was driven since the charge before") {
   facts.places[1].hours.reset();
   facts.places[1].driven_to_km = 60;
   const std::vector<ChargeSession> sessions{
-      session(at("2026-02-09T20:00:00"), at("2026-02-09T23:00:00"), 7),
-      session(at("2026-02-10T12:00:00"), at("2026-02-10T13:00:00"), 7),
-      session(at("2026-02-10T20:00:00"), at("2026-02-10T23:00:00"), 7)};
-  const std::vector<Trip> trips{trip(at("2026-02-10T08:00:00"), 40),
-                                trip(at("2026-02-10T14:00:00"), 45),
-                                trip(at("2026-02-10T16:00:00"), 30)};
-  const auto priced = price_charges(sessions, trips, {}, facts, text);
+      session(local_at("2026-02-09T20:00:00"), local_at("2026-02-09T23:00:00"), 7),
+      session(local_at("2026-02-10T12:00:00"), local_at("2026-02-10T13:00:00"), 7),
+      session(local_at("2026-02-10T20:00:00"), local_at("2026-02-10T23:00:00"), 7)};
+  const std::vector<Trip> trips{trip(local_at("2026-02-10T08:00:00"), 40),
+                                trip(local_at("2026-02-10T14:00:00"), 45),
+                                trip(local_at("2026-02-10T16:00:00"), 30)};
+  const auto priced = price_charges(sessions, trips, {}, facts, minute_text);
   // What was driven before the first one nobody knows.
   CHECK(priced.sessions[0].source == PlaceSource::unknown);
   CHECK(priced.sessions[1].place == "post");
@@ -152,7 +156,7 @@ TEST_CASE("a place may be known by what was driven since the charge before") {
 }
 
 TEST_CASE("a charge whose hour is not known costs what all hours give") {
-  ChargeSession s = session(at("2026-02-10T22:00:00"), at("2026-02-10T23:00:00"), 7);
+  ChargeSession s = session(local_at("2026-02-10T22:00:00"), local_at("2026-02-10T23:00:00"), 7);
   s.start_doubt = s.end_doubt = {4 * 3'600'000, 6 * 3'600'000};
   MoneyFacts facts = two_places();
   facts.places.pop_back();
@@ -166,7 +170,7 @@ TEST_CASE("a charge whose hour is not known costs what all hours give") {
 }
 
 TEST_CASE("where neither AC nor DC is known the cost holds both") {
-  ChargeSession s = session(at("2026-02-10T22:00:00"), at("2026-02-10T23:00:00"), 7);
+  ChargeSession s = session(local_at("2026-02-10T22:00:00"), local_at("2026-02-10T23:00:00"), 7);
   s.kind = ChargeKind::unknown;
   s.grid_kwh = grid_energy_kwh(s.kind, *s.pack_kwh.figure, 1);
   REQUIRE_FALSE(s.grid_kwh.figure);
@@ -178,8 +182,8 @@ TEST_CASE("where neither AC nor DC is known the cost holds both") {
 TEST_CASE("without tariffs there is energy and no price") {
   MoneyFacts facts;
   facts.zone = london();
-  const SessionCost cost =
-      cost_of_one(session(at("2026-02-10T22:00:00"), at("2026-02-10T23:00:00"), 7), facts);
+  const SessionCost cost = cost_of_one(
+      session(local_at("2026-02-10T22:00:00"), local_at("2026-02-10T23:00:00"), 7), facts);
   CHECK_FALSE(cost.cost.figure);
   CHECK(cost.cost.why.find("[[tariff]]") != std::string::npos);
   CHECK(cost.grid_kwh.figure);
@@ -191,7 +195,7 @@ TEST_CASE("fees of the session and of its minutes") {
   facts.tariffs[1].lists[0].per_minute = 0.02;
   // A Tuesday noon: the post's hours.
   const ChargeSession s =
-      session(at("2026-02-10T12:00:00"), at("2026-02-10T13:00:00"), 20, ChargeKind::dc);
+      session(local_at("2026-02-10T12:00:00"), local_at("2026-02-10T13:00:00"), 20, ChargeKind::dc);
   CHECK(cost_of_one(s, facts).cost.figure->value ==
         Approx(s.grid_kwh.figure->value * 0.69 + 0.35 + 60 * 0.02));
 }

@@ -1,0 +1,133 @@
+#include "pack/scale_move.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <map>
+
+#include "pack/robust.hpp"
+#include "pack/trend.hpp"
+
+namespace packmile {
+namespace {
+
+// Of a scale that moved: made-up controllers that keep theirs stay within 1.6 % from
+// some charges to the next. Judgments.
+constexpr double kMoved = 0.025;
+constexpr double kMovedSds = 4;
+constexpr std::size_t kMovedLeast = 2;
+constexpr std::size_t kMovedMost = 5;
+constexpr std::int64_t kMovedMs = std::int64_t{31} * 86'400'000;
+// 1 sd of one charge: 30 published drives of one van stray by 0.07 points; a charge that
+// the controller corrected bends by a hundredth or more.
+constexpr double kMovedCountU = 0.001;
+constexpr double kMovedBendU = 0.01;
+// What the offset does to a charge goes by its hours.
+constexpr double kMovedLike = 0.15;
+
+constexpr std::int64_t kMoveCountsMs = std::int64_t{91} * 86'400'000;
+
+std::string move_day(UtcTime at) {
+  const std::chrono::year_month_day day{std::chrono::floor<std::chrono::days>(at)};
+  char text[32];
+  std::snprintf(text, sizeof text, "%04d-%02u-%02u", static_cast<int>(day.year()),
+                static_cast<unsigned>(day.month()), static_cast<unsigned>(day.day()));
+  return text;
+}
+
+struct MoveCharge {
+  UtcTime start;
+  double ah = 0;  // per share
+  double u = 0;   // 1 sd, relative
+};
+
+struct MoveCamp {
+  double ah = 0;
+  double u = 0;  // 1 sd, relative
+};
+
+// Weighted mean; no surer than the charges agree with each other.
+MoveCamp camp_of(std::span<const MoveCharge> charges) {
+  double weights = 0, sum = 0;
+  for (const MoveCharge& c : charges) {
+    weights += 1 / (c.u * c.u);
+    sum += c.ah / (c.u * c.u);
+  }
+  MoveCamp camp{sum / weights, 0};
+  double chi2 = 0;
+  for (const MoveCharge& c : charges) chi2 += std::pow((c.ah / camp.ah - 1) / c.u, 2);
+  const double degrees = static_cast<double>(charges.size()) - 1;
+  camp.u = std::sqrt(std::max(1.0, chi2 / degrees) / weights);
+  return camp;
+}
+
+}  // namespace
+
+double ScaleMove::scale_u(double known_u) const {
+  return std::hypot(known_u, share / std::sqrt(2.0));
+}
+
+std::vector<ScaleMove> find_scale_moves(std::span<const ChargeCapacity> charges) {
+  std::map<std::uint32_t, std::vector<const ChargeCapacity*>> segments;
+  for (const ChargeCapacity& c : charges) {
+    if (c.ah.figure && c.point.x > 0 && c.point.y > 0 && c.point.t > 0)
+      segments[c.segment].push_back(&c);
+  }
+  std::vector<ScaleMove> moves;
+  for (auto& [segment, all] : segments) {
+    std::sort(all.begin(), all.end(), [](auto* a, auto* b) { return a->start < b->start; });
+    std::vector<double> slow;
+    for (const ChargeCapacity* c : all) slow.push_back(c->point.t / c->point.x);
+    const double usual = median_of(std::move(slow));
+    std::vector<MoveCharge> like;
+    for (const ChargeCapacity* c : all) {
+      const PointWithErrors& p = c->point;
+      if (std::abs(p.t / p.x - usual) > kMovedLike * usual) continue;
+      const double u = std::hypot(std::hypot(c->edges_u_x, kMovedCountU) / p.x, p.u_y / p.y,
+                                  c->bends ? kMovedBendU : 0.0);
+      like.push_back({c->start, p.y / p.x, u});
+    }
+    for (std::size_t at = kMovedLeast; at + kMovedLeast <= like.size(); ++at) {
+      std::size_t from = at - 1;
+      while (from > 0 && at - from < kMovedMost &&
+             unix_ms_of(like[at].start) - unix_ms_of(like[from - 1].start) <= kMovedMs)
+        --from;
+      std::size_t past = at + 1;
+      while (past < like.size() && past - at < kMovedMost &&
+             unix_ms_of(like[past].start) - unix_ms_of(like[at - 1].start) <= kMovedMs)
+        ++past;
+      if (at - from < kMovedLeast || past - at < kMovedLeast) continue;
+      const std::span<const MoveCharge> line{like};
+      const MoveCamp before = camp_of(line.subspan(from, at - from));
+      const MoveCamp after = camp_of(line.subspan(at, past - at));
+      const double share = after.ah / before.ah - 1;
+      if (std::abs(share) < kMoved || std::abs(share) < kMovedSds * std::hypot(before.u, after.u))
+        continue;
+      moves.push_back({segment, like[at - 1].start, like[at].start, share});
+    }
+  }
+  return moves;
+}
+
+const ScaleMove* largest_move(std::span<const ScaleMove> moves, std::uint32_t segment,
+                              UtcTime date) {
+  const ScaleMove* most = nullptr;
+  for (const ScaleMove& move : moves) {
+    if (move.segment != segment ||
+        std::abs(unix_ms_of(move.after) - unix_ms_of(date)) > kMoveCountsMs)
+      continue;
+    if (most == nullptr || std::abs(move.share) > std::abs(most->share)) most = &move;
+  }
+  return most;
+}
+
+std::string text_of(const ScaleMove& move) {
+  char text[64];
+  std::snprintf(text, sizeof text, "the controller took up another scale, %+.1f %%",
+                100 * move.share);
+  return "between the charges of " + move_day(move.before) + " and " + move_day(move.after) + " " +
+         text + ", and nothing here tells which is right";
+}
+
+}  // namespace packmile

@@ -1,0 +1,102 @@
+// A controller that takes up another capacity in mid-life, and those that do not.
+#include <doctest/doctest.h>
+
+#include "pack/scale_move.hpp"
+
+#include <algorithm>
+#include <random>
+#include <vector>
+
+#include "host/pack/charge_scene.hpp"
+#include "pack/capacity.hpp"
+
+namespace packmile {
+
+using namespace testing;
+
+namespace {
+
+constexpr double kHeldAh = 150;
+constexpr std::int64_t kMoveDayMs = 86'400'000;
+
+// A charge a day of a pack of 150 Ah; from `moves_at` on the controller counts with
+// `believed_ah`.
+std::vector<ChargeCapacity> days_of(int days, int moves_at, double believed_ah, unsigned seed) {
+  std::mt19937 random{seed};
+  std::uniform_real_distribution<double> uniform;
+  std::vector<ChargeCapacity> charges;
+  for (int day = 0; day < days; ++day) {
+    ChargeScene scene;
+    scene.start_ms += day * kMoveDayMs;
+    scene.capacity_ah = kHeldAh;
+    scene.believed_ah = day < moves_at ? kHeldAh : believed_ah;
+    scene.soc_from = 0.3 + 0.2 * uniform(random);
+    scene.soc_to = 0.85 + 0.08 * uniform(random);
+    scene.row_s = 30;
+    scene.soc_poll_s = 30;
+    charges.push_back(measure_charge(make_charge(scene, random)));
+  }
+  return charges;
+}
+
+CapacityFindings findings_of(const std::vector<ChargeCapacity>& charges) {
+  CapacityInput input;
+  input.charges = charges;
+  return combine_capacity(input);
+}
+
+}  // namespace
+
+TEST_CASE("scale move: what the controller took up anew widens what its charges tell") {
+  const auto charges = days_of(7, 4, 0.95 * kHeldAh, 11);
+  const auto moves = find_scale_moves(charges);
+  REQUIRE_FALSE(moves.empty());
+  const ScaleMove* most = largest_move(moves, charges[0].segment, charges[0].start);
+  REQUIRE(most);
+  CHECK(most->before == charges[3].start);
+  CHECK(most->after == charges[4].start);
+  CHECK(most->share == doctest::Approx(-0.05).epsilon(0.1));
+  // Half of the time the one is right, half of the time the other: 5 % over the root of 2.
+  CHECK(most->scale_u(0) == doctest::Approx(0.0354).epsilon(0.1));
+  int told = 0;
+  for (const CapacityRow& row : findings_of(charges).rows) {
+    if (row.method != CapacityMethod::controller_edges || !row.ah.figure) continue;
+    CHECK(row.ah.figure->low < kHeldAh);
+    CHECK(row.ah.figure->high > kHeldAh);
+    told += row.reason.find(
+                "between the charges of 2026-01-08 and 2026-01-09 the controller took "
+                "up another scale, -5.") != std::string::npos ||
+            row.reason.find("another scale, -4.") != std::string::npos;
+  }
+  CHECK(told == 9);  // seven charges, the month, the latest
+}
+
+TEST_CASE("scale move: none where the controller keeps its scale, or one charge is wild") {
+  for (unsigned seed = 1; seed <= 20; ++seed) {
+    CAPTURE(seed);
+    CHECK(find_scale_moves(days_of(8, 8, 0, seed)).empty());
+    // 1 % is what a controller that learns may be wrong by.
+    CHECK(find_scale_moves(days_of(8, 4, 0.99 * kHeldAh, seed)).empty());
+  }
+  auto charges = days_of(8, 8, 0, 21);
+  charges[4].point.y *= 1.1;
+  CHECK(find_scale_moves(charges).empty());
+  // A fast charge lacks less of what the sensor's offset hides; that is no move.
+  charges = days_of(8, 8, 0, 22);
+  for (std::size_t i = 5; i < 8; ++i) {
+    charges[i].point.t /= 6;
+    charges[i].point.y *= 1.03;
+  }
+  CHECK(find_scale_moves(charges).empty());
+}
+
+TEST_CASE("scale move: a quarter later the charges are told as before") {
+  auto charges = days_of(7, 4, 0.95 * kHeldAh, 11);
+  const auto moves = find_scale_moves(charges);
+  const UtcTime at = charges[4].start;
+  CHECK(largest_move(moves, charges[0].segment, at + std::chrono::days{90}));
+  CHECK_FALSE(largest_move(moves, charges[0].segment, at + std::chrono::days{95}));
+  CHECK_FALSE(largest_move(moves, charges[0].segment + 1, at));
+}
+
+}  // namespace packmile
