@@ -82,7 +82,7 @@ def go_wrong(found, image, name, spoil):
 
 
 def main():
-    need_emulator()
+    need_emulator(sys.argv[1])
     found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
 
     def undefined(debugger, where):
