@@ -53,7 +53,7 @@ run_tests() {
 
 cortex_m() {
   cmake --preset cortex-m >/dev/null && cmake --build --preset cortex-m | tail -n 20 &&
-    ctest --preset cortex-m --no-tests=error
+    ctest --preset cortex-m -j "$(nproc)" --no-tests=error
 }
 
 part "packages" bash .ci/install.sh build test browser firmware fuzz

@@ -126,7 +126,7 @@ def large(found, image, folder):
 
 
 def main():
-    need_emulator()
+    need_emulator(sys.argv[1])
     found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
     cases = [pulled, late, liar, full, large]
     with workspace() as folder, concurrent.futures.ThreadPoolExecutor(len(cases)) as pool:

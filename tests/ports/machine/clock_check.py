@@ -66,7 +66,7 @@ def main():
     parser.add_argument("image", type=pathlib.Path)
     parser.add_argument("--seconds", type=int, default=60)
     options = parser.parse_args()
-    need_emulator()
+    need_emulator(options.bin)
     with workspace() as folder:
         # Without one the machine would look for a card, busily.
         card = prepared_card(programs.Bin(options.bin), folder)

@@ -31,7 +31,7 @@ MOST_LOST_WORDS = 30 * 5 + 5
 
 
 def main():
-    need_emulator()
+    need_emulator(sys.argv[1])
     found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
     with workspace() as folder:
         card = prepared_card(found, folder)

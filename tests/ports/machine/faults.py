@@ -77,12 +77,12 @@ def go_wrong(found, image, name, spoil):
     print(f"{name}: cause {session[SESSION_CAUSE]}, exception {fault.get(1)}, at {fault.get(2, 0):08X} "
           f"from {fault.get(3, 0):08X}, status {fault.get(4, 0):08X}; spoilt at {where:08X}; "
           f"findings {row['findings']}")
-    assert row["boots"] == 2
+    assert row["boots"] == 2 and "logger_failed" in row["findings"]
     return where, session[SESSION_CAUSE], fault
 
 
 def main():
-    need_emulator()
+    need_emulator(sys.argv[1])
     found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
 
     def undefined(debugger, where):

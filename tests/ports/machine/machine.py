@@ -31,7 +31,9 @@ HARMLESS = re.compile(r"Timer with period zero, disabling|terminating on signal|
 ICOUNT_SHIFT = 4
 
 
-def need_emulator():
+def need_emulator(bin_folder):
+    """Skips the test where what it needs is not here."""
+    programs.need(pathlib.Path(bin_folder) / "packmile-benchvan", "the bench van of preset release")
     if subprocess.run(["which", EMULATOR], capture_output=True).returncode != 0:
         programs.skip(f"{EMULATOR} is not installed")
 

@@ -28,7 +28,7 @@ def main():
     parser.add_argument("image", type=pathlib.Path)
     parser.add_argument("--hours", type=float, default=8)
     options = parser.parse_args()
-    need_emulator()
+    need_emulator(options.bin)
     found = programs.Bin(options.bin)
     with workspace() as folder:
         card = prepared_card(found, folder)

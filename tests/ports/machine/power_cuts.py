@@ -177,7 +177,7 @@ def main():
     parser.add_argument("--cuts", type=int, default=9)
     parser.add_argument("--seed", type=int, default=20261126)
     options = parser.parse_args()
-    need_emulator()
+    need_emulator(options.bin)
     found = programs.Bin(options.bin)
     with workspace() as folder, concurrent.futures.ThreadPoolExecutor(options.chains) as pool:
         folders = [folder / str(i) for i in range(options.chains)]
