@@ -1,7 +1,8 @@
 #include "energy/soc_energy.hpp"
 
-#include <algorithm>
 #include <cmath>
+
+#include "energy/figure_sum.hpp"
 
 namespace packmile {
 namespace {
@@ -24,13 +25,12 @@ Figure soc_energy_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
 Figure unheard_fall_kwh(double fallen_pct, double step_pct, double nominal_kwh) {
   const double step_kwh = step_pct / 100 * nominal_kwh;
   const double controller_kwh = kSocPointU * nominal_kwh * std::sqrt(2.0);
-  Figure figure =
-      figure_of(fallen_pct / 100 * nominal_kwh, std::hypot(step_kwh, controller_kwh), 0);
+  const double energy_kwh = fallen_pct / 100 * nominal_kwh;
   // A controller that puts its count right at rest moves it as a load would, by
   // several points where it has something to put right: nothing tells the two apart,
-  // so it may have been no energy at all.
-  figure.low = std::min(figure.low, 0.0);
-  return figure;
+  // so it may have been no energy at all. Nor may all falls of a month: what it puts
+  // right upwards is taken for a charge, and so these err to one side.
+  return figure_from(energy_kwh, {kZ95 * std::hypot(step_kwh, controller_kwh), energy_kwh, 0});
 }
 
 }  // namespace packmile

@@ -9,9 +9,9 @@ namespace packmile {
 // readings. The net energy that left the pack, kWh.
 [[nodiscard]] Figure soc_energy_kwh(double fallen_pct, double step_pct, double nominal_kwh);
 
-// The same of a fall while nothing was heard of the van. All of it is random: the
-// controller that puts its count right after a rest errs anew each time, so that
-// the falls of a month do not err all to one side.
+// The same of a fall while nothing was heard of the van; fallen_pct > 0. How much the
+// controller was off by at either end is random; that it was all the controller's
+// and no energy may be so of every fall alike, and adds up.
 [[nodiscard]] Figure unheard_fall_kwh(double fallen_pct, double step_pct, double nominal_kwh);
 
 }  // namespace packmile

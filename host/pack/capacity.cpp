@@ -92,7 +92,7 @@ Combination::Combination(const CapacityInput& input)
     found_.last_segment = std::max(found_.last_segment, charge.segment);
   }
   learn_count_scatter(charges_, rules_);
-  moves_ = find_scale_moves(charges_);
+  moves_ = find_scale_moves(charges_, input_.offsets, rules_.offset_u_a);
 }
 
 std::optional<Figure> Combination::resistance_at(std::optional<UtcTime> date, bool latest) const {

@@ -4,9 +4,7 @@
 #include <chrono>
 #include <cmath>
 #include <cstdio>
-#include <map>
 
-#include "pack/robust.hpp"
 #include "pack/trend.hpp"
 
 namespace packmile {
@@ -23,8 +21,6 @@ constexpr std::int64_t kMovedMs = std::int64_t{31} * 86'400'000;
 // the controller corrected bends by a hundredth or more.
 constexpr double kMovedCountU = 0.001;
 constexpr double kMovedBendU = 0.01;
-// What the offset does to a charge goes by its hours.
-constexpr double kMovedLike = 0.15;
 
 constexpr std::int64_t kMoveCountsMs = std::int64_t{91} * 86'400'000;
 
@@ -38,23 +34,28 @@ std::string move_day(UtcTime at) {
 
 struct MoveCharge {
   UtcTime start;
-  double ah = 0;  // per share
-  double u = 0;   // 1 sd, relative
+  double ah = 0;     // per share
+  double hours = 0;  // per share
+  double u = 0;      // 1 sd, relative, but for the offset
 };
 
 struct MoveCamp {
   double ah = 0;
-  double u = 0;  // 1 sd, relative
+  double hours = 0;
+  double u = 0;
 };
 
 // Weighted mean; no surer than the charges agree with each other.
 MoveCamp camp_of(std::span<const MoveCharge> charges) {
-  double weights = 0, sum = 0;
+  double weights = 0;
+  MoveCamp camp;
   for (const MoveCharge& c : charges) {
     weights += 1 / (c.u * c.u);
-    sum += c.ah / (c.u * c.u);
+    camp.ah += c.ah / (c.u * c.u);
+    camp.hours += c.hours / (c.u * c.u);
   }
-  MoveCamp camp{sum / weights, 0};
+  camp.ah /= weights;
+  camp.hours /= weights;
   double chi2 = 0;
   for (const MoveCharge& c : charges) chi2 += std::pow((c.ah / camp.ah - 1) / c.u, 2);
   const double degrees = static_cast<double>(charges.size()) - 1;
@@ -68,7 +69,9 @@ double ScaleMove::scale_u(double known_u) const {
   return std::hypot(known_u, share / std::sqrt(2.0));
 }
 
-std::vector<ScaleMove> find_scale_moves(std::span<const ChargeCapacity> charges) {
+std::vector<ScaleMove> find_scale_moves(std::span<const ChargeCapacity> charges,
+                                        const std::map<std::uint32_t, SensorOffset>& offsets,
+                                        double untold_u_a) {
   std::map<std::uint32_t, std::vector<const ChargeCapacity*>> segments;
   for (const ChargeCapacity& c : charges) {
     if (c.ah.figure && c.point.x > 0 && c.point.y > 0 && c.point.t > 0)
@@ -77,34 +80,34 @@ std::vector<ScaleMove> find_scale_moves(std::span<const ChargeCapacity> charges)
   std::vector<ScaleMove> moves;
   for (auto& [segment, all] : segments) {
     std::sort(all.begin(), all.end(), [](auto* a, auto* b) { return a->start < b->start; });
-    std::vector<double> slow;
-    for (const ChargeCapacity* c : all) slow.push_back(c->point.t / c->point.x);
-    const double usual = median_of(std::move(slow));
-    std::vector<MoveCharge> like;
+    std::vector<MoveCharge> line;
     for (const ChargeCapacity* c : all) {
       const PointWithErrors& p = c->point;
-      if (std::abs(p.t / p.x - usual) > kMovedLike * usual) continue;
       const double u = std::hypot(std::hypot(c->edges_u_x, kMovedCountU) / p.x, p.u_y / p.y,
                                   c->bends ? kMovedBendU : 0.0);
-      like.push_back({c->start, p.y / p.x, u});
+      line.push_back({c->start, p.y / p.x, p.t / p.x, u});
     }
-    for (std::size_t at = kMovedLeast; at + kMovedLeast <= like.size(); ++at) {
+    const auto offset = offsets.find(segment);
+    const double offset_u_a = offset != offsets.end() ? offset->second.u_a : untold_u_a;
+    for (std::size_t at = kMovedLeast; at + kMovedLeast <= line.size(); ++at) {
       std::size_t from = at - 1;
       while (from > 0 && at - from < kMovedMost &&
-             unix_ms_of(like[at].start) - unix_ms_of(like[from - 1].start) <= kMovedMs)
+             unix_ms_of(line[at].start) - unix_ms_of(line[from - 1].start) <= kMovedMs)
         --from;
       std::size_t past = at + 1;
-      while (past < like.size() && past - at < kMovedMost &&
-             unix_ms_of(like[past].start) - unix_ms_of(like[at - 1].start) <= kMovedMs)
+      while (past < line.size() && past - at < kMovedMost &&
+             unix_ms_of(line[past].start) - unix_ms_of(line[at - 1].start) <= kMovedMs)
         ++past;
       if (at - from < kMovedLeast || past - at < kMovedLeast) continue;
-      const std::span<const MoveCharge> line{like};
-      const MoveCamp before = camp_of(line.subspan(from, at - from));
-      const MoveCamp after = camp_of(line.subspan(at, past - at));
+      const std::span<const MoveCharge> both{line};
+      const MoveCamp before = camp_of(both.subspan(from, at - from));
+      const MoveCamp after = camp_of(both.subspan(at, past - at));
       const double share = after.ah / before.ah - 1;
-      if (std::abs(share) < kMoved || std::abs(share) < kMovedSds * std::hypot(before.u, after.u))
-        continue;
-      moves.push_back({segment, like[at - 1].start, like[at].start, share});
+      // What the offset hides goes by the hours: fast charges against slow ones.
+      const double hidden = offset_u_a * (after.hours - before.hours) / before.ah;
+      const double u = std::hypot(before.u, after.u, hidden);
+      if (std::abs(share) < kMoved || std::abs(share) < kMovedSds * u) continue;
+      moves.push_back({segment, line[at - 1].start, line[at].start, share});
     }
   }
   return moves;

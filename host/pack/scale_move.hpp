@@ -3,13 +3,14 @@
 //
 // Input     charges with the sensor's offset taken off.
 // Output    where the scale moved and by how much.
-// Method    neighbouring charges of like power, two to five on either side within a
-//           month, whose Ah per share are further apart than a fortieth and than their
-//           own scatter explains.
+// Method    neighbouring charges, two to five on either side within a month, whose Ah
+//           per share are further apart than a fortieth and than their own scatter and
+//           what is left of the offset explain.
 // Refuses   nothing: fewer charges show no move.
 // Caution   which of the two scales is right is not told.
 #pragma once
 #include <cstdint>
+#include <map>
 #include <span>
 #include <string>
 #include <vector>
@@ -29,8 +30,11 @@ struct ScaleMove {
 };
 
 // Every place between two charges that shows it, in no order: one move may show in
-// several, most in the right one.
-[[nodiscard]] std::vector<ScaleMove> find_scale_moves(std::span<const ChargeCapacity> charges);
+// several, most in the right one. offsets: of the segments that have one; untold_u_a: 1 sd
+// of any other.
+[[nodiscard]] std::vector<ScaleMove> find_scale_moves(
+    std::span<const ChargeCapacity> charges, const std::map<std::uint32_t, SensorOffset>& offsets,
+    double untold_u_a);
 
 // The largest within a quarter of `date`, before it or after; nullptr: none.
 [[nodiscard]] const ScaleMove* largest_move(std::span<const ScaleMove> moves, std::uint32_t segment,

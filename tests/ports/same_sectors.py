@@ -13,6 +13,11 @@ Scripts are recorded from the bench van and the core in virtual time; then each 
 lives through them in lock-step, its own line, card and turn at work and only its clock
 replaced. Power-up values (the clock, what the boot id is drawn from) come from the
 script, so that whole cards are compared and no field is left out.
+
+Two boots each: "day" has wake, discovery, a drive, standing until the van is taken for
+parked, sleep, a power cut and a charge; "owner" a van that answers what its card's
+settings define; "pulled" an adapter that is unplugged, and a clean stop (not on the chip,
+which can see neither).
 """
 import argparse
 import pathlib
@@ -21,7 +26,7 @@ import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "conformity"))
 import players  # noqa: E402
-from programs import Bin, run, workspace  # noqa: E402
+from programs import Bin, need, run, workspace  # noqa: E402
 
 CARD_BYTES = 64 << 20  # what the emulator takes is a power of two
 # Of a script: its van's signals, boots, and at least so many samples, sectors and turns
@@ -127,6 +132,8 @@ def main():
     arguments.add_argument("--breaches", action="store_true")
     options = arguments.parse_args()
     programs = Bin(options.bin)
+    if options.image:
+        need(options.bin / "packmile_port_script", "cmake --build --preset release")
     with workspace() as name:
         check = breaches if options.breaches else same_sectors
         sys.exit(check(programs, pathlib.Path(name), options))

@@ -39,6 +39,10 @@ std::vector<ChargeCapacity> days_of(int days, int moves_at, double believed_ah, 
   return charges;
 }
 
+std::vector<ScaleMove> moves_of(const std::vector<ChargeCapacity>& charges) {
+  return find_scale_moves(charges, {}, CapacityRules{}.offset_u_a);
+}
+
 CapacityFindings findings_of(const std::vector<ChargeCapacity>& charges) {
   CapacityInput input;
   input.charges = charges;
@@ -49,7 +53,7 @@ CapacityFindings findings_of(const std::vector<ChargeCapacity>& charges) {
 
 TEST_CASE("scale move: what the controller took up anew widens what its charges tell") {
   const auto charges = days_of(7, 4, 0.95 * kHeldAh, 11);
-  const auto moves = find_scale_moves(charges);
+  const auto moves = moves_of(charges);
   REQUIRE_FALSE(moves.empty());
   const ScaleMove* most = largest_move(moves, charges[0].segment, charges[0].start);
   REQUIRE(most);
@@ -74,25 +78,25 @@ TEST_CASE("scale move: what the controller took up anew widens what its charges 
 TEST_CASE("scale move: none where the controller keeps its scale, or one charge is wild") {
   for (unsigned seed = 1; seed <= 20; ++seed) {
     CAPTURE(seed);
-    CHECK(find_scale_moves(days_of(8, 8, 0, seed)).empty());
+    CHECK(moves_of(days_of(8, 8, 0, seed)).empty());
     // 1 % is what a controller that learns may be wrong by.
-    CHECK(find_scale_moves(days_of(8, 4, 0.99 * kHeldAh, seed)).empty());
+    CHECK(moves_of(days_of(8, 4, 0.99 * kHeldAh, seed)).empty());
   }
   auto charges = days_of(8, 8, 0, 21);
   charges[4].point.y *= 1.1;
-  CHECK(find_scale_moves(charges).empty());
+  CHECK(moves_of(charges).empty());
   // A fast charge lacks less of what the sensor's offset hides; that is no move.
   charges = days_of(8, 8, 0, 22);
   for (std::size_t i = 5; i < 8; ++i) {
     charges[i].point.t /= 6;
     charges[i].point.y *= 1.03;
   }
-  CHECK(find_scale_moves(charges).empty());
+  CHECK(moves_of(charges).empty());
 }
 
 TEST_CASE("scale move: a quarter later the charges are told as before") {
   auto charges = days_of(7, 4, 0.95 * kHeldAh, 11);
-  const auto moves = find_scale_moves(charges);
+  const auto moves = moves_of(charges);
   const UtcTime at = charges[4].start;
   CHECK(largest_move(moves, charges[0].segment, at + std::chrono::days{90}));
   CHECK_FALSE(largest_move(moves, charges[0].segment, at + std::chrono::days{95}));
