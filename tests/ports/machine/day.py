@@ -26,7 +26,7 @@ import allow_list  # of tests/conformity
 
 PARKED_S = 60
 # Beyond it the host, not the machine, has left out what happened in between.
-MOST_GAP_S = 1.0
+MOST_GAP_S = 0.5
 # What may be missing at the pulled plug: a sector is closed when its oldest sample is 30 s old at
 # most (firmware/core/settings.hpp); the fastest signal comes 5 times a second.
 MOST_LOST_WORDS = 30 * 5 + 5
