@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Is the machine's clock right? Against a second one that knows nothing of it.
 
-    clock_check.py BIN IMAGE [--seconds 60]
+    clock_check.py BIN IMAGE [--seconds 30]
 
 That is a timer of the emulated part in the mode that counts seconds by itself, set going through
 the emulator's debugging port (qtest). Both are read while the machine stands still, at steps of
@@ -64,7 +64,7 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("bin")
     parser.add_argument("image", type=pathlib.Path)
-    parser.add_argument("--seconds", type=int, default=60)
+    parser.add_argument("--seconds", type=int, default=30)
     options = parser.parse_args()
     need_emulator(options.bin)
     with workspace() as folder:

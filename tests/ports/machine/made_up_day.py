@@ -1,7 +1,7 @@
 """A van's day in three minutes as a replay file, and what really happened in it.
 
 90 s of driving, a stand, 75 s on a strong charger; after the last row the van sleeps. A pack of
-70 Ah, so that the minute of charge shows in the state of charge as it would on a van.
+70 Ah, so that the short charge shows in the state of charge as it would on a van.
 """
 import math
 
@@ -41,11 +41,17 @@ def trapezoid(points):
     return sum((b[0] - a[0]) * (a[1] + b[1]) / 2 for a, b in zip(points, points[1:]))
 
 
-def truth(machine_s=lambda t: t):
+def truth(machine_s=lambda t: t, moments=None):
     """What an outside integration of the same rows gives: kWh and km. `machine_s`: what the machine's
     clock showed at second t, as a busy host lets its emulator run slow now and then; everything that
-    is driven or charged in a second counts as long as that second was."""
+    is driven or charged in a second counts as long as that second was. `moments`: only what the van
+    showed at these seconds is known, as where a busy host kept the line silent for a while."""
     table = [(machine_s(r[0]), *r) for r in rows()]
+    if moments is not None:
+        wanted = {round(t * HZ) for t in moments}
+        # Ends of the parts stay: what is integrated is the same stretch.
+        wanted |= {0, DRIVE_S * HZ, (DRIVE_S + STAND_S) * HZ, (DRIVE_S + STAND_S + CHARGE_S) * HZ}
+        table = [r for k, r in enumerate(table) if k in wanted]
     driving = [r for r in table if r[1] <= DRIVE_S + STAND_S]
     charging = [r for r in table if r[1] >= DRIVE_S + STAND_S and r[4] < 0]
     kwh = lambda part, sign=1: trapezoid((r[0], sign * r[3] * r[4]) for r in part) / 3.6e6
