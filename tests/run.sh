@@ -62,7 +62,7 @@ beside "browser" bash tests/browser/run.sh build/release/bin
 part "tests" run_tests release -LE 'powercut|faults'
 part "card exhaustion" run_tests release -L 'powercut|faults'
 joined
-part "core for Cortex-M" cortex_m
+part "emulator" bare_machine
 part "sanitizer build" build asan -DBUILD_TESTING=ON -DPACKMILE_SANITIZE_ALL=OFF
 # What reads bytes of others, and nothing else: the rest has just run without sanitizers.
 # cmake --workflow --preset asan has all of it.

@@ -49,7 +49,9 @@ class Machine {
  public:
   explicit Machine(Clock& clock, const std::optional<LastWords>& last)
       : clock_(clock), card_(spi_), logger_(power_up(last)) {
-    logger_.on_adapter(clock_.now_ms(), AdapterLink::up);
+    const Tick now = clock_.now_ms();
+    hand_in_wall_clock(now);
+    logger_.on_adapter(now, AdapterLink::up);
   }
 
   [[noreturn]] void run() {
@@ -122,6 +124,10 @@ class Machine {
       supply_due_ = now + (mv ? kSupplyEveryMs : kSupplyAgainMs);
       if (mv) logger_.on_supply(now, *mv);
     }
+    hand_in_wall_clock(now);
+  }
+
+  void hand_in_wall_clock(Tick now) {
     if constexpr (requires { Board::wall_clock(now); }) {
       if (now >= wall_clock_due_) {
         wall_clock_due_ = now + kWallClockEveryMs;
