@@ -31,8 +31,8 @@ from programs import Bin, need, run, workspace  # noqa: E402
 CARD_BYTES = 64 << 20  # what the emulator takes is a power of two
 # Of a script: its van's signals, boots, and at least so many samples, sectors and turns
 # that bring bytes at the tick of a deadline.
-SCRIPTS = {"day": ("standard", 2, 1500, 25, 30), "owner": ("owner", 2, 400, 12, 20),
-           "pulled": ("standard", 1, 200, 6, 10)}
+SCRIPTS = {"day": ("standard", 2, 1500, 25, 30), "owner": ("owner", 2, 250, 10, 15),
+           "pulled": ("standard", 1, 120, 5, 8)}
 
 # Words of port_script.cpp.
 BREACHES = ["time-first", "late", "time-forgotten", "one-take", "tick-behind"]
