@@ -48,7 +48,7 @@ template <class Board, class Clock>
 class Machine {
  public:
   explicit Machine(Clock& clock, const std::optional<LastWords>& last)
-      : clock_(clock), card_(spi_), logger_(power_up(last)) {
+      : clock_(clock), card_(spi_), last_(last), logger_(power_up()) {
     const Tick now = clock_.now_ms();
     hand_in_wall_clock(now);
     logger_.on_adapter(now, AdapterLink::up);
@@ -89,7 +89,7 @@ class Machine {
   static constexpr Tick kSupplyEveryMs = 1'000;
   static constexpr Tick kSupplyAgainMs = 100;  // none was ready
 
-  PowerUp power_up(const std::optional<LastWords>& last) {
+  PowerUp power_up() {
     while (card_.state() != CardState::ready && clock_.now_ms() < kCardStartMs) {
       Board::feed_watchdog();
       move_card_on(clock_.now_ms());
@@ -97,9 +97,9 @@ class Machine {
     started_with_card_ = card_.state() == CardState::ready;
     return {.card_sectors = started_with_card_ ? card_.sectors() : 0,
             .layout = Board::kLayout,
-            .reset_cause = last ? last->cause : Board::reset_cause(),
+            .reset_cause = last_ ? last_->cause : Board::reset_cause(),
             .entropy = Board::entropy(),
-            .fault = last ? last->fault : FaultRecord{}};
+            .fault = last_ ? last_->fault : FaultRecord{}};
   }
 
   // At most what was there when it began: the rest of the turn gets its share.
@@ -168,14 +168,16 @@ class Machine {
 
   void look_at_card(Tick now) {
     if (now < kRestartNotBeforeMs) return;
-    if (card_.state() == CardState::changed ||
-        (card_.state() == CardState::ready && !started_with_card_))
-      restart();
+    const bool late = card_.state() == CardState::ready && !started_with_card_;
+    // What no card was there to be told of is handed on.
+    if (late && last_) reset_with(*last_);
+    if (late || card_.state() == CardState::changed) restart();
   }
 
   Clock& clock_;
   typename Board::Spi spi_;
   SdCard<typename Board::Spi> card_;
+  std::optional<LastWords> last_;
   bool started_with_card_ = false;
   bool request_open_ = false;
   Tick due_ = 0;

@@ -21,8 +21,10 @@
 namespace packmile::cortex_m {
 
 // A real one does not come back.
-struct MachineRestarted {};
-void reset_with(const LastWords&) { throw MachineRestarted{}; }
+struct MachineRestarted {
+  LastWords words;
+};
+void reset_with(const LastWords& words) { throw MachineRestarted{words}; }
 
 }  // namespace packmile::cortex_m
 
@@ -127,9 +129,9 @@ struct Table {
     return all;
   }
 
-  TableMachine& power_up() {
+  TableMachine& power_up(const std::optional<cortex_m::LastWords>& last = std::nullopt) {
     clock.waits_at_power_up = true;
-    TableMachine& made = machine.emplace(clock, std::nullopt);
+    TableMachine& made = machine.emplace(clock, last);
     clock.waits_at_power_up = false;
     return made;
   }
@@ -273,4 +275,24 @@ TEST_CASE(
   table.slot.insert(table.card);
   CHECK_THROWS_AS(table.run_until(30'000), cortex_m::MachineRestarted);
   CHECK(table.card.programmed.empty());
+}
+
+TEST_CASE("machine: how the last run failed outlives a boot that had no card to tell it to") {
+  Table table(120);
+  table.slot.remove();
+  table.power_up(cortex_m::LastWords{
+      .cause = BootCause::fault,
+      .fault = {.exception = 3, .program_counter = 0x1234, .link_register = 0x77, .status = 2}});
+  table.run_until(5'000);
+  table.card.power_off();
+  table.card.power_on();
+  table.slot.insert(table.card);
+  try {
+    table.run_until(30'000);
+    FAIL("the machine did not begin anew");
+  } catch (const cortex_m::MachineRestarted& restarted) {
+    CHECK(restarted.words.cause == BootCause::fault);
+    CHECK(restarted.words.fault.program_counter == 0x1234);
+    CHECK(restarted.words.fault.exception == 3);
+  }
 }
