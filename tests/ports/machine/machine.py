@@ -1,8 +1,8 @@
 """One logger as a machine: the image of the Cortex-M port in the emulator, its serial line to a
 bench van, its card in the harness's hand.
 
-Emulator  qemu-system-arm, machine lm3s6965evb: UART0 the port's log, UART1 the adapter, the card
-          on SSI0. Its UARTs know no pace, so the bench paces the line. Its card is never busy,
+Emulator  qemu-system-arm, machine lm3s6965evb: UART0 unused, UART1 the adapter, the card
+          on SSI0; or netduinoplus2: USART1 the adapter, no card. Its UARTs know no pace, so the bench paces the line. Its card is never busy,
           checks no CRC and tells the machine of no write that the host refused.
 Time      real unless `skip_time`: then an idle processor jumps to its next timer, which only
           makes sense where nobody answers. No check may rest on how long anything took here.
@@ -104,7 +104,7 @@ class Machine:
     emulator complained. Without a bench nothing answers; `sent` is a file for what was sent then."""
 
     def __init__(self, elf, folder, card=None, bench=None, sent=None, skip_time=False, icount=False,
-                 gdb=False, name="machine", extra=()):
+                 gdb=False, name="machine", board="lm3s6965evb", extra=()):
         self.elf, self.folder = pathlib.Path(elf), pathlib.Path(folder)
         part = lambda suffix: self.folder / f"{name}.{suffix}"
         self.errors, self.log, self.monitor_path, self.gdb_path = map(part, ("errors", "log", "mon", "gdb"))
@@ -114,8 +114,9 @@ class Machine:
         if bench is not None:
             bench.forget_bytes()
             line = os.path.realpath(bench.link)
-        command = [EMULATOR, "-M", "lm3s6965evb", "-nographic", "-kernel", self.elf,
-                   "-serial", f"file:{self.log}", "-serial", line, "-serial", "null",
+        serials = [line] if board == "netduinoplus2" else [f"file:{self.log}", line, "null"]
+        command = [EMULATOR, "-M", board, "-nographic", "-kernel", self.elf,
+                   *(word for serial in serials for word in ("-serial", serial)),
                    "-monitor", f"unix:{self.monitor_path},server=on,wait=off",
                    "-d", "guest_errors", "-D", self.errors]
         if card is not None:
