@@ -225,7 +225,7 @@ TEST_CASE("machine: a card busy for longer than any may be is given up, and the 
   CHECK(seen.programmed > 10);
 }
 
-TEST_CASE("machine: the card pulled and put back goes on; what was lost is counted") {
+TEST_CASE("machine: the card pulled and put back goes on, and what was lost is counted") {
   Table table(300);
   table.power_up();
   table.run_until(60'000);
