@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # What tests/run.sh makes a part of, because all of it takes too long for every
-# run: every round of the tests by chance, the families on measured drives, two
+# run: every round of the tests by chance, the families back to back and on measured
+# drives, ports that take their turn in another order, two
 # minutes of real time, the report's sentences of twenty firms, every check of its
 # page on a page broken for it, thirty days of the soak, and everything under
 # sanitizers. After tests/run.sh:
@@ -27,6 +28,7 @@ part "families, measured" /usr/bin/python3 tests/conformity/families.py "$bin" .
 part "the report's sentences, 20 firms" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 20
 part "the report's sentences, a year" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 1 \
   --first "$((seed % 1000))" --cards-before 12 --days 30
+part "another order of a port's turn is seen" /usr/bin/python3 tests/ports/same_sectors.py "$bin" --breaches
 part "killed in real time" /usr/bin/python3 tests/ports/killed_in_real_time.py "$bin" 120
 part "checks of the page complain" bash tests/browser/run.sh "$bin" --breaks
 part "soak of 30 days" /usr/bin/python3 tests/soak/soak.py "$bin" --days 30 --seed "$seed"
