@@ -1,10 +1,10 @@
 #!/usr/bin/env bash
 # What tests/run.sh makes a part of, because all of it takes too long for every
-# run: every round of the tests by chance, the families back to back and on measured
-# drives, ports that take their turn in another order, two
-# minutes of real time, the report's sentences of twenty firms, every check of its
-# page on a page broken for it, thirty days of the soak, and everything under
-# sanitizers. After tests/run.sh:
+# run: every round of the tests by chance, imports killed at every call in every way,
+# the families back to back and on measured drives, ports that take their turn in
+# another order, two minutes of real time, the report's sentences of twenty firms,
+# every check of its page on a page broken for it, thirty days of the soak, and
+# everything under sanitizers. After tests/run.sh:
 #   bash tests/long.sh [SEED]
 # Ends with the first thing that fails.
 set -euo pipefail
@@ -24,6 +24,8 @@ part() {
 
 part "every round by chance" env PACKMILE_SHARE=1 "$bin/packmile_card_tests"
 part "unlike rounds" env PACKMILE_ROUNDS=1000 "$bin/packmile_energy_tests" -tc="*unlike*"
+part "killed at every call in every way" /usr/bin/python3 tests/faults/killed_imports.py "$bin/packmile" \
+  "$bin/packmile-benchvan" "$(find build/release/tests/faults -name '*failing_calls*.so')" --all
 part "families, measured" /usr/bin/python3 tests/conformity/families.py "$bin" ../shared/data
 part "the report's sentences, 20 firms" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 20
 part "the report's sentences, a year" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 1 \
