@@ -81,8 +81,6 @@ class Machine {
 
   [[nodiscard]] Tick due() const { return due_; }
   [[nodiscard]] const Logger& logger() const { return logger_; }
-  // A request of the logger's is with the card.
-  [[nodiscard]] bool card_in_use() const { return request_open_; }
 
  private:
   // What wakes a van raises its supply for minutes.

@@ -36,6 +36,27 @@ inline constexpr SystemVectors kSystemVectors = {
      on_fatal_exception, nullptr, nullptr, nullptr, nullptr, on_fatal_exception, on_fatal_exception,
      nullptr, on_fatal_exception, on_sys_tick}};
 
+// The table of a board that uses interrupts up to kLast.
+template <unsigned kLast>
+struct Vectors {
+  SystemVectors system;
+  void (*interrupts[kLast + 1])();
+};
+
+struct InterruptHandler {
+  unsigned number;
+  void (*handler)();
+};
+
+// Those that are not named are fatal.
+template <unsigned kLast, unsigned kNamed>
+consteval Vectors<kLast> vectors(const InterruptHandler (&named)[kNamed]) {
+  Vectors<kLast> all{kSystemVectors, {}};
+  for (auto& handler : all.interrupts) handler = on_fatal_exception;
+  for (const InterruptHandler& one : named) all.interrupts[one.number] = one.handler;
+  return all;
+}
+
 // The image's own part; never returns.
 [[noreturn]] void run_machine();
 

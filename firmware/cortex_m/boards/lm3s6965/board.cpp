@@ -165,20 +165,10 @@ void on_uart1() {
   fill_sender();
 }
 
-struct Vectors {
-  SystemVectors system;
-  void (*interrupts[kWatchdogInterrupt + 1])();
-};
-
 }  // namespace
 
-[[gnu::section(".vectors"), gnu::used]] static const Vectors kVectors = {
-    kSystemVectors,
-    {on_fatal_exception, on_fatal_exception, on_fatal_exception, on_fatal_exception,
-     on_fatal_exception, on_fatal_exception, on_uart1, on_fatal_exception, on_fatal_exception,
-     on_fatal_exception, on_fatal_exception, on_fatal_exception, on_fatal_exception,
-     on_fatal_exception, on_fatal_exception, on_fatal_exception, on_fatal_exception,
-     on_fatal_exception, on_watchdog}};
+[[gnu::section(".vectors"), gnu::used]] static constinit const auto kVectors =
+    vectors<kWatchdogInterrupt>({{kUart1Interrupt, on_uart1}, {kWatchdogInterrupt, on_watchdog}});
 
 void Board::start() {
   start_clock();

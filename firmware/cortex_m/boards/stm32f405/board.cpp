@@ -140,21 +140,10 @@ void on_usart1() {
   if ((reg(kUsartControl) & kSendInterrupt) != 0) fill_sender();
 }
 
-struct Vectors {
-  SystemVectors system;
-  void (*interrupts[kUsart1Interrupt + 1])();
-};
-
-consteval Vectors vectors() {
-  Vectors all{kSystemVectors, {}};
-  for (auto& handler : all.interrupts) handler = on_fatal_exception;
-  all.interrupts[kUsart1Interrupt] = on_usart1;
-  return all;
-}
-
 }  // namespace
 
-[[gnu::section(".vectors"), gnu::used]] static constinit const Vectors kVectors = vectors();
+[[gnu::section(".vectors"), gnu::used]] static constinit const auto kVectors =
+    vectors<kUsart1Interrupt>({{kUsart1Interrupt, on_usart1}});
 
 void Board::start() {
   start_clock();

@@ -48,12 +48,21 @@ struct TableBoard {
   static constexpr CardLayout kLayout = CardLayout::log;
   static inline SerialLine* line_on_table = nullptr;
   static inline SimulatedSlot* slot_on_table = nullptr;
+  static inline int supplies_asked = 0;
+  static inline int flashes = 0;
+  static inline bool is_lit = false;
 
   static void feed_watchdog() {}
   static SerialLine& line() { return *line_on_table; }
   static void begin_sending() {}
-  static std::optional<std::uint16_t> supply_mv() { return std::uint16_t{14'200}; }
-  static void show(bool) {}
+  static std::optional<std::uint16_t> supply_mv() {
+    ++supplies_asked;
+    return std::uint16_t{14'200};
+  }
+  static void show(bool lit) {
+    if (lit && !is_lit) ++flashes;
+    is_lit = lit;
+  }
   static BootCause reset_cause() { return BootCause::power_on; }
   static std::uint32_t entropy() { return 7; }
 
@@ -96,7 +105,6 @@ struct Outcome {
   LoggerCounters counters{};
   std::uint64_t fetched_in_part = 0;
   std::uint64_t lost_lines = 0;
-  Tick longest_flow_control_ms = 0;
   std::size_t programmed = 0;
   std::vector<std::string> complaints;
 };
@@ -114,6 +122,7 @@ struct Table {
     table_now = 0;
     TableBoard::line_on_table = &line;
     TableBoard::slot_on_table = &slot;
+    TableBoard::supplies_asked = TableBoard::flashes = 0;
     const auto settings = make_settings_sector(kLogId, kRingSectors, {.van = "Linden"});
     REQUIRE(settings);
     card.set_block(0, *settings);
@@ -207,6 +216,18 @@ TEST_CASE("machine: a card that is busy for half a second at every write costs n
                     << seen.left_whole << " replies of the van's, " << seen.counters.responses
                     << " heard, " << seen.counters.timeouts << " waited for in vain");
   }
+}
+
+TEST_CASE("machine: the supply is fetched once a second, and the lamp tells of recording") {
+  Table table(120);
+  table.power_up();
+  table.run_until(60'000);
+  const int before = TableBoard::flashes;
+  TableBoard::supplies_asked = 0;
+  table.run_until(100'000);
+  CHECK(TableBoard::supplies_asked >= 39);
+  CHECK(TableBoard::supplies_asked <= 41);
+  CHECK(TableBoard::flashes - before == 20);
 }
 
 TEST_CASE("machine: a card busy for longer than any may be is given up, and the van is asked on") {
