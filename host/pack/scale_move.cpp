@@ -1,11 +1,11 @@
 #include "pack/scale_move.hpp"
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <cstdio>
 
 #include "pack/trend.hpp"
+#include "reading/offset_watch.hpp"
 
 namespace packmile {
 namespace {
@@ -23,14 +23,6 @@ constexpr double kMovedCountU = 0.001;
 constexpr double kMovedBendU = 0.01;
 
 constexpr std::int64_t kMoveCountsMs = std::int64_t{91} * 86'400'000;
-
-std::string move_day(UtcTime at) {
-  const std::chrono::year_month_day day{std::chrono::floor<std::chrono::days>(at)};
-  char text[32];
-  std::snprintf(text, sizeof text, "%04d-%02u-%02u", static_cast<int>(day.year()),
-                static_cast<unsigned>(day.month()), static_cast<unsigned>(day.day()));
-  return text;
-}
 
 struct MoveCharge {
   UtcTime start;
@@ -129,8 +121,8 @@ std::string text_of(const ScaleMove& move) {
   char text[64];
   std::snprintf(text, sizeof text, "the controller took up another scale, %+.1f %%",
                 100 * move.share);
-  return "between the charges of " + move_day(move.before) + " and " + move_day(move.after) + " " +
-         text + ", and nothing here tells which is right";
+  return "between the charges of " + utc_day_text(move.before) + " and " +
+         utc_day_text(move.after) + " " + text + ", and nothing here tells which is right";
 }
 
 }  // namespace packmile

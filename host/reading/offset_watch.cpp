@@ -69,11 +69,6 @@ constexpr double kRoundingPct = 1e-3;
 
 std::int64_t ms_of(UtcTime at) { return at.time_since_epoch().count(); }
 
-std::string day_of(std::int64_t t_ms) {
-  return fmt::format("{:%Y-%m-%d}", std::chrono::floor<std::chrono::seconds>(
-                                        UtcTime{std::chrono::milliseconds{t_ms}}));
-}
-
 // Charge up to a moment on the straight line between rows; t lies within them.
 double charge_at(const PackSeries& pack, const std::vector<std::int64_t>& sum, std::int64_t t_ms) {
   const auto behind = std::lower_bound(pack.time_ms.begin(), pack.time_ms.end(), t_ms);
@@ -95,6 +90,10 @@ std::string offset_text(const SensorOffset& offset) {
 }
 
 }  // namespace
+
+std::string utc_day_text(UtcTime at) {
+  return fmt::format("{:%Y-%m-%d}", std::chrono::floor<std::chrono::seconds>(at));
+}
 
 double u_of_balance_a(const BalanceErrors& e) {
   return std::hypot(std::sqrt(2.0) * e.u_share * e.capacity_ah, kAsymmetryU * e.one_way_ah,
@@ -507,7 +506,7 @@ OffsetFound OffsetWatch::decide(int turn) const {
     found.evidence = fmt::format(
         "balance of {} {} between rests alike, {:.0f} h awake, {:.0f} Ah each way, {} to {}: {}",
         balances.size(), balances.size() == 1 ? "span" : "spans", hours, ah,
-        day_of(balances.front().from_ms), day_of(balances.back().to_ms),
+        utc_day_text(utc_of(balances.front().from_ms)), utc_day_text(utc_of(balances.back().to_ms)),
         offset_text(by_balance->offset));
   if (by_charges)
     found.evidence += fmt::format("{}{} charges of unlike power: {}", by_balance ? "; " : "",

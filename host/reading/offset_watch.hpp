@@ -144,4 +144,7 @@ class OffsetWatch {
   std::optional<std::uint32_t> last_odometer_;
 };
 
+// "2026-01-05": a moment's day in UTC, as lines of evidence tell it.
+[[nodiscard]] std::string utc_day_text(UtcTime at);
+
 }  // namespace packmile

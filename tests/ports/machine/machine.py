@@ -29,6 +29,7 @@ HARMLESS = re.compile(r"Timer with period zero, disabling|terminating on signal|
 # The processor's model: 2^4 ns an instruction, 62.5 million a second; a Cortex-M3 at 50 MHz does
 # about as much (from memory: 1.25 Dhrystone MIPS per MHz).
 ICOUNT_SHIFT = 4
+INSTRUCTIONS_PER_S = 1e9 / 2**ICOUNT_SHIFT
 
 
 def need_emulator(bin_folder):
