@@ -22,8 +22,9 @@ import sys
 from machine import Machine, need_emulator, programs, running, wait_until, workspace
 from nbd_card import SECTOR_BYTES, prepared_card
 from sectors import HEAD_SECTORS, SAMPLES, SETTINGS, crc32c, header
-from watch import rows_of_card
+from watch import clock_ms, rows_of_card
 
+AWAY_MS = 15_000
 EJECT, PUT_BACK = "eject -f sd0", "change sd0 {} raw"
 
 # Of a card that has lost its state in the middle of a command.
@@ -36,10 +37,6 @@ def log_first(card):
         if sector[:4] == b"PMLG" and (there := header(sector)) and there.kind == SETTINGS:
             return address, there
     raise AssertionError("no log on the card")
-
-
-def boots(card):
-    return list(dict.fromkeys(header(write.new).boot_id for write in list(card.writes)))
 
 
 def all_there(found, card):
@@ -56,8 +53,10 @@ def pulled(found, image, folder):
     with running(Machine(image, folder, card=card, icount=True)) as machine:
         wait_until("the first sector", lambda: card.writes)
         machine.monitor(EJECT)
-        before = len(card.writes)
-        # The log of a machine without a van is a session record now and then: give it time to want one.
+        before, since_ms = len(card.writes), clock_ms(machine)
+        # Long enough for it to want a sector written, and to find nobody there.
+        wait_until("time without a card", lambda: clock_ms(machine) > since_ms + AWAY_MS)
+        assert len(card.writes) == before, "a sector was written to a card that is out"
         machine.monitor(PUT_BACK.format(card.drive))
         wait_until("a sector after the card is back", lambda: len(card.writes) > before, limit_s=240)
         machine.close(STATE_LOST)
@@ -73,7 +72,6 @@ def late(found, image, folder):
         early = len(card.writes)
         machine.monitor("system_reset")
         machine.monitor("cont")
-        machine.monitor("info block")
         machine.monitor(PUT_BACK.format(card.drive))
         wait_until("a sector on the card that came late", lambda: len(card.writes) > early, limit_s=240)
         machine.close(STATE_LOST)
