@@ -44,11 +44,11 @@ joined() {
 build() {
   cmake --preset "$1" "${@:2}" >"build-$1.log" 2>&1 || { cat "build-$1.log"; return 1; }
   rm -f "build-$1.log"
-  cmake --build --preset "$1" 2>&1 | tail -n 40
+  ${polite:-} cmake --build --preset "$1" 2>&1 | tail -n 40
 }
 
 run_tests() {
-  ctest --preset "$1" -j "$(nproc)" --no-tests=error "${@:2}"
+  ${polite:-} ctest --preset "$1" -j "$(nproc)" --no-tests=error "${@:2}"
 }
 
 # After the release build: the bench van on the other end of the line, and the decoder
@@ -64,11 +64,14 @@ part "tests" run_tests release -LE 'powercut|faults'
 part "card exhaustion" run_tests release -L 'powercut|faults'
 joined
 beside "emulator" bare_machine
+# The emulator answers a van in real time: what stands beside it waits for it.
+polite="nice -n 10"
 part "sanitizer build" build asan -DBUILD_TESTING=ON -DPACKMILE_SANITIZE_ALL=OFF
 # What reads bytes of others, and nothing else: the rest has just run without sanitizers.
 # cmake --workflow --preset asan has all of it.
 part "sanitizer tests" run_tests asan -L bytes
 joined
+polite=
 part "fuzzing" bash tests/fuzz/run.sh 6
 
 printf '\n== minutes\n'
