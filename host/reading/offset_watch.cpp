@@ -8,6 +8,8 @@
 #include <cmath>
 #include <limits>
 
+#include "reading/rest_scatter.hpp"
+
 namespace packmile {
 namespace {
 
@@ -379,7 +381,15 @@ double OffsetWatch::wander_a(int turn) const {
   return std::sqrt(seen / hours);
 }
 
+double OffsetWatch::rest_u() const {
+  std::vector<RestReading> rests;
+  for (const Stretch& s : stretches_)
+    if (s.rest_v > 0) rests.push_back({s.rest_v, s.soc_first_pct, s.soc_step_pct});
+  return rest_scatter_u(rests);
+}
+
 std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double capacity_ah,
+                                                             double rest_u,
                                                              Refusals& refusals) const {
   std::vector<Balance> balances;
   for (std::size_t from = 0; from < stretches_.size();) {
@@ -416,10 +426,10 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
       if (seen && same_v && awake_h > 0) {
         const double ah = capacity_ah > 0 ? capacity_ah : one_way / kChargePerAh;
         if (rests.empty())
-          rests.push_back({0, 0, ah * std::hypot(kSocSteps * a.soc_step_pct / 100, kSocAtRestU)});
+          rests.push_back({0, 0, ah * std::hypot(kSocSteps * a.soc_step_pct / 100, rest_u)});
         const double flowed = net - static_cast<double>(a.head) + static_cast<double>(b.head);
         rests.push_back({awake_h, turn * flowed / kChargePerAh + risen_pct / 100 * ah,
-                         ah * std::hypot(kSocSteps * step_pct / 100, kSocAtRestU)});
+                         ah * std::hypot(kSocSteps * step_pct / 100, rest_u)});
       }
       if (awake_h < kBalanceLeastH || !seen || !same_v) {
         if (seen && same_v) refusals.longest_h = std::max(refusals.longest_h, awake_h);
@@ -441,7 +451,7 @@ std::vector<OffsetWatch::Balance> OffsetWatch::find_balances(int turn, double ca
           (turn * flowed / kChargePerAh + risen_pct / 100 * ah - (leaks ? asleep_ah : 0)) / awake_h;
       BalanceErrors errors;
       errors.capacity_ah = ah;
-      errors.u_share = std::hypot(kSocSteps * step_pct / 100, kSocAtRestU);
+      errors.u_share = std::hypot(kSocSteps * step_pct / 100, rest_u);
       errors.one_way_ah = balance.ah;
       errors.missed_ah = std::hypot(kMissedU * gap / kChargePerAh, kMissedU * asleep_ah);
       errors.awake_h = awake_h;
@@ -463,7 +473,7 @@ OffsetFound OffsetWatch::decide(int turn) const {
   OffsetFound found;
   const double capacity = capacity_ah(turn);
   Refusals refusals;
-  const std::vector<Balance> balances = find_balances(turn, capacity, refusals);
+  const std::vector<Balance> balances = find_balances(turn, capacity, rest_u(), refusals);
 
   std::optional<Combined> by_balance;
   double hours = 0, ah = 0, drift_a = 0;

@@ -131,8 +131,10 @@ class OffsetWatch {
     bool drains = false;
   };
   void find_rises(const Episode& episode, const PackCharge& charge);
-  [[nodiscard]] std::vector<Balance> find_balances(int turn, double capacity_ah,
+  // rest_u: 1 sd of one state of charge at rest, share of the pack.
+  [[nodiscard]] std::vector<Balance> find_balances(int turn, double capacity_ah, double rest_u,
                                                    Refusals& refusals) const;
+  [[nodiscard]] double rest_u() const;
   [[nodiscard]] double capacity_ah(int turn) const;
   [[nodiscard]] static double drift_of(std::span<const LeftOver> rests);
   // 1 sd, A, of what the offset differs by from charge to charge; 0: nothing shows.

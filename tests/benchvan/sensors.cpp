@@ -44,7 +44,9 @@ Sensors::Sensors(const VanTraits& traits, std::uint64_t seed, double true_soc_pc
 
 void Sensors::rest(double for_s, double true_soc_pct) {
   if (for_s < kRestS) return;
-  const double seen_pct = true_soc_pct + traits_.rest_error_pct * generator_.normal();
+  const double turn = true_soc_pct / 100 + traits_.table_phase;
+  const double seen_pct = true_soc_pct + traits_.rest_error_pct * generator_.normal() +
+                          traits_.table_error_pct * std::sin(2 * std::numbers::pi * turn);
   // A controller without an error of its own has nothing to put right.
   if (traits_.rest_error_pct > 0) {
     soc_pct_ = std::clamp(soc_pct_ + kRestWeight * (seen_pct - soc_pct_), 0.0, 100.0);

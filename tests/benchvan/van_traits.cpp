@@ -7,6 +7,10 @@
 namespace packmile::benchvan {
 namespace {
 
+// Of a sine: with what is left of rest_error_pct after a third of each rest is taken
+// (0.45 points), a controller is wrong by a point at rest, 1 sd.
+constexpr double kTableErrorPct = 1.27;
+
 // Nobody builds what is more than three sd off.
 double drawn(Generator& generator, double sd) {
   return sd * std::clamp(generator.normal(), -3.0, 3.0);
@@ -38,6 +42,8 @@ VanTraits draw_traits(const Mechanisms& mechanisms, std::uint64_t seed) {
   const double briskness = generator.between(0.8, 1.2);
   const double customers = generator.between(0.75, 1.1);
   const double resistance = generator.between(0.85, 1.2);
+  const double table_pct = drawn(generator, kTableErrorPct);
+  const double table_phase = generator.share();
 
   if (mechanisms.offset) traits.offset_a = offset_a;
   if (mechanisms.gain) {
@@ -80,6 +86,8 @@ VanTraits draw_traits(const Mechanisms& mechanisms, std::uint64_t seed) {
     traits.own_offset_a = own_offset_a;
     traits.own_gain = own_gain;
     traits.rest_error_pct = 1.0;
+    traits.table_error_pct = table_pct;
+    traits.table_phase = table_phase;
   }
   if (mechanisms.believes_160_of_140) traits.believed_ah = 160;
   if (mechanisms.relearn) traits.relearnt_ah = 0.95 * traits.believed_ah;

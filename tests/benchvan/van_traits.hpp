@@ -36,8 +36,12 @@ struct VanTraits {
   double own_offset_a = 0;
   double own_gain = 0;
   double rest_error_pct = 0;  // sd of what it makes of a rest's voltage
-  double relearnt_ah = 0;     // from mid-month on; 0: as before
-  double jump_pct = 0;        // in mid-month
+  // Its table of that voltage is wrong by this much times sin(2 pi (charge + phase)), the
+  // charge as a share of the pack.
+  double table_error_pct = 0;
+  double table_phase = 0;
+  double relearnt_ah = 0;  // from mid-month on; 0: as before
+  double jump_pct = 0;     // in mid-month
 
   // grid = (into the pack + own use * hours) / efficiency.
   double ac_supply_kw = 7.2;
