@@ -149,7 +149,6 @@ double longest_step_ms(std::uint32_t period_ms, std::uint32_t next_period_ms, do
 Lobes& Lobes::operator+=(const Lobes& other) {
   net += other.net;
   positive += other.positive;
-  crossing += other.crossing;
   return *this;
 }
 
@@ -222,18 +221,8 @@ void PowerIntegral::add_run(const PackRows& rows, std::size_t from, std::size_t 
     const std::int64_t charge_step = (a0 + a1) * step_ms;
     energy.net += energy_step;
     charge.net += charge_step;
-    if ((a0 ^ a1) < 0 && a0 != 0 && a1 != 0) {
-      // The line crosses zero: its positive part is a triangle.
-      const auto ms = static_cast<double>(step_ms);
-      const auto up = static_cast<double>(std::max(p0, p1));
-      const auto span = static_cast<double>(std::abs(p0 - p1));
-      if (span > 0) energy.crossing += up * up / span * ms;
-      const auto up_a = static_cast<double>(std::max(a0, a1));
-      charge.crossing += up_a * up_a / static_cast<double>(std::abs(a0 - a1)) * ms;
-    } else {
-      energy.positive += std::max<std::int64_t>(energy_step, 0);
-      charge.positive += std::max<std::int64_t>(charge_step, 0);
-    }
+    energy.positive += (std::max<std::int64_t>(p0, 0) + std::max<std::int64_t>(p1, 0)) * step_ms;
+    charge.positive += (std::max(a0, 0) + std::max(a1, 0)) * step_ms;
     const std::int64_t volt_step = static_cast<std::int64_t>(volts[i] + volts[i + 1]) * step_ms;
     volt_all += volt_step;
     volt_giving += charge_step > 0 ? volt_step : 0;

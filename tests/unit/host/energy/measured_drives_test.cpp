@@ -74,6 +74,7 @@ void check_rate(double hz, double p95_pct, double set_pct, double half_width_pct
               hz == 5 ? "5" : "2");
   std::vector<double> net_errors, widths;
   double net_sum = 0, truth_sum = 0;
+  double discharge_sum = 0, discharge_truth = 0, regen_sum = 0, regen_truth = 0;
   int inside = 0, drives = 0, long_drives = 0;
   for (const std::string& file : files_named("drive-i3-")) {
     const TruthRow& row = truth.at(file);
@@ -102,6 +103,10 @@ void check_rate(double hz, double p95_pct, double set_pct, double half_width_pct
       net_errors.push_back(std::abs(net));
       net_sum += whole.net;
       truth_sum += truth_net;
+      discharge_sum += whole.discharge;
+      discharge_truth += row.at("discharge_kwh");
+      regen_sum += whole.regen;
+      regen_truth += row.at("regen_kwh");
       if (hz == 5) {
         CHECK(std::abs(discharge) < 0.3);
         // B34 is frozen after 293 s and regenerates 0.03 kWh in all: one
@@ -113,10 +118,15 @@ void check_rate(double hz, double p95_pct, double set_pct, double half_width_pct
   const double p95 = quantile(net_errors, 0.95);
   const double set = 100 * std::abs(net_sum / truth_sum - 1);
   const double half = quantile(widths, 0.5);
+  const double of_discharge = 100 * (discharge_sum / discharge_truth - 1);
+  const double of_regen = 100 * (regen_sum / regen_truth - 1);
   std::printf(
       "  %d runs, %d of 10 min or more: p95 %.4f %%, set %.4f %%, inside %d of %d, "
-      "median half-width %.4f %%\n",
-      drives, long_drives, p95, set, inside, drives, half);
+      "median half-width %.4f %%; discharge of the set %+.4f %%, regen %+.4f %%\n",
+      drives, long_drives, p95, set, inside, drives, half, of_discharge, of_regen);
+  // Neither way loses by being asked less often.
+  CHECK(std::abs(of_discharge) < 0.05);
+  CHECK(std::abs(of_regen) < 0.2);
   CHECK(p95 < p95_pct);
   CHECK(set < set_pct);
   CHECK(inside >= 0.93 * drives);
@@ -135,7 +145,9 @@ TEST_CASE("measured drives: polled at 2 Hz") {
   check_rate(2, 0.4, 0.05, 0.4);
 }
 
-// E7: at the source rate only the codes of the words differ from truth.
+// E7: at the source rate the net differs from truth by the codes of the words alone. What was
+// given and came back is there split at the zero of the straight line between two rows, here by
+// the rows themselves: 0.03 % of what was given.
 TEST_CASE("measured drives: at 10 Hz the totals are those of the table") {
   if (skip_without_data()) return;
   double net = 0, discharge = 0, regen = 0;
@@ -148,8 +160,8 @@ TEST_CASE("measured drives: at 10 Hz the totals are those of the table") {
     regen += whole.regen;
   }
   CHECK(net == doctest::Approx(113.674).scale(0).epsilon(2e-4));
-  CHECK(discharge == doctest::Approx(139.53).scale(0).epsilon(2e-4));
-  CHECK(regen == doctest::Approx(25.85).scale(0).epsilon(1e-3));
+  CHECK(discharge == doctest::Approx(139.53).scale(0).epsilon(4e-4));
+  CHECK(regen == doctest::Approx(25.85).scale(0).epsilon(2e-3));
 }
 
 // The files' known defects (data README) and nothing else.
