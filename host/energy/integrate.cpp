@@ -108,7 +108,7 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   const double offset_tenths = reading->offset ? reading->offset->a / kAmpPerCode : 0;
   const auto shift = static_cast<std::int32_t>(std::lround(offset_tenths));
   const double offset_left_a = (offset_tenths - shift) * kAmpPerCode;
-  const double offset_u_a = reading->offset ? reading->offset->u_a : -1;
+  const double offset_u_a = reading->offset ? std::hypot(reading->offset->u_a, kOffsetWanderU) : -1;
   for (std::size_t i = 0; i < n; ++i) {
     const std::int32_t tenths =
         turn * static_cast<std::int16_t>(static_cast<std::uint16_t>(pack.a_raw[i] ^ flip));
@@ -119,7 +119,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   }
   if (impossible == 0) {
     return {pack.time_ms,  power_raw_,    tenths_a_,     pack.v_raw, pack.period_ms,
-            pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->gain};
+            pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->offset_wander_a,
+            reading->gain};
   }
   time_ms_.clear();
   v_raw_.clear();
@@ -137,7 +138,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   tenths_a_.resize(kept);
   power_raw_.resize(kept);
   return {time_ms_,      power_raw_,    tenths_a_,     v_raw_,     period_ms_,
-          pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->gain};
+          pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->offset_wander_a,
+          reading->gain};
 }
 
 double longest_step_ms(std::uint32_t period_ms, std::uint32_t next_period_ms, double gap_periods) {
@@ -170,6 +172,7 @@ void PowerIntegral::add(const PackRows& rows, std::size_t from, std::size_t to, 
   v_step_v_ = std::max(v_step_v_, rows.v_step_v);
   offset_left_a_ = rows.offset_left_a;
   offset_u_a_ = rows.offset_u_a;
+  offset_wander_a_ = rows.offset_wander_a;
   gain_ = rows.gain;
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::uint32_t* periods = rows.period_ms.data();
@@ -334,6 +337,7 @@ PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
   if (pairs_ == 0) {
     offset_left_a_ = other.offset_left_a_;
     offset_u_a_ = other.offset_u_a_;
+    offset_wander_a_ = other.offset_wander_a_;
     gain_ = other.gain_;
   }
   power_ += other.power_;

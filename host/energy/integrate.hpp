@@ -51,12 +51,13 @@ struct PackRows {
   // known, EnergyRules has what to take.
   double offset_left_a = 0;
   double offset_u_a = -1;
+  double offset_wander_a = 0;  // as PackReading::offset_wander_a
   // What is at the pack for each unit of the words; absent: not known, it is taken as
   // 1 and EnergyRules has what it may be off by. The columns are as the words are.
   std::optional<SensorGain> gain{};
 
   [[nodiscard]] double offset_u_or(const EnergyRules& rules) const {
-    return offset_u_a >= 0 ? offset_u_a : rules.offset_u_a;
+    return offset_u_a >= 0 ? offset_u_a : std::hypot(rules.offset_u_a, offset_wander_a);
   }
   [[nodiscard]] std::size_t size() const { return time_ms.size(); }
   // With the gain, where that is known.
@@ -180,7 +181,7 @@ class PowerIntegral {
   // 1 sd, A, of a current that keeps its step; kWh of a coarse voltage's step.
   [[nodiscard]] double hours() const { return static_cast<double>(covered_ms_) / 3.6e6; }
   [[nodiscard]] double offset_u(const EnergyRules& rules) const {
-    return offset_u_a_ >= 0 ? offset_u_a_ : rules.offset_u_a;
+    return offset_u_a_ >= 0 ? offset_u_a_ : std::hypot(rules.offset_u_a, offset_wander_a_);
   }
   [[nodiscard]] double still_u_a() const;
   [[nodiscard]] double volt_step_u_kwh(double ah) const;
@@ -204,6 +205,7 @@ class PowerIntegral {
   double v_step_v_ = kVoltPerCode;
   double offset_left_a_ = 0;
   double offset_u_a_ = -1;
+  double offset_wander_a_ = 0;
   std::optional<SensorGain> gain_;
   std::vector<std::int64_t> held_time_ms_;
   std::vector<std::int32_t> held_power_;

@@ -522,6 +522,7 @@ OffsetFound OffsetWatch::decide(int turn) const {
     found.evidence += fmt::format("{}{} charges of unlike power: {}", by_balance ? "; " : "",
                                   charges.size(), offset_text(*by_charges));
   const double wandered_a = wander_a(turn);
+  found.wander_a = wandered_a;
   if (wandered_a > 0)
     found.evidence += fmt::format(
         "{}from charge to charge of like power it wandered by +-{:.2f} A, or the controller's "

@@ -43,6 +43,9 @@ struct OffsetFound {
   VerdictAnswer answer = VerdictAnswer::too_little;
   // Also beside a contradiction: what one would read.
   std::optional<SensorOffset> offset;
+  // 1 sd, A, of what it differs by from charge to charge; 0: nothing shows. An offset
+  // that is told has it in its own width.
+  double wander_a = 0;
   std::string evidence;
 };
 

@@ -395,7 +395,10 @@ std::vector<PackReading> PackEvidence::decide() const {
     std::optional<OffsetFound> offset;
     if (reading.verdict == CurrentVerdict::agreed) {
       offset = votes.offset.decide(reading.sign == CurrentSign::discharge_positive ? 1 : -1);
-      if (offset->answer == VerdictAnswer::agreed) reading.offset = offset->offset;
+      if (offset->answer == VerdictAnswer::agreed)
+        reading.offset = offset->offset;
+      else
+        reading.offset_wander_a = offset->wander_a;
     }
     reading.verdicts = questions_of(votes, reading, offset);
     readings.push_back(std::move(reading));

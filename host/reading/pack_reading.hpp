@@ -87,6 +87,9 @@ struct PackReading {
   UtcTime decided_on{};  // end of the data that it rests on
   // Only where it is agreed: energy takes it out.
   std::optional<SensorOffset> offset;
+  // 1 sd, A, of what an offset that is not agreed is seen to differ by from charge to
+  // charge: beside what is taken without evidence. 0: nothing shows.
+  double offset_wander_a = 0;
   // Only where a meter or receipts tell it, which the account of the charges has to
   // come before (meter_gain.hpp): energy takes it out too.
   std::optional<SensorGain> gain;
@@ -111,6 +114,10 @@ struct PackReading {
 // 79 published pairs of a fleet against rest voltage have a robust sd of 1.6 points,
 // and of that two rests alike share a part.
 inline constexpr double kSocAtRestU = 0.01;
+// What a sensor's offset is off by in any one hour, where it was told over days, A, 1 sd:
+// it moves with the sensor's warmth. A judgment; data sheets of current transducers state
+// a drift of the zero of this size over some tens of degrees (from memory).
+inline constexpr double kOffsetWanderU = 0.05;
 inline constexpr double kVoltPerCode = kPackVStep;
 inline constexpr double kAmpPerCode = kPackAStep;
 inline constexpr double kSocPctPerCode = kSocStepPct;

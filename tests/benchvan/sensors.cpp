@@ -97,7 +97,9 @@ void Sensors::show(Track& track, double day, double pack_temp_c) {
     count(track, track.column(Quantity::soc_pct));
   const double swing =
       traits_.offset_swing_a * std::sin(2 * std::numbers::pi * day / kOffsetSwingDays);
-  const double offset_a = traits_.offset_a + swing;
+  const double warmth = day / kOffsetWanderDays + traits_.offset_wander_phase;
+  const double offset_a =
+      traits_.offset_a + swing + traits_.offset_wander_a * std::sin(2 * std::numbers::pi * warmth);
   const double gain = 1 + traits_.gain + traits_.gain_per_c * std::max(0.0, 20.0 - pack_temp_c);
   for (double& pack_a : track.column(Quantity::pack_a)) pack_a = gain * pack_a + offset_a;
   for (double& pack_v : track.column(Quantity::pack_v)) pack_v *= 1 + traits_.voltage_gain;

@@ -10,6 +10,8 @@ namespace {
 // Of a sine: with what is left of rest_error_pct after a third of each rest is taken
 // (0.45 points), a controller is wrong by a point at rest, 1 sd.
 constexpr double kTableErrorPct = 1.27;
+// Of a sine: 0.05 A.
+constexpr double kWanderA = 0.07;
 
 // Nobody builds what is more than three sd off.
 double drawn(Generator& generator, double sd) {
@@ -44,8 +46,14 @@ VanTraits draw_traits(const Mechanisms& mechanisms, std::uint64_t seed) {
   const double resistance = generator.between(0.85, 1.2);
   const double table_pct = drawn(generator, kTableErrorPct);
   const double table_phase = generator.share();
+  const double wander_a = drawn(generator, kWanderA);
+  const double wander_phase = generator.share();
 
-  if (mechanisms.offset) traits.offset_a = offset_a;
+  if (mechanisms.offset) {
+    traits.offset_a = offset_a;
+    traits.offset_wander_a = wander_a;
+    traits.offset_wander_phase = wander_phase;
+  }
   if (mechanisms.gain) {
     traits.gain = gain;
     traits.voltage_gain = voltage_gain;

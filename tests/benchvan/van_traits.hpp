@@ -23,8 +23,10 @@ struct VanTraits {
   double offset_a = 0;
   double gain = 0;
   double voltage_gain = 0;
-  double gain_per_c = 0;          // for each degree below 20 of the pack
-  double offset_swing_a = 0;      // over kOffsetSwingDays
+  double gain_per_c = 0;       // for each degree below 20 of the pack
+  double offset_swing_a = 0;   // over kOffsetSwingDays
+  double offset_wander_a = 0;  // times sin(2 pi (day / kOffsetWanderDays + phase))
+  double offset_wander_phase = 0;
   double odometer_scale = 0;      // shown = (1 + scale) * driven
   double speed_scale = 0;         // the same of the speed
   double voltage_lag_s = 0;       // shown so much later than the current
@@ -60,6 +62,7 @@ struct VanTraits {
 };
 
 inline constexpr double kOffsetSwingDays = 9;
+inline constexpr double kOffsetWanderDays = 1.7;
 
 [[nodiscard]] VanTraits draw_traits(const Mechanisms& mechanisms, std::uint64_t seed);
 
