@@ -380,11 +380,16 @@ void Combination::add_rests() {
   count(row.rejected, "outlier", points.size() - fit->n_used);
   count(row.rejected, "not_seen_through", input_.rests->n_refused);
   const double u_ah = fit->u_slope * fit->factor_95() / kZ95 * shared_rests_widening(pairs);
-  row.ah = MaybeFigure::known(capacity_figure(fit->slope, u_ah, hours_per_share,
-                                              {gain_u_of(found_.last_segment), offset.u_a}));
+  // Between rests, too, the count goes by that scale.
+  const ScaleMove* move = largest_move(moves_, found_.last_segment, last);
+  const double gain_u = gain_u_of(found_.last_segment);
+  row.ah = MaybeFigure::known(
+      capacity_figure(fit->slope, u_ah, hours_per_share,
+                      {move != nullptr ? move->scale_u(gain_u) : gain_u, offset.u_a}));
   row.reason =
       "charge between long rests per 100 points: free of what the controller does while "
       "charging";
+  if (move != nullptr) row.reason += "; " + text_of(*move);
   found_.rest_ah = *row.ah.figure;
   found_.rows.push_back(std::move(row));
 }

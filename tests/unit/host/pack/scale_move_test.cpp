@@ -4,6 +4,7 @@
 #include "pack/scale_move.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <random>
 #include <vector>
 
@@ -73,6 +74,40 @@ TEST_CASE("scale move: what the controller took up anew widens what its charges 
             row.reason.find("another scale, -4.") != std::string::npos;
   }
   CHECK(told == 9);  // seven charges, the month, the latest
+}
+
+TEST_CASE("scale move: what is told from rest to rest is as unsure") {
+  const auto rests_told = [](int moves_at) {
+    const auto charges = days_of(7, moves_at, 0.95 * kHeldAh, 11);
+    CapacityInput input;
+    input.charges = charges;
+    RestObservations rests;
+    for (int day = 0; day < 6; ++day) {
+      RestToRest pair;
+      pair.start = charges[static_cast<std::size_t>(day)].start;
+      pair.end = charges[static_cast<std::size_t>(day) + 1].start;
+      pair.segment = charges[0].segment;
+      pair.soc_low_pct = 30;
+      pair.soc_high_pct = 80;
+      pair.point = {.x = 0.5, .y = 0.5 * kHeldAh, .u_x = 0.014, .u_y = 0.1, .t = 0};
+      rests.pairs.push_back(pair);
+    }
+    input.rests = &rests;
+    for (const CapacityRow& row : combine_capacity(input).rows)
+      if (row.method == CapacityMethod::rest_to_rest) return row;
+    FAIL("no row of the rests");
+    return CapacityRow{};
+  };
+  const CapacityRow kept = rests_told(7);
+  const CapacityRow moved = rests_told(4);
+  CHECK(kept.reason.find("another scale") == std::string::npos);
+  CHECK(moved.reason.find("another scale") != std::string::npos);
+  const auto half_width = [](const CapacityRow& row) {
+    return (row.ah.figure->high - row.ah.figure->low) / 2 / row.ah.figure->value;
+  };
+  // 3.5 % beside what was there, 1 sd.
+  CHECK(half_width(moved) ==
+        doctest::Approx(std::hypot(half_width(kept), 1.96 * 0.0354)).epsilon(0.1));
 }
 
 TEST_CASE("scale move: none where the controller keeps its scale, or one charge is wild") {
