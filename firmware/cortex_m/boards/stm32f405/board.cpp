@@ -2,7 +2,7 @@
 
 #include "cortex_m/armv7m.hpp"
 #include "cortex_m/start_up.hpp"
-#include "cortex_m/boards/stm32f405/calendar_registers.hpp"
+#include "cortex_m/stm32_calendar.hpp"
 
 #ifndef PACKMILE_ADAPTER_BAUD
 #error "PACKMILE_ADAPTER_BAUD: rate of the adapter's serial line"
