@@ -12,6 +12,11 @@ inline volatile std::uint32_t& reg(std::uint32_t address) {
   return *reinterpret_cast<volatile std::uint32_t*>(address);  // NOLINT: a register is an address
 }
 
+// Adds `bits` to what the register holds.
+inline void set_bits(std::uint32_t address, std::uint32_t bits) {
+  reg(address) = reg(address) | bits;
+}
+
 inline constexpr std::uint32_t kSysTickControl = 0xE000E010;
 inline constexpr std::uint32_t kSysTickReload = 0xE000E014;
 inline constexpr std::uint32_t kSysTickValue = 0xE000E018;

@@ -4,7 +4,7 @@
 //   kLayout                       what the card holds, CardLayout
 //   start()                       clocks, pins, line, card bus, supply, watchdog
 //   cycles_per_ms()               of the processor, valid after start()
-//   feed_watchdog()               at each turn, at least each 335 ms
+//   feed_watchdog()               at each turn, at most 2^24 cycles apart (335 ms at 50 MHz)
 //   line()                        SerialLine& of the adapter
 //   begin_sending()               there are bytes in line() to send
 //   supply_mv()                   a measurement that is new, millivolts; else none

@@ -6,7 +6,8 @@ An image that is optimised as a whole has no sections of single files, and code 
 file stands in the middle of another's functions. So every byte of code goes to the
 file that the line table (DWARF) names for it; code of the C++ library's headers goes
 to the function that it stands in. A variable goes to the file whose compilation brought
-it in. What nothing names has a row of its own: room between functions, text in quotes. Rows add up to the sections' sizes, exactly.
+it in. What nothing names has a row of its own: room between functions, text in quotes. Rows
+add up to the sections' sizes, exactly.
 
 Exit: 0, or 1 when over a limit or with a symbol of a heap, 2 wrong usage.
 """
@@ -137,8 +138,8 @@ def main(argv):
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("image")
     parser.add_argument("--root", required=True)
-    parser.add_argument("--flash", type=int, default=40 * 1024)
-    parser.add_argument("--ram", type=int, default=12 * 1024)
+    parser.add_argument("--flash", type=int, default=sys.maxsize)
+    parser.add_argument("--ram", type=int, default=sys.maxsize)
     parser.add_argument("--tools", default="arm-none-eabi-")
     options = parser.parse_args(argv)
 
@@ -161,7 +162,8 @@ def main(argv):
         if shares[room] != [0, 0]:
             print(f"{room:<10}{shares[room][0]:>9}{shares[room][1]:>9}")
     print(f"{'total':<10}{flash:>9}{ram:>9}")
-    print(f"{'limit':<10}{options.flash:>9}{options.ram:>9}")
+    limits = ["none" if limit == sys.maxsize else limit for limit in (options.flash, options.ram)]
+    print(f"{'limit':<10}{limits[0]:>9}{limits[1]:>9}")
     if [flash, ram] != [sum(s[k] for s in shares.values()) for k in (0, 1)]:
         sys.exit("size_by_room: the rows do not add up")
     heap = [name for _, _, name, _ in symbols if HEAP.search(name)]

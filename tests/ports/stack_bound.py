@@ -1,13 +1,16 @@
 """The most stack that a bare-metal image can use, proven from what the compiler says.
 
     stack_bound.py IMAGE.elf CALLS.ci... --root reset [--interrupt HANDLER[,HANDLER...]]...
+                   [--vectors SECTION] [--begins-anew HANDLER[,HANDLER...]]
                    [--fpu] [--fixed SYMBOL=BYTES]... [--limit BYTES] [--objdump PROGRAM]
 
 CALLS.ci is what g++ writes by -fcallgraph-info=su, at the link where the image is
 optimised there. The bound is the deepest chain of calls from the root, and for each
 --interrupt one more: the deepest chain from its handler, and what the processor puts
 on the stack at its entry. Handlers of one priority cannot interrupt each other: name
-them in one option, and the deepest counts.
+them in one option, and the deepest counts. --vectors takes them from the image's own
+vector table, all of one priority, but for the reset and those of --begins-anew, which
+never return and empty the stack first.
 
 Refused, where it can be reached: recursion, a call through a pointer, a frame whose
 size is only known as it runs, and a function whose frame nobody states. A function
@@ -160,6 +163,18 @@ def stack_taken(name, operands):
     return 0
 
 
+def handlers_in(section_text, code, apart):
+    """Symbols that a vector table, as objdump -s prints it, names behind the stack and the reset."""
+    words = [int.from_bytes(bytes.fromhex(word), "little")
+             for line in re.findall(r"^ [0-9a-f]+ ((?:[0-9a-f]{8} ){1,4})", section_text, re.M)
+             for word in line.split()]
+    symbol_at = {address: symbol for symbol, address in code.address.items()}
+    named = {word & ~1 for word in words[2:] if word} - {code.address.get(name) for name in apart}
+    if not words or not named <= symbol_at.keys():
+        raise Refused("no vector table, or one that names what is no function")
+    return sorted(symbol_at[at] for at in named)
+
+
 class Program:
     def __init__(self, texts, code=None, fixed=None):
         self.frames = {}  # title -> (bytes, kind)
@@ -270,6 +285,8 @@ def main(argv):
     parser.add_argument("calls", nargs="+")
     parser.add_argument("--root", required=True)
     parser.add_argument("--interrupt", action="append", default=[])
+    parser.add_argument("--vectors", metavar="SECTION")
+    parser.add_argument("--begins-anew", default="", metavar="HANDLERS")
     parser.add_argument("--fixed", action="append", default=[])
     parser.add_argument("--fpu", action="store_true")
     parser.add_argument("--limit", type=int)
@@ -290,6 +307,10 @@ def main(argv):
     try:
         total, chain = program.deepest(options.root)
         tell(program, f"from {options.root}: {total} B", chain)
+        if options.vectors:
+            table = subprocess.run([options.objdump, "-s", "-j", options.vectors, options.image],
+                                   check=True, capture_output=True, text=True).stdout
+            options.interrupt.append(",".join(handlers_in(table, code, options.begins_anew.split(","))))
         entry = EXCEPTION_BYTES + ALIGN_BYTES + (FPU_BYTES if options.fpu else 0)
         for handlers in options.interrupt:
             depth, chain = max(program.deepest(h) for h in handlers.split(","))

@@ -152,6 +152,25 @@ def interrupts_add_their_entry():
         expect(bound("--fixed", "memcpy")[0], 2)
 
 
+def a_vector_table_names_the_handlers():
+    code = image({name: [(at, "bx", "lr")] for name, at in (("reset", 0x10), ("fatal", 0x14),
+                                                            ("tick", 0x20), ("line", 0x1A2))})
+    table = """
+a.elf:     file format elf32-littlearm
+
+Contents of section .vectors:
+ 0000 e0060020 11000000 15000000 00000000  ... ............
+ 0010 21000000 15000000 a3010000           !...........
+"""
+    expect(stack_bound.handlers_in(table, code, ["fatal"]), ["line", "tick"])
+    expect(stack_bound.handlers_in(table, code, []), ["fatal", "line", "tick"])
+    for wrong in ("", table.replace("a3010000", "a5010000")):
+        try:
+            expect(stack_bound.handlers_in(wrong, code, ["fatal"]), "refused")
+        except stack_bound.Refused as why:
+            expect_in("no vector table", str(why))
+
+
 def compiled(source, root="main", link=True):
     """What the script says of a program that the cross compiler made."""
     with tempfile.TemporaryDirectory() as folder:
@@ -232,5 +251,6 @@ if __name__ == "__main__":
     machine_code_is_walked_along_every_path()
     a_call_that_only_the_machine_code_knows_is_added()
     interrupts_add_their_entry()
+    a_vector_table_names_the_handlers()
     programs_that_a_compiler_made()
     print("stack_bound: as wanted")

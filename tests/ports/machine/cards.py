@@ -15,11 +15,9 @@ What the emulator cannot do: its card tells the machine of no write error of the
 identity. Refused writes and other cards are tried in tests/unit/firmware/cortex_m.
 """
 import concurrent.futures
-import pathlib
 import struct
-import sys
 
-from machine import Machine, need_emulator, programs, running, wait_until, workspace
+from machine import Machine, arguments, running, wait_until, workspace
 from nbd_card import SECTOR_BYTES, prepared_card
 from sectors import HEAD_SECTORS, SAMPLES, SETTINGS, crc32c, header
 from watch import clock_ms, rows_of_card
@@ -124,8 +122,7 @@ def large(found, image, folder):
 
 
 def main():
-    need_emulator(sys.argv[1])
-    found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
+    found, image = arguments()
     cases = [pulled, late, liar, full, large]
     with workspace() as folder, concurrent.futures.ThreadPoolExecutor(len(cases)) as pool:
         def run(case):

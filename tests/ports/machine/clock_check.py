@@ -8,12 +8,10 @@ the emulator's debugging port (qtest). Both are read while the machine stands st
 the timer. In time counted by instructions: without, a busy host lets timers of the emulator run
 late, and the machine loses what no processor of iron would.
 """
-import argparse
-import pathlib
 import socket
 import time
 
-from machine import Machine, need_emulator, programs, running, wait_until, workspace
+from machine import Machine, arguments, running, wait_until, workspace
 from nbd_card import prepared_card
 from watch import clock_ms
 
@@ -61,24 +59,19 @@ def at_a_step(machine, registers):
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    parser.add_argument("bin")
-    parser.add_argument("image", type=pathlib.Path)
-    parser.add_argument("--seconds", type=int, default=30)
-    options = parser.parse_args()
-    need_emulator(options.bin)
+    found, image, seconds = arguments(seconds=30)
     with workspace() as folder:
         # Without one the machine would look for a card, busily.
-        card = prepared_card(programs.Bin(options.bin), folder)
+        card = prepared_card(found, folder)
         port = ["-qtest", f"unix:{folder}/qtest,server=on,wait=off", "-qtest-log", "/dev/null"]
-        with running(Machine(options.image, folder, card=card, icount=True, extra=port)) as machine:
+        with running(Machine(image, folder, card=card, icount=True, extra=port)) as machine:
             wait_until("the machine runs", lambda: clock_ms(machine) > 2_000)
             registers = Registers(folder / "qtest")
             registers.write(TIMER_MODE, 1)
             registers.write(TIMER_MATCH, 0xFFFFFFFF)
             registers.write(TIMER_ON, 1)
             began_ms, began_s = at_a_step(machine, registers)
-            wait_until("the time", lambda: registers.read(TIMER_VALUE) >= began_s + options.seconds, 600)
+            wait_until("the time", lambda: registers.read(TIMER_VALUE) >= began_s + seconds, 600)
             end_ms, end_s = at_a_step(machine, registers)
             machine.close()
         card.close()

@@ -7,18 +7,18 @@ then says of them.
 The bench van plays three minutes of a made-up day (made_up_day.py) at 115200 baud, then sleeps for a
 minute; then the plug is pulled. Compared with the card: every word that the van said on its bus,
 in order; net energy, distance and energy charged with an outside integration of the same rows, by
-the machine's clock (made_up_day.truth says why); every line that was sent with the allow-list. The stack's high-water mark is printed.
+the machine's clock (made_up_day.truth says why); every line that was sent with the allow-list. The
+stack's high-water mark is printed.
 """
 import pathlib
 import shutil
-import sys
 import time
 
 import numpy
 
 import made_up_day
 from bus_log import clock_pairs, compare
-from machine import Bench, Machine, need_emulator, programs, running, wait_until, workspace
+from machine import Bench, Machine, arguments, running, wait_until, workspace
 from nbd_card import prepared_card
 from watch import stack_used
 
@@ -33,8 +33,7 @@ MOST_LOST_WORDS = 30 * 5 + 5
 
 
 def main():
-    need_emulator(sys.argv[1])
-    found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
+    found, image = arguments()
     with workspace() as folder:
         card = prepared_card(found, folder)
         replay = made_up_day.write(folder / "day.csv")

@@ -11,11 +11,9 @@ stack too deep         the stack pointer set to the bottom of the stack: the gua
 
 Numbers of exceptions: ARM DDI 0403 B1.5.2; bits of the fault status register: B3.2.15.
 """
-import pathlib
 import struct
-import sys
 
-from machine import Machine, need_emulator, programs, running, symbols, wait_until, workspace
+from machine import Machine, arguments, running, symbols, wait_until, workspace
 from nbd_card import prepared_card
 from sectors import SESSION, fields, header, payload
 from watch import rows_of_card
@@ -82,8 +80,7 @@ def go_wrong(found, image, name, spoil):
 
 
 def main():
-    need_emulator(sys.argv[1])
-    found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
+    found, image = arguments()
 
     def undefined(debugger, where):
         debugger.set_memory(where, UNDEFINED)

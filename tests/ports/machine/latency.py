@@ -14,12 +14,10 @@ Limit   25 ms is asked of the machine. ISO 15765-2 gives the sender of a first f
         (N_Bs) to wait, ISO 15765-4 asks for less; 75 ms is the shortest that the bench knows.
 Speed   62.5 million instructions a second, a Cortex-M3 at 50 MHz (machine.py).
 """
-import argparse
-import pathlib
 import re
 import time
 
-from machine import ICOUNT_SHIFT, Bench, Machine, need_emulator, programs, running, wait_until, workspace
+from machine import ICOUNT_SHIFT, Bench, Machine, arguments, programs, running, wait_until, workspace
 from nbd_card import prepared_card
 from watch import stack_used
 
@@ -90,24 +88,18 @@ def wait_instructions(image):
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    parser.add_argument("bin")
-    parser.add_argument("image", type=pathlib.Path)
-    parser.add_argument("--seconds", type=float, default=20)
-    options = parser.parse_args()
-    need_emulator(options.bin)
-    found = programs.Bin(options.bin)
+    found, image, seconds = arguments(seconds=20.0)
     with workspace() as folder:
         card = prepared_card(found, folder)
         with running(Bench(found.benchvan, folder, "--round", 5)) as bench, \
-                running(Machine(options.image, folder, card=card, bench=bench, icount=True)) as machine:
+                running(Machine(image, folder, card=card, bench=bench, icount=True)) as machine:
             # The second session record is written once the van is known.
             wait_until("the van is known", lambda: len(card.writes) >= 2)
-            path = watch(machine, options.seconds)
+            path = watch(machine, seconds)
             print("stack: %d of %d bytes used, by its paint" % stack_used(machine))
             machine.kill()
             bench.stop()
-            latencies, waited, done, requests = measure(path, wait_instructions(options.image))
+            latencies, waited, done, requests = measure(path, wait_instructions(image))
         card.close()
     assert len(latencies) >= 5 and requests >= 5, (len(latencies), requests)
     ns = 1 << ICOUNT_SHIFT

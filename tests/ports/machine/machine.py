@@ -2,15 +2,18 @@
 bench van, its card in the harness's hand.
 
 Emulator  qemu-system-arm, machine lm3s6965evb: UART0 unused, UART1 the adapter, the card
-          on SSI0; or netduinoplus2: USART1 the adapter, no card. Its UARTs know no pace, so the bench paces the line. Its card is never busy,
-          checks no CRC and tells the machine of no write that the host refused.
+          on SSI0; or netduinoplus2: USART1 the adapter, no card. Its UARTs know no pace, so
+          the bench paces the line. Its card is never busy, checks no CRC and tells the
+          machine of no write that the host refused.
 Time      real unless `skip_time`: then an idle processor jumps to its next timer, which only
           makes sense where nobody answers. No check may rest on how long anything took here.
 """
+import argparse
 import contextlib
 import os
 import pathlib
 import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -32,11 +35,19 @@ ICOUNT_SHIFT = 4
 INSTRUCTIONS_PER_S = 1e9 / 2**ICOUNT_SHIFT
 
 
-def need_emulator(bin_folder):
-    """Skips the test where what it needs is not here."""
-    programs.need(pathlib.Path(bin_folder) / "packmile-benchvan", "the bench van of preset release")
-    if subprocess.run(["which", EMULATOR], capture_output=True).returncode != 0:
+def arguments(**defaults):
+    """(our programs, the image, a value for each of `defaults`) from BIN IMAGE [--NAME VALUE]...
+    Skips the test where what it needs is not here."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("bin", type=programs.Bin)
+    parser.add_argument("image", type=pathlib.Path)
+    for name, default in defaults.items():
+        parser.add_argument(f"--{name}", type=type(default), default=default)
+    given = parser.parse_args()
+    programs.need(given.bin.benchvan, "the bench van of preset release")
+    if shutil.which(EMULATOR) is None:
         programs.skip(f"{EMULATOR} is not installed")
+    return given.bin, given.image, *(getattr(given, name) for name in defaults)
 
 
 @contextlib.contextmanager

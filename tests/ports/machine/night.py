@@ -8,10 +8,8 @@ Hours by the machine's own clock. In skipped time the emulator lets a second tim
 the processor has woken for the first, so that more time passes than the machine can see: whether
 its clock is right is asked in real time (clock_check.py).
 """
-import argparse
-import pathlib
 
-from machine import Machine, need_emulator, programs, running, wait_until, workspace
+from machine import Machine, arguments, running, wait_until, workspace
 from nbd_card import prepared_card
 from sectors import header
 from watch import clock_ms, rows_of_card, stack_used
@@ -23,19 +21,13 @@ MOST_FRAMES, MOST_SECTORS = 120, 60
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    parser.add_argument("bin")
-    parser.add_argument("image", type=pathlib.Path)
-    parser.add_argument("--hours", type=float, default=8)
-    options = parser.parse_args()
-    need_emulator(options.bin)
-    found = programs.Bin(options.bin)
+    found, image, hours = arguments(hours=8.0)
     with workspace() as folder:
         card = prepared_card(found, folder)
-        with running(Machine(options.image, folder, card=card, sent=folder / "sent",
+        with running(Machine(image, folder, card=card, sent=folder / "sent",
                              skip_time=True)) as machine:
             wait_until("a night of skipped time",
-                       lambda: clock_ms(machine) >= options.hours * 3_600_000, limit_s=600)
+                       lambda: clock_ms(machine) >= hours * 3_600_000, limit_s=600)
             print("stack: %d of %d bytes used" % stack_used(machine))
             machine.close()
         judge(found, folder, card)

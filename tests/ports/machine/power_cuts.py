@@ -18,16 +18,14 @@ times; here it is the machine as a whole):
                         but for samples of the damaged sectors; nothing that was not there before
   what was lost         samples not yet handed over at the kill: 10 s of the van's answers at most
 """
-import argparse
 import concurrent.futures
 import pathlib
 import random
 import shutil
-import sys
 import time
 
 from bus_log import compare
-from machine import Bench, Machine, need_emulator, programs, running, wait_until, workspace
+from machine import Bench, Machine, arguments, running, wait_until, workspace
 from nbd_card import SECTOR_BYTES, prepared_card
 from sectors import BOOT_ALIGN_SECTORS, HEAD_SECTORS, SAMPLES, SETTINGS, fields, header, payload
 from watch import clock_ms, rows_of_card
@@ -170,26 +168,18 @@ class Chain:
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    parser.add_argument("bin")
-    parser.add_argument("image", type=pathlib.Path)
-    parser.add_argument("--chains", type=int, default=6)
-    parser.add_argument("--cuts", type=int, default=9)
-    parser.add_argument("--seed", type=int, default=20261126)
-    options = parser.parse_args()
-    need_emulator(options.bin)
-    found = programs.Bin(options.bin)
-    with workspace() as folder, concurrent.futures.ThreadPoolExecutor(options.chains) as pool:
-        folders = [folder / str(i) for i in range(options.chains)]
+    found, image, chain_count, cuts, seed = arguments(chains=6, cuts=9, seed=20261126)
+    with workspace() as folder, concurrent.futures.ThreadPoolExecutor(chain_count) as pool:
+        folders = [folder / str(i) for i in range(chain_count)]
         for each in folders:
             each.mkdir()
-        chains = list(pool.map(lambda i: Chain(found, options.image, folders[i], options.seed + i).run(options.cuts),
-                               range(options.chains)))
+        chains = list(pool.map(lambda i: Chain(found, image, folders[i], seed + i).run(cuts),
+                               range(chain_count)))
     total = lambda name: sum(getattr(chain, name) for chain in chains)
-    print(f"{options.chains * options.cuts} kills of {options.chains} machines: {total('boots_that_wrote')} boots wrote, "
+    print(f"{chain_count * cuts} kills of {chain_count} machines: {total('boots_that_wrote')} boots wrote, "
           f"{total('hurt')} of their last sectors were damaged; of {total('kept_words')} words handed over in boots "
           f"with a van none was lost but with its sector, {total('words_lost')} of a signal had not been handed over")
-    assert total("boots_that_wrote") >= options.chains * options.cuts / 3, "too few boots came so far as to write"
+    assert total("boots_that_wrote") >= chain_count * cuts / 3, "too few boots came so far as to write"
     assert total("hurt") > 0 and total("kept_words") > 0, "nothing was at stake"
 
 

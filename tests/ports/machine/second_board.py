@@ -10,11 +10,9 @@ clock is 168 MHz whatever that is. The copy of the image that runs here holds 16
 of that oscillator: with the rate of the part, the machine's time would run ten times as fast as
 the van's, and on a busy computer every answer would come too late.
 """
-import pathlib
 import struct
-import sys
 
-from machine import Bench, Machine, need_emulator, programs, running, symbols, wait_until, workspace
+from machine import Bench, Machine, arguments, programs, running, symbols, wait_until, workspace
 
 import allow_list  # of tests/conformity
 
@@ -38,8 +36,7 @@ def with_emulated_rate(image, folder):
 
 
 def main():
-    need_emulator(sys.argv[1])
-    found, image = programs.Bin(sys.argv[1]), pathlib.Path(sys.argv[2])
+    found, image = arguments()
     with workspace() as folder:
         image = with_emulated_rate(image, folder)
         with running(Bench(found.benchvan, folder, "--round", "7")) as bench, \

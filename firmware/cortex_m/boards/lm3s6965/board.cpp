@@ -2,10 +2,7 @@
 
 #include "cortex_m/armv7m.hpp"
 #include "cortex_m/start_up.hpp"
-
-#ifndef PACKMILE_ADAPTER_BAUD
-#error "PACKMILE_ADAPTER_BAUD: rate of the adapter's serial line"
-#endif
+#include "cortex_m/supply_divider.hpp"
 
 namespace packmile::cortex_m {
 namespace {
@@ -63,8 +60,6 @@ constexpr std::uint32_t kWatchdogUnlock = 0x1ACC'E551;
 // The converter's reference is 3.0 V; 10 bits.
 constexpr std::uint32_t kReferenceMv = 3'000;
 constexpr std::uint32_t kConverterSteps = 1'024;
-constexpr std::uint32_t kDividerTop = 75 + 10;
-constexpr std::uint32_t kDividerBottom = 10;
 
 constinit SerialLine adapter_line;
 
@@ -91,19 +86,19 @@ void start_clock() {
 }
 
 void start_pins() {
-  reg(kGate0) = reg(kGate0) | 1u << 16 | 1u << 3;            // converter, watchdog
-  reg(kGate1) = reg(kGate1) | 1u << 16 | 1u << 4 | 1u << 1;  // timer 0, SSI0, UART1
-  reg(kGate2) = reg(kGate2) | 1u << 5 | 1u << 3 | 1u;        // ports F, D, A
+  set_bits(kGate0, 1u << 16 | 1u << 3);            // converter, watchdog
+  set_bits(kGate1, 1u << 16 | 1u << 4 | 1u << 1);  // timer 0, SSI0, UART1
+  set_bits(kGate2, 1u << 5 | 1u << 3 | 1u);        // ports F, D, A
   // The gates open three cycles later.
   [[maybe_unused]] const std::uint32_t wait = reg(kGate2) + reg(kGate2);
-  reg(kPortA + kAlternate) = reg(kPortA + kAlternate) | 1u << 2 | 1u << 4 | 1u << 5;
-  reg(kPortA + kDigital) = reg(kPortA + kDigital) | 1u << 2 | 1u << 4 | 1u << 5;
-  reg(kPortA + kPullUp) = reg(kPortA + kPullUp) | 1u << 4;  // no card: reads FF
-  reg(kPortD + kAlternate) = reg(kPortD + kAlternate) | 1u << 2 | 1u << 3;
-  reg(kPortD + kDirection) = reg(kPortD + kDirection) | 1u;
-  reg(kPortD + kDigital) = reg(kPortD + kDigital) | 1u << 3 | 1u << 2 | 1u;
-  reg(kPortF + kDirection) = reg(kPortF + kDirection) | 1u;
-  reg(kPortF + kDigital) = reg(kPortF + kDigital) | 1u;
+  set_bits(kPortA + kAlternate, 1u << 2 | 1u << 4 | 1u << 5);
+  set_bits(kPortA + kDigital, 1u << 2 | 1u << 4 | 1u << 5);
+  set_bits(kPortA + kPullUp, 1u << 4);  // no card: reads FF
+  set_bits(kPortD + kAlternate, 1u << 2 | 1u << 3);
+  set_bits(kPortD + kDirection, 1u);
+  set_bits(kPortD + kDigital, 1u << 3 | 1u << 2 | 1u);
+  set_bits(kPortF + kDirection, 1u);
+  set_bits(kPortF + kDigital, 1u);
 }
 
 void start_line() {
@@ -192,9 +187,7 @@ std::optional<std::uint16_t> Board::supply_mv() {
   constexpr std::uint32_t kSequencer3 = 1u << 3;
   if ((reg(kAdc0 + 0x04) & kSequencer3) == 0) return std::nullopt;
   reg(kAdc0 + 0x0C) = kSequencer3;
-  const std::uint32_t steps = reg(kAdc0 + 0xA8) % kConverterSteps;
-  return static_cast<std::uint16_t>(steps * kReferenceMv * kDividerTop /
-                                    (kConverterSteps * kDividerBottom));
+  return supply_mv_of<kReferenceMv, kConverterSteps>(reg(kAdc0 + 0xA8));
 }
 
 void Board::show(bool lit) { reg(masked(kPortF, 1)) = lit ? 1 : 0; }

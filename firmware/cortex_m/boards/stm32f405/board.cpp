@@ -2,11 +2,8 @@
 
 #include "cortex_m/armv7m.hpp"
 #include "cortex_m/start_up.hpp"
-#include "cortex_m/boards/stm32f405/calendar_registers.hpp"
-
-#ifndef PACKMILE_ADAPTER_BAUD
-#error "PACKMILE_ADAPTER_BAUD: rate of the adapter's serial line"
-#endif
+#include "cortex_m/stm32_calendar.hpp"
+#include "cortex_m/supply_divider.hpp"
 
 namespace packmile::cortex_m {
 namespace {
@@ -56,8 +53,6 @@ constexpr std::uint32_t kPatience = 200'000;
 
 constexpr std::uint32_t kReferenceMv = 3'300;
 constexpr std::uint32_t kConverterSteps = 4'096;
-constexpr std::uint32_t kDividerTop = 75 + 10;
-constexpr std::uint32_t kDividerBottom = 10;
 
 constinit SerialLine adapter_line;
 constinit std::uint32_t clock_hz = kInternalHz;
@@ -71,19 +66,19 @@ bool comes(std::uint32_t address, std::uint32_t mask, std::uint32_t wanted) {
 // 8 MHz / 8 x 192 / 4. Where the crystal does not come the part goes on with its own
 // oscillator of 16 MHz: good to about a percent, which a serial line bears.
 void start_clock() {
-  reg(kRccControl) = reg(kRccControl) | 1u << 16;
+  set_bits(kRccControl, 1u << 16);
   if (!comes(kRccControl, 1u << 17, 1u << 17)) return;
   reg(kFlash) = 1;  // a wait state above 30 MHz
   reg(kRccPll) = 8u | 192u << 6 | 1u << 16 | 1u << 22 | 4u << 24;
-  reg(kRccControl) = reg(kRccControl) | 1u << 24;
+  set_bits(kRccControl, 1u << 24);
   if (!comes(kRccControl, 1u << 25, 1u << 25)) return;
   reg(kRccClocks) = 4u << 10 | 2u;  // the slower bus at a half
   if (comes(kRccClocks, 3u << 2, 2u << 2)) clock_hz = kCrystalHz;
 }
 
 void start_pins() {
-  reg(kRccPorts) = reg(kRccPorts) | 1u << 1 | 1u;
-  reg(kRccBus2) = reg(kRccBus2) | 1u << 12 | 1u << 8 | 1u << 4;  // SPI1, ADC1, USART1
+  set_bits(kRccPorts, 1u << 1 | 1u);
+  set_bits(kRccBus2, 1u << 12 | 1u << 8 | 1u << 4);  // SPI1, ADC1, USART1
   // The gates open two cycles later.
   [[maybe_unused]] const std::uint32_t wait = reg(kRccBus2);
   constexpr std::uint32_t kAnalogue = 3;
@@ -169,11 +164,8 @@ void Board::begin_sending() {
 std::optional<std::uint16_t> Board::supply_mv() {
   constexpr std::uint32_t kDone = 1u << 1;
   std::optional<std::uint16_t> mv;
-  if ((reg(kAdc1) & kDone) != 0) {
-    const std::uint32_t steps = reg(kAdc1 + 0x4C) % kConverterSteps;
-    mv = static_cast<std::uint16_t>(steps * kReferenceMv / kConverterSteps * kDividerTop /
-                                    kDividerBottom);
-  }
+  if ((reg(kAdc1) & kDone) != 0)
+    mv = supply_mv_of<kReferenceMv, kConverterSteps>(reg(kAdc1 + 0x4C));
   reg(kAdc1 + 0x08) = 1u << 30 | 1u;
   return mv;
 }

@@ -1,5 +1,8 @@
-// The part's calendar registers as a clock reading. Source: RM0090 26.6.1, 26.6.2:
-// binary coded decimals, years 2000 to 2099, 24 hours.
+// The calendar registers of an STM32 as a clock reading.
+//
+// Source    RM0090 26.6.1, 26.6.2 (STM32F405): binary coded decimals, years 2000 to
+//           2099, 24 hours. Other parts of the family have the same two registers (from
+//           memory): look before you use it for one.
 #pragma once
 #include <chrono>
 #include <cstdint>

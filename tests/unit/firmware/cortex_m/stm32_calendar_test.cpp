@@ -1,4 +1,4 @@
-#include "cortex_m/boards/stm32f405/calendar_registers.hpp"
+#include "cortex_m/stm32_calendar.hpp"
 
 #include <doctest/doctest.h>
 
@@ -25,7 +25,7 @@ std::uint32_t date_register(const std::tm& t) {
 }  // namespace
 
 // Held to the C library's gmtime: any second of any day of the hundred years.
-TEST_CASE("calendar registers: every day from 2000 to 2099 is read as the C library writes it") {
+TEST_CASE("calendar of an STM32: every day from 2000 to 2099 is read as the C library writes it") {
   constexpr std::time_t kBegin = 946'684'800;  // 2000-01-01T00:00:00Z
   int days = 0;
   for (std::time_t at = kBegin;; at += 86'400 + 7, ++days) {
@@ -41,7 +41,7 @@ TEST_CASE("calendar registers: every day from 2000 to 2099 is read as the C libr
   CHECK(days > 36'500);
 }
 
-TEST_CASE("calendar registers: what is no date is no clock") {
+TEST_CASE("calendar of an STM32: what is no date is no clock") {
   for (const std::uint32_t date :
        {0x0000'0000u, 0x0026'0000u, 0x0026'1300u, 0x0026'0230u, 0x0026'1032u, 0x0026'0400u})
     CHECK(read_calendar(0x0012'0000, date, 0).source == WallClockSource::none);
