@@ -62,7 +62,8 @@ bool is_over(const DueItem& item, const Words& words) {
 }
 
 std::string when_words(const DueItem& item, const Words& words) {
-  if (item.not_known.empty() || is_over(item, words) || !item.due.latest)
+  // What has a range says nothing of another rule's day as it is.
+  if (item.not_known.empty() || is_over(item, words) || item.due.latest != item.due.earliest)
     return words.when(item.due);
   return fmt::format("on {} at the latest", words.day(*item.due.latest));
 }
