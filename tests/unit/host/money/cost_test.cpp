@@ -192,7 +192,7 @@ TEST_CASE("depreciation goes in a straight line between two values") {
       depreciation({values.data(), 1}, london(), at("2025-02-01"), at("2025-03-01")).figure);
 }
 
-// IAS 16, 62: straight line and diminishing balance. By the second, what halves the worth
+// IAS 16, 62, from memory: straight line, diminishing balance. By the second, what halves the worth
 // in 731 days takes 1 - 0.5^(30/731) = 2.805 % of it in 30: 30,000 -> 841.5, and of the
 // last 30 days' 15,435.5 -> 435.5; the straight line says 615.6 of either.
 TEST_CASE("depreciation holds the loss by a share of each year, too") {
