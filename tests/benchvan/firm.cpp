@@ -200,7 +200,10 @@ VanYear live_through(unsigned number, const Story& story, const FirmOptions& opt
                .odometer_km = story.odometer_km,
                .seed = life.next()};
   van.traits = traits_of(story, van.seed);
-  VanYear out{.papers = {.name = van.name, .vin = van.vin, .expectation = story.expectation}};
+  VanYear out{.papers = {.name = van.name,
+                         .vin = van.vin,
+                         .expectation = story.expectation,
+                         .resale_factor = story.resale_factor}};
   Notebook notebook(story, van.seed);
   nlohmann::ordered_json parts = nlohmann::ordered_json::array();
   std::uint64_t values = 0, sectors = 0;

@@ -134,8 +134,8 @@ repairs_next_year = [{}, {}, {}]
 lost_days_next_year = [{}, {}, {}]
 )";
 
-std::string keep_text(const Papers& of) {
-  const double now = of.resale_now, next = of.resale_next_year;
+std::string keep_text(const Papers& of, double factor) {
+  const double now = factor * of.resale_now, next = factor * of.resale_next_year;
   return fmt::format(kKeep, of.van, 0.9 * now, now, 1.1 * now, 0.88 * next, next, 1.12 * next,
                      0.5 * of.repairs, of.repairs, 2 * of.repairs, of.lost_days / 2, of.lost_days,
                      2 * of.lost_days);
@@ -167,8 +167,11 @@ std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans) {
   }
   out += price_blocks();
   out += kRest;
-  for (const Papers& papers : kPapers)
-    out += fmt::format(kCharger, papers.van, papers.first_used) + keep_text(papers);
+  for (const FirmVan& van : vans) {
+    const Papers& papers = papers_of(van.name);
+    out +=
+        fmt::format(kCharger, papers.van, papers.first_used) + keep_text(papers, van.resale_factor);
+  }
   return out;
 }
 

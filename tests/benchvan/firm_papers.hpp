@@ -12,6 +12,7 @@ struct FirmVan {
   std::string name;
   std::string vin;
   std::string expectation{};  // a line of its [[van]], or none
+  double resale_factor = 1;   // of what it would fetch, today and in a year
 };
 
 struct FirmPurchase {

@@ -68,15 +68,9 @@ int some_days(Generator& generator, int least, int most) {
   return least + static_cast<int>(generator.below(static_cast<std::uint64_t>(most - least + 1)));
 }
 
-enum class Contrast : std::uint8_t {
-  none,
-  repair,
-  two_repairs,
-  tyres,
-  posts,
-  two_at_posts,
-  loss_in_value
-};
+// By turns, so that some firms have none of either.
+enum class EnergyContrast : std::uint8_t { none, posts, two_at_posts };
+enum class MoneyContrast : std::uint8_t { none, repair, two_repairs, tyres };
 
 // What the office of any firm writes down, sooner or later.
 void office_notes(Story& story, Generator& generator) {
@@ -108,11 +102,13 @@ void opinions(Story& story, Generator& generator) {
   }
 }
 
-std::string expectation_text(double pct_at_100000_km) {
+// Its owner's line: that much is lost every 100,000 km, as far as that can go on.
+std::string expectation_text(double lost_pct) {
+  const double first = std::min(lost_pct, 60.0);
   return fmt::format(
-      "expectation = [ {{ at_km = 100000, percent = {0:.0f} }}, {{ at_km = 250000, percent = "
-      "{1:.0f} }} ]\n",
-      pct_at_100000_km, pct_at_100000_km - 10);
+      "expectation = [ {{ at_km = 100000, percent = {:.1f} }}, {{ at_km = 250000, percent = "
+      "{:.1f} }} ]\n",
+      100 - first, 100 - std::min(2.5 * first, 90.0));
 }
 
 Errand repair(int days_ago, double sum, Generator& generator) {
@@ -146,17 +142,24 @@ std::array<Story, kFirmVans> stories_of_demo() {
 
 std::array<Story, kFirmVans> stories_with_contrasts(const FirmOptions& options) {
   constexpr std::array<double, 6> kFadesPctPerYear{0, 1.5, 3, 6, 12, 20};
+  // Of what it really loses; kFadeOf100000Km as many points as in a year.
+  constexpr std::array<double, 3> kExpectedShares{0.3, 1, 2.5};
+  constexpr double kFadeOf100000Km = 3;
   constexpr std::array<std::size_t, 4> kHeard{0, 1, 3, 4};
-  const auto contrast = static_cast<Contrast>(options.seed % kContrasts);
+  const auto energy = static_cast<EnergyContrast>(options.seed % 3);
+  const auto money = static_cast<MoneyContrast>(options.seed % 4);
   Generator generator(options.seed * 7349 + 5);
   const auto one_heard = [&] { return kHeard[generator.below(kHeard.size())]; };
-  const std::size_t dear = one_heard(), dragging = one_heard(), hurried = one_heard();
+  const std::size_t dear = one_heard(), losing = one_heard(), dragging = one_heard(),
+                    hurried = one_heard();
   std::size_t second = one_heard();
   while (second == dear) second = one_heard();
   const double posts = generator.between(0.2, 1), posts_at_night = generator.between(0, 0.8);
-  // From what nobody would notice to half a van's month.
-  const double bill = 150 * std::exp(generator.between(0, 2.3));
+  // From half a month's energy to what two vans cost in a month.
+  const double bill = 300 * std::exp(generator.between(0, 2.3));
   const int recent = some_days(generator, 2, 20) + 2 - static_cast<int>(options.days);
+
+  const bool small_pack = generator.share() < 0.6;
 
   std::array<Story, kFirmVans> stories = stories_of_demo();
   for (std::size_t k = 0; k < stories.size(); ++k) {
@@ -166,34 +169,44 @@ std::array<Story, kFirmVans> stories_with_contrasts(const FirmOptions& options) 
     story.customers = generator.between(0.75, 1.05);
     story.briskness = k == hurried ? generator.between(1.2, 1.8) : 1;
     story.haste = k == hurried ? generator.between(1, 1.22) : 1;
-    story.rolling = k == dragging ? generator.between(1.05, 1.8) : generator.between(0.99, 1.01);
+    story.rolling = k != dragging             ? generator.between(0.99, 1.01)
+                    : generator.share() < 0.5 ? generator.between(1.05, 1.8)
+                                              : generator.between(0.6, 0.95);
     story.fade_pct_per_year = kFadesPctPerYear[generator.below(kFadesPctPerYear.size())];
     story.pack_ah = generator.between(142, 160);
     for (std::size_t axle = 0; axle < story.wear_mm.size(); ++axle) {
       story.wear_mm[axle] *= generator.between(0.7, 1.6);
       story.tread_mm[axle] = generator.between(5.5, 8.0);
     }
-    story.expectation = expectation_text(generator.between(60, 98));
+    story.expectation = expectation_text(kFadeOf100000Km * std::max(story.fade_pct_per_year, 1.0) *
+                                         kExpectedShares[generator.below(kExpectedShares.size())] *
+                                         generator.between(0.9, 1.1));
+    story.resale_factor = generator.between(0.7, 1.2);
     const FirmPurchase& purchase = firm_purchase(story.name);
     story.worth = Worth{purchase.sum, std::string(purchase.day), generator.between(0.13, 0.28)};
-    if (contrast == Contrast::loss_in_value && k == dear)
-      story.worth->lost_a_year = generator.between(0.35, 0.5);
+    if (k == losing) story.worth->lost_a_year = generator.between(0.25, 0.5);
     office_notes(story, generator);
     opinions(story, generator);
-    if (contrast == Contrast::repair && k == dear)
+    if (money == MoneyContrast::repair && k == dear)
       story.errands.push_back(repair(recent, bill, generator));
-    if (contrast == Contrast::two_repairs && (k == dear || k == second))
+    if (money == MoneyContrast::two_repairs && (k == dear || k == second))
       story.errands.push_back(
           repair(recent, (500 + bill) * generator.between(0.97, 1.03), generator));
     // Down to the limit at the walk-round with which the last month begins.
     for (std::size_t axle = 0; axle < story.tread_mm.size(); ++axle)
-      if (contrast == Contrast::tyres && k == dear)
+      if (money == MoneyContrast::tyres && k == dear)
         story.tread_mm[axle] =
             kRenewBelowMm + story.wear_mm[axle] * (options.cards_before - 0.5) * kKmOfCard / 10000;
-    if ((contrast == Contrast::posts && k == dear) ||
-        (contrast == Contrast::two_at_posts && (k == dear || k == second))) {
+    if ((energy == EnergyContrast::posts && k == dear) ||
+        (energy == EnergyContrast::two_at_posts && (k == dear || k == second))) {
       story.dc_share = posts;
       story.dc_night_share = posts_at_night;
+      // Not enough for a day: with a charge at noon it goes on all the same.
+      if (k == dear && small_pack) {
+        story.pack_ah = generator.between(80, 115);
+        story.dc_share = 1;
+        story.customers = 1.1;
+      }
     }
     stories[k] = std::move(story);
   }

@@ -2,11 +2,11 @@
 //
 // Demo       five vans with one story each, the same for every seed.
 // Contrasts  stories drawn by the seed, so that what a report tells apart lies far
-//            apart in some firms and near in others: of money one of kContrasts by
-//            turns (nothing; one dear repair; two that are about equal; a set of
-//            tyres; a van charged at posts; two of them; one that loses its worth);
-//            besides a dragging brake, a driver in a hurry, packs that fade or do not,
-//            all of some size.
+//            apart in some firms and near in others. Of money by turns nothing, one
+//            dear repair, two that are about equal, a set of tyres; of energy nothing,
+//            a van charged at posts, two of them. Besides a van that loses more of its
+//            worth, a dragging brake or easy tyres, a driver in a hurry, packs that
+//            fade or do not, some of them small, all of some size.
 // Source     all of it is invented.
 #pragma once
 #include <array>
@@ -22,7 +22,6 @@
 namespace packmile::benchvan {
 
 inline constexpr std::size_t kFirmVans = 5;
-inline constexpr unsigned kContrasts = 7;
 // At a walk-round a thinner tread is renewed.
 inline constexpr double kRenewBelowMm = 3.3;
 
@@ -56,6 +55,7 @@ struct Story {
   std::array<double, 2> tread_mm{7.6, 7.8};
   std::vector<Errand> errands{};
   std::string expectation{};     // of its pack, a line of fleet.toml
+  double resale_factor = 1;      // of what its papers say that it would fetch
   std::optional<Worth> worth{};  // absent: as its valuations say
 };
 
