@@ -95,24 +95,34 @@ std::string first_due_sentence(const std::vector<DueItem>& items,
   if (items.empty()) return {};
   const DueItem& first = items.front();
   // Whatever may be due before the last day of it.
-  std::vector<std::string> rivals;
+  struct Rival {
+    const DueItem* item;
+    std::string text;
+  };
+  std::vector<Rival> rivals;
   for (const DueItem& item : items)
     if (&item != &first && (!first.due.latest || item.due.earliest <= *first.due.latest))
-      rivals.push_back(fmt::format("{} ({})", item.what, when_words(item, words)));
+      rivals.push_back({&item, fmt::format("{} ({})", item.what, when_words(item, words))});
   const std::string said =
       fmt::format("{} ({}, {})", first.what, when_words(first, words), rules_words(first, words));
-  if (rivals.empty()) {
-    std::vector<std::string> unsure;
-    if (!is_over(first, words)) unsure = undated;
+  // What is over is due, whatever else may be.
+  std::vector<std::string> unsure;
+  if (!is_over(first, words)) {
+    unsure = undated;
     for (const DueItem& item : items)
-      if (&item != &first && !item.not_known.empty() && !is_over(first, words))
+      if (&item != &first && !item.not_known.empty() &&
+          std::ranges::find(rivals, &item, &Rival::item) == rivals.end())
         unsure.push_back(item.what);
-    if (unsure.empty()) return sentence("due first: " + said);
-    return sentence(
-        fmt::format("due first of what is known: {}; not known of {}", said, listed(unsure)));
   }
+  const std::string but =
+      unsure.empty() ? std::string{} : fmt::format("; not known of {}", listed(unsure));
+  if (rivals.empty())
+    return sentence(
+        fmt::format("due first{}: {}{}", unsure.empty() ? "" : " of what is known", said, but));
+  std::vector<std::string> told;
+  for (const Rival& rival : rivals) told.push_back(rival.text);
   return sentence(
-      fmt::format("what is due first is open: {}, or {}", said, fmt::join(rivals, ", or ")));
+      fmt::format("what is due first is open: {}, or {}{}", said, fmt::join(told, ", or "), but));
 }
 
 std::string_view rule_words(PartRule rule) {

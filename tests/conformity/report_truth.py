@@ -275,7 +275,8 @@ def due_first(score, text, truth, today):
         return score.claim("due first", named(told[1], truth) == known, text, truth)
     told = re.match(r"What is due first is open: (.+)", text)
     if told:
-        names = [named(piece, truth) for piece in told[1].split(", or ")]
+        text, _, unsure = text.partition("; not known of ")
+        names = [named(piece, truth) for piece in text.split(", or ") + re.split(r", | and ", unsure)]
         if first not in names:
             return score.claim("due first", False, text, truth)
         order = sorted(min(days.values()) for days in truth.values())

@@ -153,6 +153,14 @@ TEST_CASE("due words: a rule of which no day is known may come first") {
         "cabin filter of Rowan: on 26 November at the latest, by age; by distance it is not known");
   CHECK(first_due_sentence(items, undated_parts(van), kDueWords) ==
         "Due first of what is known: brake fluid (on 15 May, by age); not known of cabin filter.");
+  // Where what is first is open, the same.
+  const DueDates wide{due_day(2026, 4, 10), due_day(2026, 4, 1), due_day(2026, 6, 20)};
+  const VanUpkeep open =
+      due_van({due_row("brake fluid", "", PartRule::age, may),
+               due_row("gear oil", "", PartRule::distance, wide), distance, filter(november)});
+  CHECK(first_due_sentence(due_items(open), {"rear tyres"}, kDueWords) ==
+        "What is due first is open: gear oil (between 1 April and 20 June, by distance), or brake "
+        "fluid (on 15 May); not known of rear tyres and cabin filter.");
   // What is over is due, whatever else may be.
   const auto over = due_items(due_van({distance, filter(past)}));
   CHECK(due_sentence(over[0], kDueWords) == "cabin filter of Rowan: since 10 January, by age");
