@@ -258,6 +258,7 @@ VanYear live_through(unsigned number, const Story& story, const FirmOptions& opt
   out.truth = {{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}};
   out.truth["wear"] = notebook.wear();
   out.truth["same_round_kwh_per_mile"] = same_round_kwh_per_mile(van.traits);
+  out.truth["haste"] = story.haste;
   if (story.worth) {
     out.truth["worth"] = {{"paid", story.worth->paid},
                           {"paid_on", story.worth->paid_on},

@@ -201,9 +201,9 @@ std::array<Story, kFirmVans> stories_with_contrasts(const FirmOptions& options) 
         (energy == EnergyContrast::two_at_posts && (k == dear || k == second))) {
       story.dc_share = posts;
       story.dc_night_share = posts_at_night;
-      // Not enough for a day: with a charge at noon it goes on all the same.
+      // Not enough for a day, enough for a round: with a charge at noon it goes on.
       if (k == dear && small_pack) {
-        story.pack_ah = generator.between(80, 115);
+        story.pack_ah = generator.between(98, 118);
         story.dc_share = 1;
         story.customers = 1.1;
       }

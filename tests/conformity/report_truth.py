@@ -496,7 +496,10 @@ def read_one(text, cards, score):
             continue
         months_of_energy(score, says["Energy by month"][0], trips)
         bands_of_energy(score, says["Energy against temperature"][0], trips)
-        against_others(score, says["Energy against temperature"][1], van, same_round)
+        # Who hurries is faster on the same roads: what such a van would take at the others'
+        # mean speed, as the sentence has it, no truth of the bench tells.
+        if vans[van]["haste"] < 1.03:
+            against_others(score, says["Energy against temperature"][1], van, same_round)
         places(score, says["Charges by month and place"][0], sessions)
         hours(score, says["When charges begin"][0], sessions)
         prices(score, says["What a kWh cost"][0], sessions)
