@@ -297,11 +297,11 @@ def rules_of_parts(score, texts, truth, today):
         said = [rule_said.split()[-1] for rule_said in told[3].split(" or ")]
         span = span_of_days(told[2], today)
         if told[4] and said[0] == "measured":
-            score.interval("day on which a part is due, at the latest", day, days[said[0]], span[1])
+            score.interval("day on which a part is due, at the latest", day, days.get(said[0], datetime.date.max), span[1])
             continue
         if told[4]:
             # By this rule on that day: no claim of which rule ends it.
-            score.claim("a part's latest day", days[said[0]] == span[1], text, days)
+            score.claim("a part's latest day", days.get(said[0]) == span[1], text, days)
             continue
         # Within two months of each other either rule may come first.
         near = said[0] in days and (days[said[0]] - day).days < 60
@@ -496,9 +496,9 @@ def read_one(text, cards, score):
             continue
         months_of_energy(score, says["Energy by month"][0], trips)
         bands_of_energy(score, says["Energy against temperature"][0], trips)
-        # Who hurries is faster on the same roads: what such a van would take at the others'
+        # A brisk driver is faster on the same roads: what such a van would take at the others'
         # mean speed, as the sentence has it, no truth of the bench tells.
-        if vans[van]["haste"] < 1.03:
+        if vans[van]["haste"] == 1:
             against_others(score, says["Energy against temperature"][1], van, same_round)
         places(score, says["Charges by month and place"][0], sessions)
         hours(score, says["When charges begin"][0], sessions)
