@@ -172,6 +172,8 @@ std::array<Story, kFirmVans> stories_with_contrasts(const FirmOptions& options) 
     story.rolling = k != dragging             ? generator.between(0.99, 1.01)
                     : generator.share() < 0.5 ? generator.between(1.05, 1.8)
                                               : generator.between(0.6, 0.95);
+    // Nobody drives a pack below empty, and such a van takes more.
+    if (k == hurried || k == dragging) story.customers *= 0.75;
     story.fade_pct_per_year = kFadesPctPerYear[generator.below(kFadesPctPerYear.size())];
     story.pack_ah = generator.between(142, 160);
     for (std::size_t axle = 0; axle < story.wear_mm.size(); ++axle) {
@@ -205,7 +207,7 @@ std::array<Story, kFirmVans> stories_with_contrasts(const FirmOptions& options) 
       if (k == dear && small_pack) {
         story.pack_ah = generator.between(98, 118);
         story.dc_share = 1;
-        story.customers = 1.1;
+        story.customers = 0.9;
       }
     }
     stories[k] = std::move(story);
