@@ -7,8 +7,8 @@ import re
 MONTHS = {name: k + 1 for k, name in enumerate(
     "January February March April May June July August September October November December".split())}
 MOST_REFUSED = 0.2
-# Of 95 % intervals: fewer that hold the truth are no chance (20 firms).
-LEAST_INSIDE = 0.9
+# Of 95 % intervals: where fewer of so many hold the truth that is hardly chance.
+LEAST_INSIDE, LEAST_INTERVALS = 0.9, 20
 
 
 class Reader(html.parser.HTMLParser):
@@ -100,7 +100,7 @@ class Score:
         narrow = False
         for what, counts in self.inside.items():
             print(f"{what}: the truth is in {counts['inside']} of {counts['all']} 95 % intervals")
-            narrow = narrow or (every_kind and counts["inside"] < LEAST_INSIDE * counts["all"])
+            narrow = narrow or (counts["all"] >= LEAST_INTERVALS and counts["inside"] < LEAST_INSIDE * counts["all"])
         never = [what for what, counts in self.counts.items() if counts["right"] + counts["wrong"] == 0]
         if never:
             print(f"{'NEVER' if every_kind else 'never'} claimed, so not tested: " + ", ".join(never))
