@@ -28,7 +28,7 @@ part "killed at every call in every way" /usr/bin/python3 tests/faults/killed_im
   "$bin/packmile-benchvan" "$(find build/release/tests/faults -name '*failing_calls*.so')" --all
 part "families, measured" /usr/bin/python3 tests/conformity/families.py "$bin" ../shared/data
 part "the report's sentences, 20 firms" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 20
-part "the report's sentences, a year" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 1 \
+part "the report's sentences, a year" /usr/bin/python3 tests/conformity/report_truth.py "$bin" --seeds 1 --demo \
   --first "$((seed % 1000))" --cards-before 12 --days 30
 part "another order of a port's turn is seen" /usr/bin/python3 tests/ports/same_sectors.py "$bin" --breaches
 part "killed in real time" /usr/bin/python3 tests/ports/killed_in_real_time.py "$bin" 120

@@ -413,11 +413,14 @@ MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone, U
   std::size_t pace = values.size() - 2;
   while (pace > 0 && zone.days_at(last.at) - zone.days_at(values[pace].at) < kLeastDaysOfPace)
     --pace;
-  // The value is a sum of the points, each with a weight, and so is what is lost of it.
-  const auto weigh = [&](UtcTime at, double sign, std::vector<double>& weights) {
+  const auto around = [&](UtcTime at) {
     std::size_t right = 1;
     while (right + 1 < values.size() && values[right].at < at) ++right;
-    const std::size_t left = at > last.at ? pace : right - 1;
+    return std::pair{at > last.at ? pace : right - 1, right};
+  };
+  // The value is a sum of the points, each with a weight, and so is what is lost of it.
+  const auto weigh = [&](UtcTime at, double sign, std::vector<double>& weights) {
+    const auto [left, right] = around(at);
     const double a = zone.days_at(values[left].at), b = zone.days_at(values[right].at);
     const double share = b > a ? (zone.days_at(at) - a) / (b - a) : 1;
     weights[left] += sign * (1 - share);
@@ -428,9 +431,12 @@ MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone, U
     for (std::size_t k = 0; k < values.size(); ++k) value += weights[k] * values[k].sum;
     return value;
   };
-  std::vector<double> at_end(values.size(), 0);
-  weigh(end, 1, at_end);
-  if (sum(at_end) < 0)
+  const auto worth_at = [&](UtcTime at) {
+    std::vector<double> weights(values.size(), 0);
+    weigh(at, 1, weights);
+    return sum(weights);
+  };
+  if (worth_at(end) < 0)
     return MaybeFigure::unknown(
         fmt::format("at the pace before it, the valuation of {} has fallen below nothing: note a "
                     "new one",
@@ -440,7 +446,20 @@ MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone, U
   weigh(end, -1, weights);
   double u = 0;
   for (std::size_t k = 0; k < values.size(); ++k) u = std::hypot(u, weights[k] * values[k].u);
-  return MaybeFigure::known(figure_of(sum(weights), 0, u));
+  Figure lost = figure_of(sum(weights), 0, u);
+  // The same two moments on the curve of which each year takes the same share: more is
+  // lost early in a stretch, less late. Nobody knows which of the two a van follows.
+  const auto on_curve = [&](UtcTime at) {
+    const auto [left, right] = around(at);
+    const double a = zone.days_at(values[left].at), b = zone.days_at(values[right].at);
+    if (!(values[left].sum > 0) || !(values[right].sum > 0) || !(b > a)) return worth_at(at);
+    return values[left].sum *
+           std::pow(values[right].sum / values[left].sum, (zone.days_at(at) - a) / (b - a));
+  };
+  const double by_share = on_curve(begin) - on_curve(end);
+  lost.low -= std::fmax(0, lost.value - by_share);
+  lost.high += std::fmax(0, by_share - lost.value);
+  return MaybeFigure::known(lost);
 }
 
 Figure meter_kwh_per_mile(const Figure& kwh, const Figure& km, double nominal_kwh,

@@ -112,9 +112,11 @@ inline constexpr double kLeastMeterDays = 28;
 // What leaves most of cost_per_mile open, and how to have it narrower.
 [[nodiscard]] std::string narrower_by(const VanCost& cost);
 
-// What the van lost of its worth between two moments. Behind the last point it goes
-// on for a year at most, by the last half year or more that is known: two opinions of
-// one week tell no pace.
+// What the van lost of its worth between two moments, in a straight line between two
+// points; the interval also holds what it lost if each year took the same share of what
+// was left (IAS 16, 62, from memory: straight line and diminishing balance). Behind the
+// last point it goes on for a year at most, by the last half year or more that is known:
+// two opinions of one week tell no pace.
 [[nodiscard]] MaybeFigure depreciation(std::span<const ValuePoint> values, const Zone& zone,
                                        UtcTime from, UtcTime to);
 

@@ -23,17 +23,58 @@ std::string what_of(const UpkeepRow& row) {
   return place.empty() ? row.part : place + " " + row.part;
 }
 
-DueItem item_of(const VanUpkeep& upkeep, const UpkeepRow& row) {
-  DueItem item{upkeep.names.van, what_of(row), row.state.rule, *row.state.due, {}, {}};
-  if (row.state.remaining.figure) item.left = row.state.remaining.figure->value;
-  return item;
-}
-
 // The first of two decides: none can be later than both.
 DueDates first_of(const DueDates& a, const DueDates& b) {
   DueDates out{std::min(a.likely, b.likely), std::min(a.earliest, b.earliest), a.latest};
   if (b.latest && (!out.latest || *b.latest < *out.latest)) out.latest = b.latest;
   return out;
+}
+
+void add_rules(std::vector<PartRule>& rules, const std::vector<PartRule>& more) {
+  for (const PartRule rule : more)
+    if (std::ranges::find(rules, rule) == rules.end()) rules.push_back(rule);
+}
+
+DueItem item_of(const VanUpkeep& upkeep, const UpkeepRow& row) {
+  DueItem item{
+      .van = upkeep.names.van, .what = what_of(row), .rule = row.state.rule, .due = *row.state.due};
+  if (row.state.remaining.figure) item.left = row.state.remaining.figure->value;
+  // Empty where nothing else may come first.
+  if (row.perhaps.empty()) return item;
+  for (const UpkeepRow& other : upkeep.rows) {
+    const RuleState& state = other.state;
+    if (&other == &row || other.part != row.part || other.position != row.position ||
+        !state.limit || state.never)
+      continue;
+    if (!state.due) {
+      item.not_known.push_back(state.rule);
+    } else if (!row.state.due->latest || state.due->earliest < *row.state.due->latest) {
+      item.or_by.push_back(state.rule);
+      item.due = first_of(item.due, *state.due);
+    }
+  }
+  return item;
+}
+
+// Due by any rule; what is not known cannot make it later.
+bool is_over(const DueItem& item, const Words& words) {
+  return item.due.latest && *item.due.latest <= words.today;
+}
+
+std::string when_words(const DueItem& item, const Words& words) {
+  // What has a range says nothing of another rule's day as it is.
+  if (item.not_known.empty() || is_over(item, words) || item.due.latest != item.due.earliest)
+    return words.when(item.due);
+  return fmt::format("on {} at the latest", words.day(*item.due.latest));
+}
+
+std::string rules_words(const DueItem& item, const Words& words) {
+  std::string out{rule_words(item.rule)};
+  for (const PartRule rule : item.or_by) out += fmt::format(" or {}", rule_words(rule));
+  if (item.not_known.empty() || is_over(item, words)) return out;
+  std::vector<std::string> rules;
+  for (const PartRule rule : item.not_known) rules.emplace_back(rule_words(rule));
+  return out + fmt::format("; {} it is not known", listed(rules));
 }
 
 void sort_by_day(std::vector<DueItem>& items) {
@@ -49,19 +90,39 @@ std::string place_words(std::string_view position) {
   return std::string{position};
 }
 
-std::string first_due_sentence(const std::vector<DueItem>& items, const Words& words) {
+std::string first_due_sentence(const std::vector<DueItem>& items,
+                               const std::vector<std::string>& undated, const Words& words) {
   if (items.empty()) return {};
   const DueItem& first = items.front();
   // Whatever may be due before the last day of it.
-  std::vector<std::string> rivals;
+  struct Rival {
+    const DueItem* item;
+    std::string text;
+  };
+  std::vector<Rival> rivals;
   for (const DueItem& item : items)
     if (&item != &first && (!first.due.latest || item.due.earliest <= *first.due.latest))
-      rivals.push_back(fmt::format("{} ({})", item.what, words.when(item.due)));
+      rivals.push_back({&item, fmt::format("{} ({})", item.what, when_words(item, words))});
   const std::string said =
-      fmt::format("{} ({}, {})", first.what, words.when(first.due), rule_words(first.rule));
-  if (rivals.empty()) return sentence("due first: " + said);
+      fmt::format("{} ({}, {})", first.what, when_words(first, words), rules_words(first, words));
+  // What is over is due, whatever else may be.
+  std::vector<std::string> unsure;
+  if (!is_over(first, words)) {
+    unsure = undated;
+    for (const DueItem& item : items)
+      if (&item != &first && !item.not_known.empty() &&
+          std::ranges::find(rivals, &item, &Rival::item) == rivals.end())
+        unsure.push_back(item.what);
+  }
+  const std::string but =
+      unsure.empty() ? std::string{} : fmt::format("; not known of {}", listed(unsure));
+  if (rivals.empty())
+    return sentence(
+        fmt::format("due first{}: {}{}", unsure.empty() ? "" : " of what is known", said, but));
+  std::vector<std::string> told;
+  for (const Rival& rival : rivals) told.push_back(rival.text);
   return sentence(
-      fmt::format("what is due first is open: {}, or {}", said, fmt::join(rivals, ", or ")));
+      fmt::format("what is due first is open: {}, or {}{}", said, fmt::join(told, ", or "), but));
 }
 
 std::string_view rule_words(PartRule rule) {
@@ -93,8 +154,11 @@ std::vector<DueItem> due_items(const VanUpkeep& upkeep) {
   for (const UpkeepRow& row : upkeep.rows) {
     if (is_warranty(row)) continue;
     if (row.legal_due) {
-      DueItem legal{upkeep.names.van, what_of(row), row.state.rule, *row.legal_due, {}, {}};
-      legal.legal_mm = row.legal_limit_mm;
+      DueItem legal{.van = upkeep.names.van,
+                    .what = what_of(row),
+                    .rule = row.state.rule,
+                    .due = *row.legal_due,
+                    .legal_mm = row.legal_limit_mm};
       out.push_back(std::move(legal));
     }
     if (!row.state.due || row.decided_by != row.state.rule) continue;
@@ -109,6 +173,8 @@ std::vector<DueItem> due_items(const VanUpkeep& upkeep) {
         both.what = fmt::format("{} {}", word_of(axle_of(*wheel)), plural(row.part));
         both.due = first_of(both.due, item.due);
         if (item.left && both.left) both.left = std::min(*item.left, *both.left);
+        add_rules(both.or_by, item.or_by);
+        add_rules(both.not_known, item.not_known);
         continue;
       }
       wheels.push_back({&row, out.size()});
@@ -120,6 +186,18 @@ std::vector<DueItem> due_items(const VanUpkeep& upkeep) {
     return item.legal_mm && item.due.earliest > upkeep.today + kSoonDays;
   });
   sort_by_day(out);
+  return out;
+}
+
+std::vector<std::string> undated_parts(const VanUpkeep& upkeep) {
+  std::vector<std::string> out;
+  for (const UpkeepRow& row : upkeep.rows) {
+    if (is_warranty(row) || row.decided_by || !row.state.limit || row.state.never) continue;
+    const auto wheel = wheel_named(row.position);
+    std::string what =
+        wheel ? fmt::format("{} {}", word_of(axle_of(*wheel)), plural(row.part)) : what_of(row);
+    if (std::ranges::find(out, what) == out.end()) out.push_back(std::move(what));
+  }
   return out;
 }
 
@@ -149,8 +227,8 @@ std::string due_sentence(const DueItem& item, const Words& words) {
     return fmt::format("{} of {}: may be down to the law's {:.1f} mm from {} on; measure it",
                        item.what, item.van, *item.legal_mm,
                        item.due.earliest <= words.today ? "now" : words.day(item.due.earliest));
-  std::string out = fmt::format("{} of {}: {}, {}", item.what, item.van, words.when(item.due),
-                                rule_words(item.rule));
+  std::string out = fmt::format("{} of {}: {}, {}", item.what, item.van, when_words(item, words),
+                                rules_words(item, words));
   if (item.rule == PartRule::distance && item.left && *item.left < 0)
     out += fmt::format(" ({} {} over)", grouped(number_text(-*item.left * words.of_km(), 0)),
                        words.distance_unit());
@@ -163,7 +241,8 @@ std::string cover_sentence(const DueItem& item, const Words& words) {
       return fmt::format("{} ended on {}, by age", item.what, words.day(item.due.likely));
     return fmt::format("{} has ended, {}", item.what, rule_words(item.rule));
   }
-  return fmt::format("{} ends {}, {}", item.what, words.when(item.due), rule_words(item.rule));
+  return fmt::format("{} ends {}, {}", item.what, when_words(item, words),
+                     rules_words(item, words));
 }
 
 }  // namespace packmile::report

@@ -63,10 +63,17 @@ Exhibit duty_by_month(const VanEvidence& van, const DepotEvidence& depot) {
   if (!upkeep.odometer_km.figure) {
     out.finding = sentence("its odometer is not known: " + upkeep.odometer_km.why);
   } else {
+    // What it shows, or with its range what it may show by now.
+    const bool since = upkeep.odometer_known_to && *upkeep.odometer_known_to < upkeep.today;
     out.finding =
-        fmt::format("{} {} by its odometer",
-                    grouped(number_text(upkeep.odometer_km.figure->value * words.of_km(), 0)),
-                    words.distance_unit());
+        since
+            ? fmt::format(
+                  "{} by its odometer (known to {}, {})",
+                  words.distance(*upkeep.odometer_km.figure), words.day(*upkeep.odometer_known_to),
+                  upkeep.odometer_goes_on ? "then by its own use" : "what came since is not known")
+            : fmt::format("{} {} by its odometer",
+                          grouped(number_text(upkeep.odometer_km.figure->value * words.of_km(), 0)),
+                          words.distance_unit());
     if (upkeep.equivalent_years.figure)
       out.finding +=
           fmt::format(", {:.1f} years of average use", upkeep.equivalent_years.figure->value);
@@ -141,7 +148,7 @@ Exhibit upkeep_of_parts(const VanEvidence& van, const DepotEvidence& depot) {
                                     (van.upkeep.missing.empty()
                                          ? std::string{"no part has a limit and a day."}
                                          : "enter " + van.upkeep.missing.front() + ".")
-                              : first_due_sentence(items, words);
+                              : first_due_sentence(items, undated_parts(van.upkeep), words);
   out.chart.says = out.finding;
   return out;
 }

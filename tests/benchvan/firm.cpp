@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "benchvan/firm_papers.hpp"
+#include "benchvan/firm_story.hpp"
 #include "benchvan/month.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/out_files.hpp"
@@ -32,83 +33,9 @@ constexpr std::uint32_t kBeforePollMs = 1000;
 
 constexpr std::array<std::string_view, 4> kWheels{"fl", "fr", "rl", "rr"};
 constexpr std::array<std::string_view, 2> kAxles{"front", "rear"};
-constexpr double kNewTreadMm = 8.0, kRenewBelowMm = 3.3;
+constexpr double kNewTreadMm = 8.0;
 constexpr double kTwoTyres = 238;
 constexpr std::array<double, 2> kPadWearMm{0.35, 0.25};  // per 10,000 km
-
-// One van and what is told of it. All of it is invented.
-struct Story {
-  std::string_view name;
-  double odometer_km;  // a year ago
-  double briskness = 1;
-  double haste = 1;
-  double customers = 1;
-  double fade_pct_per_year = 1.5;
-  double pack_ah = kNominalAh;  // a year ago
-  double dc_share = 0;          // of the middays
-  double dc_night_share = 0;
-  bool silent = false;
-  // Of the fronts and rears, worn off per 10,000 km, and what was there a year ago.
-  std::array<double, 2> wear_mm{1.55, 1.0};
-  std::array<double, 2> tread_mm{7.6, 7.8};
-};
-
-constexpr std::array<Story, 5> kStories{{
-    {.name = "alder",
-     .odometer_km = 21300,
-     .briskness = 1.8,
-     .haste = 1.22,
-     .customers = 0.8,
-     .wear_mm = {1.9, 1.1}},
-    {.name = "aspen", .odometer_km = 61400, .wear_mm = {1.2, 0.85}, .tread_mm = {8.0, 7.4}},
-    {.name = "hazel", .odometer_km = 44120, .dc_share = 0.05, .silent = true},
-    {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
-    {.name = "willow", .odometer_km = 30480, .dc_share = 0.5, .dc_night_share = 0.3},
-}};
-
-// What happened besides: noted at noon, so many days before the last month began.
-struct Errand {
-  std::string_view van;
-  int days_ago;
-  std::string_view note;
-};
-constexpr std::array<Errand, 35> kErrands{{
-    {"alder", 600, "fluid,brake fluid,,,"},
-    {"alder", 330, "job,cabin filter,17.40,0.3,"},
-    {"alder", 600, "fluid,gear oil,,,"},
-    {"aspen", 700, "fluid,brake fluid,,,"},
-    {"aspen", 250, "job,cabin filter,17.40,0.3,"},
-    {"aspen", 400, "fluid,gear oil,,,"},
-    {"hazel", 500, "fluid,brake fluid,,,"},
-    {"hazel", 300, "job,cabin filter,17.40,0.3,"},
-    {"hazel", 700, "fluid,gear oil,,,"},
-    {"rowan", 420, "fluid,brake fluid,,,"},
-    {"rowan", 320, "job,cabin filter,17.40,0.3,"},
-    {"rowan", 500, "fluid,gear oil,,,"},
-    {"willow", 680, "fluid,brake fluid,,,"},
-    {"willow", 310, "job,cabin filter,17.40,0.3,"},
-    {"willow", 680, "fluid,gear oil,,,"},
-    {"alder", 336, "valuation,20300,,,"},
-    {"alder", 150, "job,inspection,168,1.5,"},
-    {"alder", 40, "job,cabin filter,17.40,0.3,"},
-    {"alder", 1, "valuation,17200,,,"},
-    {"aspen", 336, "valuation,15100,,,"},
-    {"aspen", 190, "job,inspection,168,1.5,"},
-    {"aspen", 60, "job,cabin filter,17.40,0.3,"},
-    {"aspen", 1, "valuation,11800,,,"},
-    {"hazel", 336, "valuation,15600,,,"},
-    {"hazel", 120, "job,inspection,168,1.5,"},
-    {"hazel", 1, "valuation,12900,,,"},
-    {"rowan", 336, "valuation,12400,,,"},
-    {"rowan", 210, "off_road,3,234,,contactor would not close"},
-    {"rowan", 207, "job,contactor,612,4,"},
-    {"rowan", 90, "job,inspection,168,1.5,"},
-    {"rowan", 1, "valuation,8600,,,"},
-    {"willow", 336, "valuation,19500,,,"},
-    {"willow", 170, "job,inspection,168,1.5,"},
-    {"willow", 30, "fluid,brake fluid,,,"},
-    {"willow", 1, "valuation,16400,,,"},
-}};
 
 struct TypedNote {
   std::int64_t unix_ms;
@@ -182,6 +109,14 @@ class Notebook {
 
   [[nodiscard]] const std::vector<TypedNote>& lines() const { return lines_; }
 
+  // What is there at the last walk-round, and how fast it goes.
+  [[nodiscard]] nlohmann::ordered_json wear() const {
+    return {{"tread_mm", tread_mm_},
+            {"tread_mm_per_10000_km", story_.wear_mm},
+            {"pad_mm", pad_mm_},
+            {"pad_mm_per_10000_km", kPadWearMm}};
+  }
+
  private:
   void wear_to(double km) {
     if (worn_to_km_ > 0) {
@@ -217,7 +152,27 @@ VanTraits traits_of(const Story& story, std::uint64_t seed) {
   traits.dc_share = story.dc_share;
   traits.dc_night_share = story.dc_night_share;
   traits.dc_night_at_post = true;
+  traits.rolling = story.rolling;
   return traits;
+}
+
+// What each van would take on one and the same round, whoever drives it.
+double same_round_kwh_per_mile(const VanTraits& traits) {
+  constexpr std::uint64_t kOneRound = 11;
+  constexpr int kRounds = 8;
+  constexpr double kAmbientC = 8;
+  Generator generator(kOneRound);
+  double kwh = 0, km = 0;
+  for (int k = 0; k < kRounds; ++k) {
+    RoundShape shape;
+    shape.briskness = traits.briskness;
+    PackModel pack(traits.pack, 80);
+    const TrackTruth truth = measure(
+        drive_round(make_round(generator, shape), body_of(traits), pack, kAmbientC, 0, 60, 90));
+    kwh += truth.net_kwh();
+    km += truth.distance_km;
+  }
+  return kwh / km * kKmPerMile;
 }
 
 fs::path card_path(const fs::path& out, std::string_view van, const CardDays& card) {
@@ -237,16 +192,18 @@ struct VanYear {
 // see that.
 constexpr unsigned kSilentDays = 2;
 
-VanYear live_through(unsigned number, const FirmOptions& options,
+VanYear live_through(unsigned number, const Story& story, const FirmOptions& options,
                      const std::vector<CardDays>& cards) {
-  const Story& story = kStories[number];
   Generator life(options.seed * 1000003 + 31 * number);
   MonthVan van{.name = std::string(story.name),
                .vin = invented_vin(300 + number),
                .odometer_km = story.odometer_km,
                .seed = life.next()};
   van.traits = traits_of(story, van.seed);
-  VanYear out{.papers = {.name = van.name, .vin = van.vin}};
+  VanYear out{.papers = {.name = van.name,
+                         .vin = van.vin,
+                         .expectation = story.expectation,
+                         .resale_factor = story.resale_factor}};
   Notebook notebook(story, van.seed);
   nlohmann::ordered_json parts = nlohmann::ordered_json::array();
   std::uint64_t values = 0, sectors = 0;
@@ -294,14 +251,19 @@ VanYear live_through(unsigned number, const FirmOptions& options,
     sessions += truth["sessions"].size();
     parts.push_back(std::move(truth));
   }
-  for (const Errand& errand : kErrands) {
-    if (errand.van == story.name)
-      notebook.add(kMonthStartUnixMs - errand.days_ago * kMsPerDay + kMsPerDay / 2,
-                   std::string(errand.note));
-  }
+  for (const Errand& errand : story.errands)
+    notebook.add(kMonthStartUnixMs - errand.days_ago * kMsPerDay + kMsPerDay / 2, errand.note);
   out.told = fmt::format("{}: {} cards, {} trips, {} charges, {} values, {} sectors", van.name,
                          written, trips, sessions, values, sectors);
   out.truth = {{"van", van.name}, {"vin", van.vin}, {"parts", std::move(parts)}};
+  out.truth["wear"] = notebook.wear();
+  out.truth["same_round_kwh_per_mile"] = same_round_kwh_per_mile(van.traits);
+  out.truth["haste"] = story.haste;
+  if (story.worth) {
+    out.truth["worth"] = {{"paid", story.worth->paid},
+                          {"paid_on", story.worth->paid_on},
+                          {"lost_a_year", story.worth->lost_a_year}};
+  }
   out.notes = notebook.lines();
   return out;
 }
@@ -311,6 +273,8 @@ VanYear live_through(unsigned number, const FirmOptions& options,
 int run_firm(const FirmOptions& options) {
   const fs::path out(options.out);
   make_folder(out);
+  const std::array<Story, kFirmVans> stories =
+      options.contrasts ? stories_with_contrasts(options) : stories_of_demo();
   const fs::path truth_path = out / "truth.json", notes_path = out / "notes.csv",
                  fleet_path = out / "fleet.toml";
   std::vector<CardDays> cards;
@@ -319,20 +283,21 @@ int run_firm(const FirmOptions& options) {
                      .days = kFirmCardDays});
   cards.push_back({.start_unix_ms = kMonthStartUnixMs, .days = options.days, .last = true});
   for (const fs::path& path : {truth_path, notes_path, fleet_path}) refuse_existing(path);
-  for (const Story& story : kStories)
+  for (const Story& story : stories)
     for (const CardDays& card : cards) refuse_existing(card_path(out, story.name, card));
 
   std::vector<TypedNote> notes;
   nlohmann::ordered_json vans = nlohmann::ordered_json::array();
-  std::array<FirmVan, kStories.size()> papers;
+  std::array<FirmVan, kFirmVans> papers;
   int exit_code = 0;
   // The vans know nothing of each other.
-  std::array<std::future<VanYear>, kStories.size()> years;
-  for (unsigned i = 0; i < kStories.size(); ++i) {
-    years[i] = std::async(std::launch::async,
-                          [i, &options, &cards] { return live_through(i, options, cards); });
+  std::array<std::future<VanYear>, kFirmVans> years;
+  for (unsigned i = 0; i < kFirmVans; ++i) {
+    years[i] = std::async(std::launch::async, [i, &stories, &options, &cards] {
+      return live_through(i, stories[i], options, cards);
+    });
   }
-  for (unsigned i = 0; i < kStories.size(); ++i) {
+  for (unsigned i = 0; i < kFirmVans; ++i) {
     VanYear year = years[i].get();
     fmt::print("{}\n", year.told);
     std::fflush(stdout);

@@ -7,6 +7,7 @@
 //         last month through the whole core. alder has a driver in a hurry, the
 //         pack of rowan fades, hazel's port answers nothing, willow charges away
 //         from the depot, aspen needs tyres and is about to leave its cover.
+//         With contrasts each seed draws other stories (firm_story.hpp).
 #pragma once
 #include <cstdint>
 #include <string>
@@ -18,6 +19,7 @@ struct FirmOptions {
   unsigned cards_before = 12;  // of four weeks each
   unsigned days = 30;
   std::uint64_t seed = 1;
+  bool contrasts = false;  // other stories, drawn by the seed
 };
 
 // Exit code. Throws BenchError; refuses to overwrite any of its files.

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "benchvan/bench_error.hpp"
 #include "benchvan/month_plan.hpp"
 #include "benchvan/pack_model.hpp"
 #include "benchvan/prices.hpp"
@@ -13,6 +14,7 @@ namespace {
 struct Papers {
   std::string_view van;
   std::string_view first_used;
+  FirmPurchase purchase;
   std::string_view lines;  // of its [[van]]
   // What it would fetch today and in a year, what it may need then, days without it.
   double resale_now, resale_next_year, repairs;
@@ -20,33 +22,50 @@ struct Papers {
 };
 
 constexpr std::array<Papers, 5> kPapers{{
-    {"alder", "2024-05-14", R"(purchase = { day = 2024-05-14, sum = 27400, odometer_km = 18 }
-warranty = [
+    {"alder",
+     "2024-05-14",
+     {"2024-05-14", 27400, 18},
+     R"(warranty = [
   { name = "vehicle", miles = 60000, years = 3, from = 2024-05-14 },
   { name = "pack", miles = 100000, years = 8, from = 2024-05-14 } ]
 )",
-     17200, 14100, 900, 3},
-    {"aspen", "2023-03-01", R"(purchase = { day = 2023-03-01, sum = 26900, odometer_km = 11 }
-warranty = [
+     17200,
+     14100,
+     900,
+     3},
+    {"aspen",
+     "2023-03-01",
+     {"2023-03-01", 26900, 11},
+     R"(warranty = [
   { name = "vehicle", miles = 60000, years = 3, from = 2023-03-01 },
   { name = "pack", miles = 100000, years = 8, from = 2023-03-01 } ]
 )",
-     11800, 9300, 1900, 6},
-    {"hazel", "2023-06-20", R"(purchase = { day = 2024-01-08, sum = 17600, odometer_km = 9350 }
-)",
-     12900, 10600, 1500, 5},
-    {"rowan", "2022-09-12", R"(purchase = { day = 2022-09-12, sum = 26200, odometer_km = 15 }
-warranty = [
+     11800,
+     9300,
+     1900,
+     6},
+    {"hazel", "2023-06-20", {"2024-01-08", 17600, 9350}, "", 12900, 10600, 1500, 5},
+    {"rowan",
+     "2022-09-12",
+     {"2022-09-12", 26200, 15},
+     R"(warranty = [
   { name = "pack", miles = 100000, years = 8, from = 2022-09-12 } ]
-expectation = [ { at_km = 50000, percent = 96 }, { at_km = 100000, percent = 93 }, { at_km = 250000, percent = 85 } ]
 )",
-     8600, 5900, 3400, 12},
-    {"willow", "2024-02-05", R"(purchase = { day = 2024-02-05, sum = 27100, odometer_km = 16 }
-warranty = [
+     8600,
+     5900,
+     3400,
+     12},
+    {"willow",
+     "2024-02-05",
+     {"2024-02-05", 27100, 16},
+     R"(warranty = [
   { name = "vehicle", miles = 60000, years = 3, from = 2024-02-05 },
   { name = "pack", miles = 100000, years = 8, from = 2024-02-05 } ]
 )",
-     16400, 13300, 900, 3},
+     16400,
+     13300,
+     900,
+     3},
 }};
 
 constexpr std::string_view kRest = R"(
@@ -115,14 +134,22 @@ repairs_next_year = [{}, {}, {}]
 lost_days_next_year = [{}, {}, {}]
 )";
 
-std::string keep_text(const Papers& of) {
-  const double now = of.resale_now, next = of.resale_next_year;
+std::string keep_text(const Papers& of, double factor) {
+  const double now = factor * of.resale_now, next = factor * of.resale_next_year;
   return fmt::format(kKeep, of.van, 0.9 * now, now, 1.1 * now, 0.88 * next, next, 1.12 * next,
                      0.5 * of.repairs, of.repairs, 2 * of.repairs, of.lost_days / 2, of.lost_days,
                      2 * of.lost_days);
 }
 
+const Papers& papers_of(std::string_view van) {
+  for (const Papers& papers : kPapers)
+    if (papers.van == van) return papers;
+  throw BenchError(fmt::format("the firm has no van '{}'", van));
+}
+
 }  // namespace
+
+const FirmPurchase& firm_purchase(std::string_view van) { return papers_of(van).purchase; }
 
 std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans) {
   std::string out = "zone = \"Europe/London\"\ncurrency = \"GBP\"\nlabour_rate = 34\n";
@@ -132,14 +159,19 @@ std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans) {
         "onboard_charger_kw = {:.1f}\nplated_weight_kg = 3500\n"
         "unladen_weight_kg = 2180\n",
         van.name, van.vin, kNominalKwh, kNominalAh, kOnboardChargerKw);
-    for (const Papers& papers : kPapers)
-      if (papers.van == van.name)
-        out += fmt::format("first_used = {}\n{}", papers.first_used, papers.lines);
+    const Papers& papers = papers_of(van.name);
+    out +=
+        fmt::format("first_used = {}\npurchase = {{ day = {}, sum = {}, odometer_km = {} }}\n{}{}",
+                    papers.first_used, papers.purchase.day, papers.purchase.sum,
+                    papers.purchase.odometer_km, papers.lines, van.expectation);
   }
   out += price_blocks();
   out += kRest;
-  for (const Papers& papers : kPapers)
-    out += fmt::format(kCharger, papers.van, papers.first_used) + keep_text(papers);
+  for (const FirmVan& van : vans) {
+    const Papers& papers = papers_of(van.name);
+    out +=
+        fmt::format(kCharger, papers.van, papers.first_used) + keep_text(papers, van.resale_factor);
+  }
   return out;
 }
 

@@ -4,13 +4,25 @@
 #pragma once
 #include <array>
 #include <string>
+#include <string_view>
 
 namespace packmile::benchvan {
 
 struct FirmVan {
   std::string name;
   std::string vin;
+  std::string expectation{};  // a line of its [[van]], or none
+  double resale_factor = 1;   // of what it would fetch, today and in a year
 };
+
+struct FirmPurchase {
+  std::string_view day;
+  double sum;
+  double odometer_km;
+};
+
+// Throws BenchError: no such van.
+[[nodiscard]] const FirmPurchase& firm_purchase(std::string_view van);
 
 [[nodiscard]] std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans);
 

@@ -257,6 +257,9 @@ int run(int argc, char** argv) {
       ->capture_default_str()
       ->check(CLI::Range(1u, kMaxMonthDays));
   firm_command->add_option("--seed", firm.seed, "of everything made up")->capture_default_str();
+  firm_command->add_flag("--contrasts", firm.contrasts,
+                         "vans that differ, more or less, in what a report tells apart; drawn by "
+                         "the seed");
 
   try {
     app.parse(argc, argv);

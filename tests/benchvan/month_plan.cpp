@@ -12,7 +12,6 @@ namespace packmile::benchvan {
 namespace {
 
 constexpr double kDayS = 86400;
-constexpr double kKmPerMile = 1.609344;
 constexpr double kAcKw = 6.6;  // into the pack, from a supply of kOnboardChargerKw
 constexpr double kFullPct = 99.0;
 constexpr double kFastFullPct = 90.0;  // nobody waits at a DC post for the rest
@@ -34,6 +33,7 @@ MonthPlan::MonthPlan(const MonthVan& van, unsigned days, std::int64_t origin_uni
       origin_unix_ms_(origin_unix_ms),
       generator_(van.seed),
       chance_(van.seed ^ 0x6368616E6365u),
+      body_(body_of(van.traits)),
       pack_(van.traits.pack, drawn_soc(van, generator_)),
       sensors_(van.traits, van.seed, pack_.soc_pct(), van.odometer_km),
       odometer_km_(van.odometer_km),

@@ -11,6 +11,8 @@
 
 namespace packmile::benchvan {
 
+inline constexpr double kKmPerMile = 1.609344;  // exact, by definition
+
 struct TrackTruth {
   double discharge_kwh = 0;
   double charge_kwh = 0;  // regeneration, or what a charger put in

@@ -20,6 +20,12 @@ double drawn(Generator& generator, double sd) {
 
 }  // namespace
 
+VanBody body_of(const VanTraits& traits) {
+  VanBody body;
+  body.rolling *= traits.rolling;
+  return body;
+}
+
 VanTraits draw_traits(const Mechanisms& mechanisms, std::uint64_t seed) {
   VanTraits traits{.mechanisms = mechanisms};
   // Everything is drawn in any case, so that one mechanism more or less leaves

@@ -59,11 +59,13 @@ struct VanTraits {
   double briskness = 1;  // of accelerations
   double haste = 1;      // of cruising speeds
   double customers = 1;  // of the usual number
+  double rolling = 1;    // of the usual rolling resistance: a brake drags, tyres are soft
 };
 
 inline constexpr double kOffsetSwingDays = 9;
 inline constexpr double kOffsetWanderDays = 1.7;
 
+[[nodiscard]] VanBody body_of(const VanTraits& traits);
 [[nodiscard]] VanTraits draw_traits(const Mechanisms& mechanisms, std::uint64_t seed);
 
 }  // namespace packmile::benchvan

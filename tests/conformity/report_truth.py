@@ -1,21 +1,23 @@
 #!/usr/bin/python3
 """The report's sentences against what really happened (truth.json of the bench).
 
-  report_truth.py BIN_DIR [--seeds 20] [--first 1] [--cards-before 2] [--days 10] [--keep DIR]
+  report_truth.py BIN_DIR [--seeds 20] [--first 1] [--cards-before 2] [--days 10] [--year-every 5]
+                          [--demo] [--keep DIR | --read DIR]
 
 For each seed a firm of five vans is made up and imported, and the page is read as a
-person reads it. What each sentence claims (which month took more, which place is
-dearer, what is due first, which rule ends a cover, whether a pack fades ..) is held
-against the truth by this script's own arithmetic. A claim is right or wrong; a sentence
-that says it is open is refused. A refusal counts only where the truth differs by more
-than twice the widest interval that the sentence states. Wrong must be 0, refused at
-most 1 in 5.
+person reads it. What each sentence claims (which van is dearest, which month took more,
+what is due first, which rule ends a cover, whether a pack fades ..) is held against the
+truth by this script's own arithmetic. A claim is right or wrong; a sentence that says it
+is open is refused. A refusal counts only where the truth differs by more than twice the
+widest interval that the sentence states; else it is too close to call. Wrong must be 0,
+refused at most 1 in 5. The vans differ as the seed draws it (`firm --contrasts`), far
+and near; of 20 seeds or more each kind of claim must have been made, right or wrong, and
+its 95 % intervals must hold 9 of 10 truths.
 """
 import argparse
 import collections
 import csv
 import datetime
-import html.parser
 import json
 import os
 import pathlib
@@ -27,96 +29,25 @@ import tempfile
 import tomllib
 import zoneinfo
 
+from report_page import Reader, Score, month_key, number, ranges_in, span_of_days, days_open, width_of
+
 ZONE = zoneinfo.ZoneInfo("Europe/London")
 MILE = 1.609344
-MOST_REFUSED = 0.2
-MONTHS = {name: k + 1 for k, name in enumerate(
-    "January February March April May June July August September October November December".split())}
+CARDS_OF_A_YEAR = 12
+# As many firms make every kind of claim, and may not leave one out.
+SEEDS_FOR_EVERY_KIND = 20
 
-# Of the bench's firm (tests/benchvan/firm.cpp): what wears, mm by 10,000 km, and the
-# tread that was there at the first walk-round; the office's own limits are read from
-# fleet.toml.
-WEAR = {"alder": (1.9, 1.1), "aspen": (1.2, 0.85), "hazel": (1.55, 1.0), "rowan": (1.55, 1.0), "willow": (1.55, 1.0)}
-TREAD = {"alder": (7.6, 7.8), "aspen": (8.0, 7.4), "hazel": (7.6, 7.8), "rowan": (7.6, 7.8), "willow": (7.6, 7.8)}
-NEW_TREAD, PADS, PAD_WEAR = 8.0, (9.6, 9.1), (0.35, 0.25)
-
-
-class Reader(html.parser.HTMLParser):
-    """Sections by van, each with its findings by heading, and page one's rows."""
-
-    def __init__(self, text):
-        super().__init__()
-        self.vans, self.van, self.heading, self.tag, self.text = {}, None, "", None, ""
-        self.fleet, self.costs = "", {}
-        self.row = None
-        self.feed(text)
-
-    def handle_starttag(self, tag, attributes):
-        attributes = dict(attributes)
-        if tag == "section":
-            self.van = attributes.get("data-van")
-            if self.van:
-                self.vans[self.van] = collections.defaultdict(list)
-        if tag == "tr":
-            self.row = attributes.get("data-van")
-        if tag in ("h2", "h3", "p", "li", "figcaption") or attributes.get("data-label", "").startswith("cost"):
-            self.tag, self.text = tag, ""
-
-    def handle_endtag(self, tag):
-        if tag != self.tag:
-            return
-        text, self.tag = " ".join(self.text.split()), None
-        if tag in ("h2", "h3"):
-            self.heading = text
-        elif self.van:
-            self.vans[self.van][self.heading].append(text)
-        elif tag == "figcaption":
-            self.fleet = text
-        elif tag == "td":
-            self.costs[self.row] = text
-
-    def handle_data(self, data):
-        if self.tag:
-            self.text += data
-
-
-class Score:
-    def __init__(self):
-        self.counts = collections.defaultdict(collections.Counter)
-        self.wrongs = []
-        self.inside = self.intervals = 0
-
-    # 95 % intervals miss now and then, and are no claim of words: counted beside.
-    def interval(self, holds):
-        self.inside += holds
-        self.intervals += 1
-
-    def right(self, what):
-        self.counts[what]["right"] += 1
-
-    def claim(self, what, good, text, truth):
-        if good:
-            return self.right(what)
-        self.counts[what]["wrong"] += 1
-        self.wrongs.append(f"{what}: {text}\n    truth: {truth}")
-
-    # difference: of the truth; width: the widest interval that the sentence states.
-    def refused(self, what, difference, width):
-        self.counts[what]["refused" if difference > 2 * width else "close"] += 1
-
-    def show(self):
-        total = collections.Counter()
-        print(f"{'sentence':28} right wrong refused  too close to call")
-        for what, counts in self.counts.items():
-            print(f"{what:28} {counts['right']:5} {counts['wrong']:5} {counts['refused']:7} {counts['close']:7}")
-            total.update(counts)
-        for text in self.wrongs:
-            print("WRONG " + text)
-        print(f"kWh out of the pack: the truth is in {self.inside} of {self.intervals} 95 % intervals")
-        clear = total["right"] + total["wrong"] + total["refused"]
-        print(f"in all: {total['right']} right, {total['wrong']} wrong, {total['refused']} refused of {clear} whose "
-              f"truth is clear, {total['close']} too close to call")
-        return total["wrong"] == 0 and clear > 0 and total["refused"] <= MOST_REFUSED * clear
+# All that a page can claim. A refusal counts with the side that was true.
+KINDS = [
+    "dearest van", "dearest by energy", "keeping is cheaper", "selling is cheaper", "due first",
+    "rule of a part: age", "rule of a part: distance", "rule of a part: measured",
+    "a part's latest day", "end of cover: age", "end of cover: distance",
+    "energy by month", "energy by temperature", "more energy than others", "less energy than others",
+    "charges by place", "hour of charges", "price by place", "a pack fades",
+    "pack as expected", "pack better than expected", "pack worse than expected",
+    "does its round in winter", "needs a charge on its round", "odometer", "days heard", "trips and charges",
+    "a silent van",
+]
 
 
 def moment(text):
@@ -125,25 +56,6 @@ def moment(text):
 
 def month_of(row):
     return moment(row["start"]).astimezone(ZONE).strftime("%Y-%m")
-
-
-def number(text):
-    return float(text.replace(",", "").replace("£", ""))
-
-
-def ranges_in(text):
-    """Every "1.23 (1.20 to 1.26)" of a text."""
-    return [(number(a), number(b), number(c)) for a, b, c in
-            re.findall(r"£?(-?[\d,.]*\d) \((-?[\d,.]*\d) to (-?[\d,.]*\d)\)", text)]
-
-
-def width_of(text):
-    return max((high - low for _, low, high in ranges_in(text)), default=0)
-
-
-def month_key(text):
-    name, year = text.split()
-    return f"{year}-{MONTHS[name]:02}"
 
 
 def ratio(trips):
@@ -161,7 +73,7 @@ def months_of_energy(score, text, trips):
         more, less = (month_key(told[k]) for k in (1, 2))
         return score.claim("energy by month", truth[more] > truth[less], text, truth)
     if text.startswith("No month is told apart"):
-        return score.refused("energy by month", max(truth.values()) - min(truth.values()), width_of(text))
+        return score.refused("energy by month", max(truth.values()) - min(truth.values()), width_of(text), text)
     assert text.startswith("It took ") and len(truth) == 1, text
 
 
@@ -178,7 +90,7 @@ def bands_of_energy(score, text, trips):
         return score.claim("energy by temperature", more > less, text, (more, less))
     truth = [ratio(list_) for list_ in bands.values() if len(list_) >= 5]
     if text.startswith("The temperature does not show"):
-        score.refused("energy by temperature", max(truth) - min(truth), width_of(text))
+        score.refused("energy by temperature", max(truth) - min(truth), width_of(text), text)
 
 
 def prices(score, text, sessions):
@@ -213,7 +125,7 @@ def through(score, text, parts):
     out = sum(p["throughput"]["discharge_kwh"] for p in parts)
     told = ranges_in(text)
     if told:
-        score.interval(told[0][1] <= out <= told[0][2])
+        score.interval("kWh out of the pack", told[0][1], out, told[0][2])
 
 
 def fade(score, text, parts):
@@ -221,28 +133,37 @@ def fade(score, text, parts):
     new, now = parts[0]["pack"]["capacity_ah_start"], parts[-1]["pack"]["capacity_ah_end"]
     points_a_year = (new - now) / new / years * 100
     if "it loses" in text:
+        told = re.search(r"it loses (.+? points a year)", text)
+        if told:
+            _, low, high = ranges_in(told[1])[0]
+            score.interval("points that a pack loses", low, points_a_year, high)
         # The page tells no loss whose interval holds 0.
         return score.claim("a pack fades", points_a_year > 0, text, points_a_year)
     if "it gains" in text:
         return score.claim("a pack fades", False, text, points_a_year)
     shown = re.search(r"above ([\d.]+) points a year it would show", text)
     if shown:
-        score.refused("a pack fades", points_a_year, float(shown[1]) / 2)
+        score.refused("a pack fades", points_a_year, float(shown[1]) / 2, text)
 
 
-def expectation(score, text, parts, fleet_van, odometer_km):
-    points = [(0, 100)] + [(p["at_km"], p["percent"]) for p in fleet_van.get("expectation", [])]
-    if len(points) == 1:
+def expectation(score, text, parts, fleet_van):
+    told = re.search(r"(as|better than|worse than) you expected: .+ lost since (first logged|it was new)", text)
+    if not told:
         return
-    expected = next(100 - (a[1] + (b[1] - a[1]) * (odometer_km - a[0]) / (b[0] - a[0]))
-                    for a, b in zip(points, points[1:]) if a[0] <= odometer_km <= b[0])
-    lost = 100 - parts[-1]["pack"]["capacity_ah_end"] / fleet_van["nominal_ah"] * 100
-    told = re.search(r"(as|better than|worse than) you expected", text)
-    if told:
-        truth = "worse than" if lost > expected else "better than"
-        # Two points beside the line are still on it.
-        good = abs(lost - expected) <= 3 if told[1] == "as" else told[1] == truth
-        score.claim("pack and expectation", good, text, (lost, expected))
+    points = [(0, 100)] + [(p["at_km"], p["percent"]) for p in fleet_van["expectation"]]
+
+    def expected_at(km):
+        return next(a[1] + (b[1] - a[1]) * (km - a[0]) / (b[0] - a[0])
+                    for a, b in zip(points, points[1:]) if a[0] <= km <= b[0])
+    now, then, then_ah = expected_at(parts[-1]["throughput"]["odometer_km"]), 100, fleet_van["nominal_ah"]
+    if told[2] == "first logged":
+        # The middle of the first three months: the end of the second card.
+        then, then_ah = expected_at(parts[1]["throughput"]["odometer_km"]), parts[1]["pack"]["capacity_ah_end"]
+    lost = 100 - parts[-1]["pack"]["capacity_ah_end"] / then_ah * 100
+    expected = 100 - now / then * 100
+    # Two points beside the line are still on it; a third one for months that are no cards.
+    good = {"as": abs(lost - expected) <= 3, "better than": lost < expected, "worse than": lost > expected}
+    score.claim(f"pack {told[1]} expected", good[told[1]], text, (lost, expected))
 
 
 def round_in_winter(score, text, trips, parts):
@@ -258,11 +179,12 @@ def round_in_winter(score, text, trips, parts):
     days = sorted(by_day.values())
     round_miles = days[int(0.95 * (len(days) - 1))]
     if "it does its round" in text:
-        score.claim("round in winter", reach >= round_miles, text, (reach, round_miles))
+        score.claim("does its round in winter", reach >= round_miles, text, (reach, round_miles))
     elif "it needs a charge" in text:
-        score.claim("round in winter", reach <= round_miles, text, (reach, round_miles))
+        score.claim("needs a charge on its round", reach <= round_miles, text, (reach, round_miles))
     else:
-        score.refused("round in winter", abs(reach - round_miles), width_of(text))
+        score.refused("does its round in winter" if reach >= round_miles else "needs a charge on its round",
+                      abs(reach - round_miles), width_of(text), text)
 
 
 def heard(score, text, trips, sessions, today):
@@ -287,8 +209,8 @@ def add_months(day, months):
     return datetime.date(year, month, min(day.day, last))
 
 
-def true_dues(van, fleet, notes, end_km, km_per_day, today, fleet_van):
-    """By part as the page calls it: the day at which the first of its rules ends it."""
+def true_dues(van, fleet, notes, wear, end_km, km_per_day, today, fleet_van):
+    """By part as the page calls it: the day at which each rule of its life ends it."""
     def at_km(left_km):
         return today + datetime.timedelta(days=max(0, left_km) / km_per_day)
 
@@ -305,37 +227,26 @@ def true_dues(van, fleet, notes, end_km, km_per_day, today, fleet_van):
         name = part["name"]
         renewals = [n for n in notes if n["kind"] in ("job", "fluid") and n["v1"].lower() == name]
         fitted = max((n["day"] for n in renewals), default=new if bought_new else None)
-        days = []
-        if name == "tyre":
-            walks = [n for n in notes if n["kind"] == "odometer"]
+        days = {}
+        if "gauge" in part:
+            gauge = part["gauge"]
             for axle, side in enumerate(("front", "rear")):
-                renewed = [n["day"] for n in notes if n["kind"] == "job" and n["v1"] == f"tyre {side}"]
-                begin = max(renewed, default=walks[0]["day"])
-                begin_km = min((float(n["v1"]) for n in walks if abs((n["day"] - begin).days) <= 1),
-                               default=float(walks[0]["v1"]))
-                mm = (NEW_TREAD if renewed else TREAD[van][axle]) - WEAR[van][axle] * (end_km - begin_km) / 10000
-                days = [at_km((mm - part["least_mm"]) / WEAR[van][axle] * 10000)]
+                rate = wear[f"{gauge}_mm_per_10000_km"][axle]
+                days = {"measured": at_km((wear[f"{gauge}_mm"][axle] - part["least_mm"]) / rate * 10000)}
+                renewed = [n["day"] for n in notes if n["kind"] == "job" and n["v1"] == f"{name} {side}"]
                 fitted = max(renewed, default=new if bought_new else None)
-                if fitted:
-                    days.append(add_months(fitted, part["limit_years"] * 12))
-                out[f"{side} tyres"] = min(days)
-            continue
-        if name == "brake pads":
-            first_km = float(next(n["v1"] for n in notes if n["kind"] == "odometer"))
-            for axle, side in enumerate(("front", "rear")):
-                mm = PADS[axle] - PAD_WEAR[axle] * (end_km - first_km) / 10000
-                out[f"{side} brake pads"] = at_km((mm - part["least_mm"]) / PAD_WEAR[axle] * 10000)
+                if fitted and "limit_years" in part:
+                    days["age"] = add_months(fitted, part["limit_years"] * 12)
+                out[f"{side} {name.rstrip('s')}s"] = days
             continue
         if fitted is None:
             continue
-        if "limit_years" in part:
-            days.append(add_months(fitted, part["limit_years"] * 12))
-        if "limit_months" in part:
-            days.append(add_months(fitted, part["limit_months"]))
+        if "limit_years" in part or "limit_months" in part:
+            days["age"] = add_months(fitted, part.get("limit_months", part.get("limit_years", 0) * 12))
         if "limit_miles" in part:
-            days.append(at_km(part["limit_miles"] * MILE - (end_km - odometer_near(fitted))))
+            days["distance"] = at_km(part["limit_miles"] * MILE - (end_km - odometer_near(fitted)))
         if days:
-            out[name] = min(days)
+            out[name] = days
     return out
 
 
@@ -351,34 +262,54 @@ def named(text, truth):
     return None
 
 
-def day_in(text, today):
-    told = re.fullmatch(r"(\d+) (\w+)(?: (\d+))?", text)
-    return datetime.date(int(told[3] or today.year), MONTHS[told[2]], int(told[1])) if told else today
-
-
-def days_open(text, today):
-    """The widest range of days that a sentence states; one without an end is a year."""
-    widest = 0
-    for first, last in re.findall(r"between (.+?) and (\d+ \w+(?: \d+)?)", text):
-        end = day_in(last, today)
-        year = re.search(r"\d{4}", last)
-        begin = day_in(first + (f" {year[0]}" if year and first != "now" and not re.search(r"\d{4}", first) else ""), today)
-        widest = max(widest, (end - begin).days)
-    return max(widest, 365 if re.search(r"from .+ on\b", text) else 0)
-
-
 def due_first(score, text, truth, today):
-    first = min(truth, key=truth.get)
+    first = min(truth, key=lambda name: min(truth[name].values()))
     told = re.match(r"Due first: (.+)", text)
     if told:
         return score.claim("due first", named(told[1], truth) == first, text, truth)
+    told = re.match(r"Due first of what is known: (.+); not known of (.+)", text)
+    if told:
+        # Between the parts of which it says that it knows; of the others it says that it does not.
+        unsure = {named(piece, truth) for piece in re.split(r", | and ", told[2])}
+        known = min((name for name in truth if name not in unsure), key=lambda name: min(truth[name].values()))
+        return score.claim("due first", named(told[1], truth) == known, text, truth)
     told = re.match(r"What is due first is open: (.+)", text)
     if told:
-        names = [named(piece, truth) for piece in told[1].split(", or ")]
+        text, _, unsure = text.partition("; not known of ")
+        names = [named(piece, truth) for piece in text.split(", or ") + re.split(r", | and ", unsure)]
         if first not in names:
             return score.claim("due first", False, text, truth)
-        order = sorted(truth.values())
-        score.refused("due first", (order[1] - order[0]).days if len(order) > 1 else 0, days_open(text, today))
+        order = sorted(min(days.values()) for days in truth.values())
+        score.refused("due first", (order[1] - order[0]).days if len(order) > 1 else 0, days_open(text, today), text)
+
+
+def rules_of_parts(score, texts, truth, today):
+    """Each line of what is due: by which rule, and whether the day is within the stated ones."""
+    for text in texts:
+        told = re.match(r"(.+?) of \w+: (.+?), (by .+?)(; by .+ it is not known)?\.?( \(.+over\))?\.?$", text)
+        if not told:
+            continue
+        name = named(told[1], truth)
+        assert name, text
+        days = truth[name]
+        rule = min(days, key=days.get)
+        day = days[rule]
+        said = [rule_said.split()[-1] for rule_said in told[3].split(" or ")]
+        span = span_of_days(told[2], today)
+        if told[4] and said[0] == "measured":
+            score.interval("day on which a part is due, at the latest", day, days.get(said[0], datetime.date.max), span[1])
+            continue
+        if told[4]:
+            # By this rule on that day: no claim of which rule ends it.
+            score.claim("a part's latest day", days.get(said[0]) == span[1], text, days)
+            continue
+        # Within two months of each other either rule may come first.
+        near = said[0] in days and (days[said[0]] - day).days < 60
+        score.claim(f"rule of a part: {said[0]}", rule in said or near, text, days)
+        slack = datetime.timedelta(days=1)
+        if span and rule in said:
+            score.interval("day on which a part is due", max(span[0], datetime.date.min + slack) - slack, day,
+                           span[1] + slack if span[1] else datetime.date.max)
 
 
 def covers(score, texts, fleet_van, end_km, km_per_day, today):
@@ -386,26 +317,35 @@ def covers(score, texts, fleet_van, end_km, km_per_day, today):
         by_age = add_months(warranty["from"], warranty["years"] * 12)
         by_km = today + datetime.timedelta(days=(warranty["miles"] * MILE - end_km) / km_per_day)
         told = [t for t in texts if t.lower().startswith(f"{warranty['name']} cover")]
+        rule = "age" if by_age < by_km else "distance"
         if not told:
-            score.refused("end of cover", 1, 0)
+            score.refused(f"end of cover: {rule}", 1, 0, warranty["name"])
             continue
-        rule = "by age" if by_age < by_km else "by distance"
-        # Within a month of each other either may come first.
-        score.claim("end of cover", told[0].rstrip(".").endswith(rule) or abs((by_age - by_km).days) < 60, told[0],
-                    (by_age, by_km))
+        said = re.search(r"by (age|distance)", told[0])[1]
+        # Within two months of each other either may come first.
+        score.claim(f"end of cover: {said}", said == rule or abs((by_age - by_km).days) < 60, told[0], (by_age, by_km))
+
+
+def not_known(text):
+    told = re.search(r"; not known of ([\w, ]+?) for these days", text)
+    return re.findall(r"\w+", told[1].replace(" and ", " ")) if told else []
 
 
 def dearest(score, text, costs, told_costs):
-    order = sorted(costs, key=costs.get)
+    known = {van: cost for van, cost in costs.items() if van not in not_known(text)}
+    widths = {van: width_of(told_costs[van]) for van in known}
+    for van, cost in known.items():
+        _, low, high = ranges_in(told_costs[van])[0]
+        score.interval("cost by the mile", low, cost, high)
+    order = sorted(known, key=known.get)
     told = re.match(r"(\w+) was dearest", text, re.I)
     if told:
-        return score.claim("dearest van", told[1].lower() == order[-1], text, costs)
-    score.refused("dearest van", costs[order[-1]] - costs[order[-2]], max(width_of(t) for t in told_costs.values()))
+        return score.claim("dearest van", told[1].lower() == order[-1], text, known)
+    score.refused("dearest van", known[order[-1]] - known[order[-2]], max(widths.values()), text)
 
 
-def dearest_by_energy(score, text, truth, today):
+def dearest_by_energy(score, text, truth, told_energies, begin):
     told = re.search(r"By energy alone (\w+) was dearest( of the \d+)?", text)
-    begin = datetime.datetime.combine(today - datetime.timedelta(days=29), datetime.time(), ZONE)
     costs = {}
     for van, parts in truth.items():
         miles = sum(t["distance_km"] for p in parts for t in p["trips"] if moment(t["start"]) >= begin) / MILE
@@ -413,23 +353,66 @@ def dearest_by_energy(score, text, truth, today):
         # Hazel answers nothing: its notes may or may not tell its energy in these days.
         if miles and (van != "hazel" or (told and not told[2])):
             costs[van] = money / miles
+    for van, cost in costs.items():
+        _, low, high = ranges_in(told_energies[van])[0]
+        score.interval("cost of energy by the mile", low, cost, high)
     order = sorted(costs, key=costs.get)
     if told:
         return score.claim("dearest by energy", told[1].lower() == order[-1], text, costs)
-    score.refused("dearest by energy", costs[order[-1]] - costs[order[-2]], 0.1 * costs[order[-1]])
+    score.refused("dearest by energy", costs[order[-1]] - costs[order[-2]],
+                  max(width_of(told_energies[van]) for van in costs), text)
 
 
-def against_others(score, text, van):
-    told = re.search(r"kWh a mile (more|less) than", text)
+def against_others(score, text, van, same_round):
+    """same_round: kWh a mile of each van that was heard, on the same round in the same weather."""
+    others = [kwh for other, kwh in same_round.items() if other != van]
+    truth = same_round[van] - sum(others) / len(others)
+    kind = f"{'more' if truth > 0 else 'less'} energy than others"
+    told = re.search(r"it takes .+ kWh a mile (more|less) than", text)
     if told:
-        # The bench gives all vans one body; only alder's driver is another.
-        score.claim("energy against others", (told[1] == "more") == (van == "alder"), text, "alder's driver is in a hurry")
+        return score.claim(f"{told[1]} energy than others", (told[1] == "more") == (truth > 0), text, truth)
+    if "differs from the mean" in text:
+        score.refused(kind, abs(truth), width_of(text), text)
 
 
-def true_costs(truth, fleet, notes, today):
-    """A mile of the last 30 days by each van's own papers and the true energy."""
+def keep_or_sell(score, text, van, fleet):
+    """The verdict against the arithmetic with what its owner thinks likely."""
+    told = re.search(r"(keeping|selling) is cheaper \(in", text)
+    blocks = [b for b in fleet["keep"] if van in b.get("vans", [van])]
+    all_of = {key: value for block in blocks for key, value in block.items()}
+    rate, hire = all_of["rate_pct"] / 100, all_of["hire_per_lost_day"]
+    lost_days = all_of["challenger_lost_days_a_year"]
+    price, resale, repairs = all_of["challenger_price"][1], all_of["challenger_resale_by_year"], \
+        all_of["challenger_repairs_by_year"]
+
+    def a_year(years):
+        spent = sum(repairs[k][1] / (1 + rate) ** (k + 1) for k in range(years))
+        back = resale[years - 1][1] / (1 + rate) ** years
+        return (price + spent - back) * rate / (1 - (1 + rate) ** -years) + lost_days[1] * hire
+    other = min(a_year(years) for years in range(1, len(resale) + 1))
+    keep = all_of["resale_now"][1] * (1 + rate) - all_of["resale_next_year"][1] + all_of["repairs_next_year"][1] \
+        + all_of["lost_days_next_year"][1] * hire
+    if told:
+        score.claim(f"{told[1]} is cheaper", (told[1] == "keeping") == (keep < other), text, (keep, other))
+    else:
+        score.refused(f"{'keeping' if keep < other else 'selling'} is cheaper", abs(keep - other), width_of(text), text)
+
+
+def counts_of_data(score, says, parts, end_km):
+    text = says["Distance by month"][0]
+    told = re.match(r"([\d,]+)(?: \(.+?\))? miles by its odometer( \(known to .+?\))?", text)
+    # What it may show by now is no claim of what it shows.
+    if told and not told[2]:
+        score.claim("odometer", abs(number(told[1]) - end_km / MILE) <= 1, text, end_km / MILE)
+    rows = sum(len(p["trips"]) + len(p["sessions"]) for p in parts)
+    said = [number(told) for told in
+            re.findall(r"Of (?:all its|[\d,]+ of its) ([\d,]+) trips? and charges?", " ".join(says["Hours heard each day"]))]
+    score.claim("trips and charges", said == [rows], says["Hours heard each day"], rows)
+
+
+def true_costs(truth, worths, fleet, notes, begin):
+    """A mile of the last 30 days: the true energy, what was paid, and what the van lost of its worth."""
     out = {}
-    begin = datetime.datetime.combine(today - datetime.timedelta(days=29), datetime.time(), ZONE)
     for van, parts in truth.items():
         trips = [t for p in parts for t in p["trips"] if moment(t["start"]) >= begin]
         sessions = [s for p in parts for s in p["sessions"] if moment(s["start"]) >= begin]
@@ -439,9 +422,13 @@ def true_costs(truth, fleet, notes, today):
         for note in mine:
             if note["kind"] == "job" and note["day"] >= begin.date():
                 cost += float(note["v2"]) + fleet["labour_rate"] * float(note["v3"] or 0)
-        worth = sorted((n["day"], float(n["v1"])) for n in mine if n["kind"] == "valuation")
-        if len(worth) > 1:
-            cost += (worth[-2][1] - worth[-1][1]) / (worth[-1][0] - worth[-2][0]).days * 30
+        opinions = sorted((n["day"], float(n["v1"])) for n in mine if n["kind"] == "valuation")
+        if worths[van]:
+            worth, first = worths[van], begin.date() - datetime.date.fromisoformat(worths[van]["paid_on"])
+            at = [worth["paid"] * (1 - worth["lost_a_year"]) ** ((first.days + k) / 365.25) for k in (0, 30)]
+            cost += at[0] - at[1]
+        elif len(opinions) > 1:
+            cost += (opinions[-2][1] - opinions[-1][1]) / (opinions[-1][0] - opinions[-2][0]).days * 30
         if miles:
             out[van] = cost / miles
     return out
@@ -454,20 +441,29 @@ def one_firm(programs, seed, options, score, folder):
         done = subprocess.run([str(c) for c in command], capture_output=True, text=True)
         assert done.returncode == 0, (command, done.stderr[-2000:])
         return done
-    run(programs / "packmile-benchvan", "firm", "--out", cards, "--cards-before", options.cards_before, "--days",
-        options.days, "--seed", seed)
+    year = options.year_every and seed % options.year_every == 0
+    before = max(options.cards_before, CARDS_OF_A_YEAR) if year else options.cards_before
+    run(programs / "packmile-benchvan", "firm", "--out", cards, "--cards-before", before, "--days",
+        options.days, "--seed", seed, *([] if options.demo else ["--contrasts"]))
     packmile = programs / "packmile"
     run(packmile, "new", depot, "--zone", "Europe/London", "--currency", "GBP")
     shutil.copy(cards / "fleet.toml", depot / "fleet.toml")
     run(packmile, "import", *sorted(cards.glob("*.log")), "--depot", depot)
     run(packmile, "note", "--from", cards / "notes.csv", "--depot", depot)
     run(packmile, "report", "--depot", depot, "-o", page)
+    if options.keep:
+        kept = options.keep / str(seed)
+        kept.mkdir(parents=True)
+        for path in (page, *(cards / name for name in ("truth.json", "fleet.toml", "notes.csv"))):
+            shutil.copy(path, kept)
     read_one(page.read_text(), cards, score)
 
 
 def read_one(text, cards, score):
     page = Reader(text)
-    truth = {v["van"]: v["parts"] for v in json.loads((cards / "truth.json").read_text())["vans"]}
+    vans = {v["van"]: v for v in json.loads((cards / "truth.json").read_text())["vans"]}
+    truth = {van: v["parts"] for van, v in vans.items()}
+    same_round = {van: v["same_round_kwh_per_mile"] for van, v in vans.items() if van != "hazel"}
     fleet = tomllib.loads((cards / "fleet.toml").read_text())
     notes = []
     for note in csv.DictReader(open(cards / "notes.csv")):
@@ -476,8 +472,10 @@ def read_one(text, cards, score):
     notes.sort(key=lambda n: n["date"])
     today = max(n["day"] for n in notes)
     assert set(page.vans) == set(truth)
-    dearest(score, page.fleet, true_costs(truth, fleet, notes, today), page.costs)
-    dearest_by_energy(score, page.fleet, truth, today)
+    begin = datetime.datetime.combine(today - datetime.timedelta(days=29), datetime.time(), ZONE)
+    worths = {van: v.get("worth") for van, v in vans.items()}
+    dearest(score, page.fleet, true_costs(truth, worths, fleet, notes, begin), page.costs)
+    dearest_by_energy(score, page.fleet, truth, page.energies, begin)
     for van, parts in truth.items():
         says = page.vans[van]
         fleet_van = next(v for v in fleet["van"] if v["name"] == van)
@@ -487,8 +485,10 @@ def read_one(text, cards, score):
         end_km = parts[-1]["throughput"]["odometer_km"]
         span = (moment(trips[-1]["end"]) - moment(trips[0]["start"])).total_seconds() / 86400
         km_per_day = sum(t["distance_km"] for t in trips) / span
-        dues = true_dues(van, fleet, mine, end_km, km_per_day, today, fleet_van)
+        dues = true_dues(van, fleet, mine, vans[van]["wear"], end_km, km_per_day, today, fleet_van)
         due_first(score, says["Parts and when they are due"][0], dues, today)
+        rules_of_parts(score, says["Due, in order of days"], dues, today)
+        keep_or_sell(score, says["Cost and worth"][1], van, fleet)
         covers(score, says["Due, in order of days"], fleet_van, end_km, km_per_day, today)
         if van == "hazel":  # its port answers nothing
             for heading in ("Energy by month", "Energy against temperature", "Through the pack"):
@@ -496,14 +496,18 @@ def read_one(text, cards, score):
             continue
         months_of_energy(score, says["Energy by month"][0], trips)
         bands_of_energy(score, says["Energy against temperature"][0], trips)
-        against_others(score, says["Energy against temperature"][1], van)
+        # A brisk driver is faster on the same roads: what such a van would take at the others'
+        # mean speed, as the sentence has it, no truth of the bench tells.
+        if vans[van]["haste"] == 1:
+            against_others(score, says["Energy against temperature"][1], van, same_round)
         places(score, says["Charges by month and place"][0], sessions)
         hours(score, says["When charges begin"][0], sessions)
         prices(score, says["What a kWh cost"][0], sessions)
         fade(score, says["What the pack holds"][0], parts)
-        expectation(score, says["What the pack holds"][0], parts, fleet_van, end_km)
+        expectation(score, says["What the pack holds"][0], parts, fleet_van)
         through(score, says["Through the pack"][0], parts)
         round_in_winter(score, " ".join(says["Cost and worth"]), trips, parts)
+        counts_of_data(score, says, parts, end_km)
         heard(score, says["Hours heard each day"][0], trips, sessions, today)
 
 
@@ -514,18 +518,24 @@ def main():
     options.add_argument("--first", type=int, default=1)
     options.add_argument("--cards-before", type=int, default=2)
     options.add_argument("--days", type=int, default=10)
-    options.add_argument("--read", nargs=2, metavar=("PAGE", "CARDS"), help="one page that is there already")
+    options.add_argument("--year-every", type=int, default=5,
+                         help="seeds that this divides have a year of cards: no pack is seen to fade in less; 0: none")
+    options.add_argument("--demo", action="store_true", help="the demo's own five stories, whatever the seed")
+    options.add_argument("--keep", type=pathlib.Path, metavar="DIR", help="page, truth and papers of each seed")
+    options.add_argument("--read", type=pathlib.Path, metavar="DIR", help="read what --keep kept, make nothing")
     options = options.parse_args()
     os.environ["TZ"] = "Asia/Tokyo"
-    score = Score()
+    score = Score(KINDS)
+    seeds = range(options.first, options.first + options.seeds)
     if options.read:
-        read_one(pathlib.Path(options.read[0]).read_text(), pathlib.Path(options.read[1]), score)
+        for seed in seeds:
+            read_one((options.read / str(seed) / "report.html").read_text(), options.read / str(seed), score)
     else:
-        for seed in range(options.first, options.first + options.seeds):
+        for seed in seeds:
             with tempfile.TemporaryDirectory(prefix="packmile-check-") as folder:
                 one_firm(options.programs.resolve(), seed, options, score, pathlib.Path(folder))
             print(f"seed {seed}: done", file=sys.stderr)
-    sys.exit(0 if score.show() else 1)
+    sys.exit(0 if score.show(every_kind=options.seeds >= SEEDS_FOR_EVERY_KIND) else 1)
 
 
 if __name__ == "__main__":

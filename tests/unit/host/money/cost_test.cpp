@@ -2,6 +2,8 @@
 
 #include <doctest/doctest.h>
 
+#include <cmath>
+
 #include <random>
 
 #include "unit/host/money/cost_van.hpp"
@@ -188,6 +190,28 @@ TEST_CASE("depreciation goes in a straight line between two values") {
   CHECK_FALSE(depreciation(values, london(), at("2023-02-01"), at("2023-03-01")).figure);
   CHECK_FALSE(
       depreciation({values.data(), 1}, london(), at("2025-02-01"), at("2025-03-01")).figure);
+}
+
+// IAS 16, 62, from memory: straight line, diminishing balance. By the second, what halves the worth
+// in 731 days takes 1 - 0.5^(30/731) = 2.805 % of it in 30: 30,000 -> 841.5, and of the
+// last 30 days' 15,435.5 -> 435.5; the straight line says 615.6 of either.
+TEST_CASE("depreciation holds the loss by a share of each year, too") {
+  const std::vector<ValuePoint> values{{at("2024-01-01"), 30000, 0, false},
+                                       {at("2026-01-01"), 15000, 0, false}};
+  const MaybeFigure first = depreciation(values, london(), at("2024-01-01"), at("2024-01-31"));
+  const MaybeFigure last = depreciation(values, london(), at("2025-12-02"), at("2026-01-01"));
+  CHECK(first.figure->value == Approx(15000.0 / 731 * 30));
+  CHECK(first.figure->low == Approx(15000.0 / 731 * 30));
+  CHECK(first.figure->high == Approx(30000 * (1 - std::pow(0.5, 30.0 / 731))));
+  CHECK(last.figure->value == Approx(15000.0 / 731 * 30));
+  CHECK(last.figure->low == Approx(15000 * (std::pow(0.5, -30.0 / 731) - 1)));
+  CHECK(last.figure->high == Approx(15000.0 / 731 * 30));
+  // Behind the last point on the same curve; where nothing is left there is none.
+  const MaybeFigure behind = depreciation(values, london(), at("2026-01-01"), at("2026-01-31"));
+  CHECK(behind.figure->low == Approx(15000 * (1 - std::pow(0.5, 30.0 / 731))));
+  const std::vector<ValuePoint> to_nothing{values[0], {at("2026-01-01"), 0, 0, true}};
+  CHECK(depreciation(to_nothing, london(), at("2025-06-01"), at("2025-07-01")).figure->low ==
+        Approx(30000.0 / 731 * 30));
 }
 
 TEST_CASE("standing and charger losses are named in money") {

@@ -119,11 +119,84 @@ TEST_CASE("due words: which part is first may be open") {
     return first_due_sentence(
         due_items(due_van({due_row("brake fluid", "", PartRule::age, second),
                            due_row("cabin filter", "", PartRule::distance, march)})),
-        kDueWords);
+        {}, kDueWords);
   };
   CHECK(told(april) == "Due first: cabin filter (between 1 March and 20 March, by distance).");
   CHECK(told(wide) ==
         "What is due first is open: cabin filter (between 1 March and 20 March, by distance), or "
         "brake fluid (from 15 March on).");
-  CHECK(first_due_sentence({}, kDueWords).empty());
+  CHECK(first_due_sentence({}, {}, kDueWords).empty());
+}
+
+// No source: a rule whose day is not known may end a part before the rule that is known.
+// The page said "on 26 November, by age" of a filter that its distance ended in July.
+TEST_CASE("due words: a rule of which no day is known may come first") {
+  const DueDates may{due_day(2026, 5, 15), due_day(2026, 5, 15), due_day(2026, 5, 15)};
+  const DueDates november{due_day(2026, 11, 26), due_day(2026, 11, 26), due_day(2026, 11, 26)};
+  const DueDates past{due_day(2026, 1, 10), due_day(2026, 1, 10), due_day(2026, 1, 10)};
+  UpkeepRow distance;
+  distance.part = "cabin filter";
+  distance.state.rule = PartRule::distance;
+  distance.state.limit = 24140;
+  distance.decided_by = PartRule::age;
+  distance.perhaps = "distance may come first, it is not known: no odometer reading";
+  const auto filter = [&](const DueDates& by_age) {
+    UpkeepRow age = due_row("cabin filter", "", PartRule::age, by_age);
+    age.perhaps = distance.perhaps;
+    return age;
+  };
+  const VanUpkeep van =
+      due_van({due_row("brake fluid", "", PartRule::age, may), distance, filter(november)});
+  const auto items = due_items(van);
+  REQUIRE(items.size() == 2);
+  CHECK(due_sentence(items[1], kDueWords) ==
+        "cabin filter of Rowan: on 26 November at the latest, by age; by distance it is not known");
+  CHECK(first_due_sentence(items, undated_parts(van), kDueWords) ==
+        "Due first of what is known: brake fluid (on 15 May, by age); not known of cabin filter.");
+  // Where what is first is open, the same.
+  const DueDates wide{due_day(2026, 4, 10), due_day(2026, 4, 1), due_day(2026, 6, 20)};
+  const VanUpkeep open =
+      due_van({due_row("brake fluid", "", PartRule::age, may),
+               due_row("gear oil", "", PartRule::distance, wide), distance, filter(november)});
+  CHECK(first_due_sentence(due_items(open), {"rear tyres"}, kDueWords) ==
+        "What is due first is open: gear oil (between 1 April and 20 June, by distance), or brake "
+        "fluid (on 15 May); not known of rear tyres and cabin filter.");
+  // What is over is due, whatever else may be.
+  const auto over = due_items(due_van({distance, filter(past)}));
+  CHECK(due_sentence(over[0], kDueWords) == "cabin filter of Rowan: since 10 January, by age");
+  CHECK(first_due_sentence(over, {"gear oil"}, kDueWords) ==
+        "Due first: cabin filter (since 10 January, by age).");
+}
+
+// No source: the earliest of two rules ends a part, so the last day is that of the first.
+TEST_CASE("due words: two rules whose days overlap are both told") {
+  const DueDates wide{due_day(2026, 6, 1), due_day(2026, 4, 1), due_day(2026, 9, 1)};
+  const DueDates july{due_day(2026, 7, 1), due_day(2026, 7, 1), due_day(2026, 7, 1)};
+  UpkeepRow distance = due_row("cabin filter", "", PartRule::distance, wide);
+  UpkeepRow age = due_row("cabin filter", "", PartRule::age, july, false);
+  distance.state.limit = 24140;
+  age.state.limit = 1;
+  age.decided_by = PartRule::distance;
+  distance.perhaps = age.perhaps = "age may come first";
+  const auto items = due_items(due_van({distance, age}));
+  REQUIRE(items.size() == 1);
+  CHECK(due_sentence(items[0], kDueWords) ==
+        "cabin filter of Rowan: between 1 April and 1 July, by distance or by age");
+}
+
+// No source: a part with a limit and no day at all is named, the two tyres of an axle once.
+TEST_CASE("due words: parts of which no day is known") {
+  UpkeepRow left;
+  left.part = "tyre";
+  left.position = "fl";
+  left.state.rule = PartRule::measured;
+  left.state.limit = 3;
+  UpkeepRow right = left, far = left, none = left;
+  right.position = "fr";
+  far.position = "rl";
+  far.state.never = true;
+  none.position = "rr";
+  none.state.limit.reset();
+  const std::vector<std::string> names{"front tyres"};
+  CHECK(undated_parts(due_van({left, right, far, none})) == names);
 }
