@@ -7,8 +7,8 @@
 //           and what came back are each such a sum, of the words above zero and of those
 //           below: on average over the moments of asking neither loses anything, and
 //           their difference is the net. Split where the straight line between two words
-//           crosses zero instead, both lose at each crossing: of regeneration 1.5 % at
-//           2 Hz and 4.7 % at 1 Hz on measured drives (tests/benchmarks/lobes.py). Words
+//           crosses zero instead, both lose at each crossing: of regeneration 1.4 % at
+//           2 Hz and 4.6 % at 1 Hz on measured drives (tests/benchmarks/lobes.py). Words
 //           are multiplied as integers, so the four variants of one drive (coding, sign)
 //           give the same bits.
 // Gap       a step longer than 2.5 poll periods adds nothing and is handed out.
