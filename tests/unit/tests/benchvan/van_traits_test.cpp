@@ -109,6 +109,42 @@ TEST_CASE("sensors: offset, gain and a voltage that comes later") {
   CHECK(track.column(Quantity::soc_pct)[3600] == 50);  // true, as it was
 }
 
+TEST_CASE("sensors: the offset moves with warmth, within its spread") {
+  VanTraits traits = draw_traits({}, 1);
+  traits.offset_a = 0.4;
+  traits.offset_wander_a = 0.07;
+  traits.offset_wander_phase = 0.25;
+  double sum_a = 0;
+  constexpr int kMoments = 34;
+  for (int moment = 0; moment < kMoments; ++moment) {
+    Sensors sensors(traits, 1, 50, 1000);
+    Track track = hour(20);
+    sensors.show(track, moment * kOffsetWanderDays / kMoments, 20);
+    const double shown_a = track.column(Quantity::pack_a)[100];
+    // At its greatest first, and nowhere more.
+    if (moment == 0) CHECK(shown_a == doctest::Approx(20.47));
+    CHECK(std::abs(shown_a - 20.4) < 0.0701);
+    sum_a += shown_a;
+  }
+  CHECK(sum_a / kMoments == doctest::Approx(20.4).epsilon(1e-6));
+}
+
+TEST_CASE("sensors: at rest a controller is wrong by its table and its scatter, a point in all") {
+  double squares = 0;
+  constexpr int kVans = 300;
+  constexpr int kRests = 12;
+  for (std::uint64_t seed = 1; seed <= kVans; ++seed) {
+    const VanTraits traits = draw_traits(with({kDrawn}), seed);
+    Sensors sensors(traits, seed, 50, 1000);
+    for (int rest = 0; rest < kRests; ++rest) sensors.rest(3 * 3600, 50);
+    Track track = hour(0);
+    sensors.show(track, 0, 20);
+    squares += std::pow(track.column(Quantity::soc_pct)[0] - 50, 2);
+  }
+  // The sd of an sd of 300 draws is 4 %; the answer's step adds to it.
+  CHECK(std::sqrt(squares / kVans) == doctest::Approx(1).epsilon(0.15));
+}
+
 TEST_CASE("sensors: the controller counts over the Ah that it believes in") {
   VanTraits traits = draw_traits({}, 1);
   traits.mechanisms.controller = true;
@@ -177,8 +213,9 @@ TEST_CASE("pack model: balance fills no cell, the slow resistance relaxes, capac
 TEST_CASE("month plan: the truth is what happened, the track what the sensors make of it") {
   const std::uint64_t seed = 21;
   MESSAGE("seed ", seed);
-  const VanTraits traits = draw_traits(with({kDrawn}), seed);
+  VanTraits traits = draw_traits(with({kDrawn}), seed);
   REQUIRE(std::fabs(traits.offset_a) > 0.02);
+  traits.offset_wander_a = 0;
   MonthPlan plan({.name = "alder",
                   .vin = "0PMLVAN18T0000100",
                   .odometer_km = 1000,
