@@ -107,8 +107,10 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   const std::int32_t turn = reading->sign == CurrentSign::discharge_negative ? -1 : 1;
   const double offset_tenths = reading->offset ? reading->offset->a / kAmpPerCode : 0;
   const auto shift = static_cast<std::int32_t>(std::lround(offset_tenths));
-  const double offset_left_a = (offset_tenths - shift) * kAmpPerCode;
-  const double offset_u_a = reading->offset ? std::hypot(reading->offset->u_a, kOffsetWanderU) : -1;
+  const OffsetLeft left{
+      .a = (offset_tenths - shift) * kAmpPerCode,
+      .u_a = reading->offset ? std::hypot(reading->offset->u_a, kOffsetWanderU) : -1,
+      .wander_a = reading->offset_wander_a};
   for (std::size_t i = 0; i < n; ++i) {
     const std::int32_t tenths =
         turn * static_cast<std::int16_t>(static_cast<std::uint16_t>(pack.a_raw[i] ^ flip));
@@ -118,9 +120,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
     power_raw_[i] = kept * static_cast<std::int32_t>(pack.v_raw[i]);
   }
   if (impossible == 0) {
-    return {pack.time_ms,  power_raw_,    tenths_a_,     pack.v_raw, pack.period_ms,
-            pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->offset_wander_a,
-            reading->gain};
+    return {pack.time_ms,  power_raw_,    tenths_a_, pack.v_raw,   pack.period_ms,
+            pack.a_step_a, pack.v_step_v, left,      reading->gain};
   }
   time_ms_.clear();
   v_raw_.clear();
@@ -137,9 +138,8 @@ PackRows PackDecoder::decode(const PackSeries& pack, const PackReading* reading)
   }
   tenths_a_.resize(kept);
   power_raw_.resize(kept);
-  return {time_ms_,      power_raw_,    tenths_a_,     v_raw_,     period_ms_,
-          pack.a_step_a, pack.v_step_v, offset_left_a, offset_u_a, reading->offset_wander_a,
-          reading->gain};
+  return {time_ms_,      power_raw_,    tenths_a_, v_raw_,       period_ms_,
+          pack.a_step_a, pack.v_step_v, left,      reading->gain};
 }
 
 double longest_step_ms(std::uint32_t period_ms, std::uint32_t next_period_ms, double gap_periods) {
@@ -170,9 +170,7 @@ void PowerIntegral::add(const PackRows& rows, std::size_t from, std::size_t to, 
   if (to >= rows.size() || from >= to) return;
   a_step_a_ = std::max(a_step_a_, rows.a_step_a);
   v_step_v_ = std::max(v_step_v_, rows.v_step_v);
-  offset_left_a_ = rows.offset_left_a;
-  offset_u_a_ = rows.offset_u_a;
-  offset_wander_a_ = rows.offset_wander_a;
+  offset_ = rows.offset;
   gain_ = rows.gain;
   const std::int64_t* time_ms = rows.time_ms.data();
   const std::uint32_t* periods = rows.period_ms.data();
@@ -335,9 +333,7 @@ void PowerIntegral::add_held_sampling(const PackRows& rows, std::size_t from, st
 PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
   // Of one van's neighbouring rows: where both have an offset it is the same.
   if (pairs_ == 0) {
-    offset_left_a_ = other.offset_left_a_;
-    offset_u_a_ = other.offset_u_a_;
-    offset_wander_a_ = other.offset_wander_a_;
+    offset_ = other.offset_;
     gain_ = other.gain_;
   }
   power_ += other.power_;
@@ -361,17 +357,16 @@ PowerIntegral& PowerIntegral::operator+=(const PowerIntegral& other) {
 // What is left of an offset moves a lobe by its own time. A lobe is never below
 // nothing: what is taken from it there is the other's.
 double PowerIntegral::discharge_kwh() const {
-  const double lobe =
-      power_.positive_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.giving);
-  return energy_gain() * (offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_words_kwh()}));
+  const double lobe = power_.positive_raw() * kKwhPerRaw - offset_.a * kwh_per_a(volt_time_.giving);
+  return energy_gain() * (offset_.a == 0 ? lobe : std::max({lobe, 0.0, net_words_kwh()}));
 }
 
 double PowerIntegral::discharge_ah() const {
   const double giving = volt_time_.all > 0 ? static_cast<double>(volt_time_.giving) /
                                                  static_cast<double>(volt_time_.all)
                                            : 0;
-  const double lobe = current_.positive_raw() * kAhPerRaw - offset_left_a_ * hours() * giving;
-  return charge_gain() * (offset_left_a_ == 0 ? lobe : std::max({lobe, 0.0, net_words_ah()}));
+  const double lobe = current_.positive_raw() * kAhPerRaw - offset_.a * hours() * giving;
+  return charge_gain() * (offset_.a == 0 ? lobe : std::max({lobe, 0.0, net_words_ah()}));
 }
 
 double PowerIntegral::mean_v() const {
@@ -400,7 +395,7 @@ double PowerIntegral::words_u_kwh(double share) const {
 Figure PowerIntegral::net_figure_kwh(const EnergyRules& rules) const {
   const double u_random = std::hypot(net_.u_kwh(pairs_ + 1), words_u_kwh(1));
   const double gain = energy_gain_u(rules) * net_kwh();
-  const double offset = offset_u(rules) * kwh_per_a(volt_time_.all);
+  const double offset = offset_.u_or(rules) * kwh_per_a(volt_time_.all);
   const double still = still_u_a() * kwh_per_a(volt_time_.still_giving + volt_time_.still_taking);
   const double volts = volt_step_u_kwh(discharge_ah() + charge_ah());
   return figure_of(net_kwh(), u_random, std::hypot(std::hypot(gain, offset, still), volts));
@@ -416,7 +411,7 @@ Figure PowerIntegral::lobe_kwh(double value, const Curvature& curvature, bool gi
   const double words = std::hypot(still_u_a() * kwh_per_a(still),
                                   volt_step_u_kwh(giving ? discharge_ah() : charge_ah()));
   return figure_of(value, std::hypot(curvature.u_kwh(pairs_ + 1), words_u_kwh(share)),
-                   std::hypot(gain, offset_u(rules) * kwh_per_a(volt_time), words));
+                   std::hypot(gain, offset_.u_or(rules) * kwh_per_a(volt_time), words));
 }
 
 Figure PowerIntegral::discharge_figure_kwh(const EnergyRules& rules) const {
@@ -436,7 +431,7 @@ Figure PowerIntegral::lobe_ah(double value_ah, const Figure& kwh, bool giving,
   const double per_volt = 1e3 / v;
   const std::int64_t volt_time = giving ? volt_time_.giving : volt_time_.all - volt_time_.giving;
   const std::int64_t still = giving ? volt_time_.still_giving : volt_time_.still_taking;
-  const double offset = offset_u(rules) * kwh_per_a(volt_time) * per_volt;
+  const double offset = offset_.u_or(rules) * kwh_per_a(volt_time) * per_volt;
   const double words = still_u_a() * kwh_per_a(still) * per_volt;
   return figure_of(value_ah, kwh.scatter / kZ95 * per_volt,
                    std::hypot(charge_gain_u(rules) * value_ah, offset, words));

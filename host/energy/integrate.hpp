@@ -36,6 +36,17 @@
 
 namespace packmile {
 
+// What the columns still have in them of the sensor's offset, positive = discharge.
+struct OffsetLeft {
+  double a = 0;         // of one that is known: it is taken out in whole tenths of an ampere
+  double u_a = -1;      // 1 sd; below 0: none is known
+  double wander_a = 0;  // as PackReading::offset_wander_a
+
+  [[nodiscard]] double u_or(const EnergyRules& rules) const {
+    return u_a >= 0 ? u_a : std::hypot(rules.offset_u_a, wander_a);
+  }
+};
+
 // Columns of equal length in time order.
 struct PackRows {
   std::span<const std::int64_t> time_ms;
@@ -46,19 +57,11 @@ struct PackRows {
   // Steps of the words as the van rounds them (PackSeries).
   double a_step_a = kAmpPerCode;
   double v_step_v = kVoltPerCode;
-  // The sensor's offset is taken out of the columns in whole tenths of an ampere;
-  // what is left of it, positive = discharge, and 1 sd; below 0: no offset is
-  // known, EnergyRules has what to take.
-  double offset_left_a = 0;
-  double offset_u_a = -1;
-  double offset_wander_a = 0;  // as PackReading::offset_wander_a
+  OffsetLeft offset{};
   // What is at the pack for each unit of the words; absent: not known, it is taken as
   // 1 and EnergyRules has what it may be off by. The columns are as the words are.
   std::optional<SensorGain> gain{};
 
-  [[nodiscard]] double offset_u_or(const EnergyRules& rules) const {
-    return offset_u_a >= 0 ? offset_u_a : std::hypot(rules.offset_u_a, offset_wander_a);
-  }
   [[nodiscard]] std::size_t size() const { return time_ms.size(); }
   // With the gain, where that is known.
   [[nodiscard]] double power_kw(std::size_t row) const {
@@ -163,10 +166,10 @@ class PowerIntegral {
   void find_still(const PackRows& rows, std::size_t from, std::size_t to);
   // Without the gain.
   [[nodiscard]] double net_words_kwh() const {
-    return power_.net_raw() * kKwhPerRaw - offset_left_a_ * kwh_per_a(volt_time_.all);
+    return power_.net_raw() * kKwhPerRaw - offset_.a * kwh_per_a(volt_time_.all);
   }
   [[nodiscard]] double net_words_ah() const {
-    return current_.net_raw() * kAhPerRaw - offset_left_a_ * hours();
+    return current_.net_raw() * kAhPerRaw - offset_.a * hours();
   }
   [[nodiscard]] double energy_gain() const { return gain_ ? gain_->energy : 1; }
   [[nodiscard]] double charge_gain() const { return gain_ ? gain_->charge : 1; }
@@ -180,9 +183,6 @@ class PowerIntegral {
   }
   // 1 sd, A, of a current that keeps its step; kWh of a coarse voltage's step.
   [[nodiscard]] double hours() const { return static_cast<double>(covered_ms_) / 3.6e6; }
-  [[nodiscard]] double offset_u(const EnergyRules& rules) const {
-    return offset_u_a_ >= 0 ? offset_u_a_ : std::hypot(rules.offset_u_a, offset_wander_a_);
-  }
   [[nodiscard]] double still_u_a() const;
   [[nodiscard]] double volt_step_u_kwh(double ah) const;
   [[nodiscard]] double words_u_kwh(double share) const;
@@ -203,9 +203,7 @@ class PowerIntegral {
   std::size_t late_ = 0;
   double a_step_a_ = kAmpPerCode;
   double v_step_v_ = kVoltPerCode;
-  double offset_left_a_ = 0;
-  double offset_u_a_ = -1;
-  double offset_wander_a_ = 0;
+  OffsetLeft offset_;
   std::optional<SensorGain> gain_;
   std::vector<std::int64_t> held_time_ms_;
   std::vector<std::int32_t> held_power_;

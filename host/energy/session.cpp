@@ -217,7 +217,7 @@ SessionWork sum_session(const SegmentInput& input, const Segment& segment) {
     const double gain = input.rows.energy_gain_u_or(input.rules);
     work.peak_kw =
         figure_of(peak->kw, 0,
-                  std::hypot(gain * peak->kw, input.rows.offset_u_or(input.rules) * peak->v / 1e3));
+                  std::hypot(gain * peak->kw, input.rows.offset.u_or(input.rules) * peak->v / 1e3));
   }
   if (const auto strong = greatest_mean(input.rows, segment, kStrongMs, gap_periods)) {
     work.strong_kw = strong->kw;

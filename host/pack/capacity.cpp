@@ -382,14 +382,13 @@ void Combination::add_rests() {
   const double u_ah = fit->u_slope * fit->factor_95() / kZ95 * shared_rests_widening(pairs);
   // Between rests, too, the count goes by that scale.
   const ScaleMove* move = largest_move(moves_, found_.last_segment, last);
-  const double gain_u = gain_u_of(found_.last_segment);
   row.ah = MaybeFigure::known(
       capacity_figure(fit->slope, u_ah, hours_per_share,
-                      {move != nullptr ? move->scale_u(gain_u) : gain_u, offset.u_a}));
+                      systematic_of(found_.last_segment, move ? move->scale_u(0) : 0)));
   row.reason =
       "charge between long rests per 100 points: free of what the controller does while "
       "charging";
-  if (move != nullptr) row.reason += "; " + text_of(*move);
+  if (move) row.reason += "; " + text_of(*move);
   found_.rest_ah = *row.ah.figure;
   found_.rows.push_back(std::move(row));
 }

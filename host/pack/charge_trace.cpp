@@ -30,7 +30,7 @@ TemperatureStratum stratum_of(std::optional<double> ambient_c) {
 
 double removed_offset_a(const PackReading* reading, const PackRows& rows) {
   if (reading == nullptr || !reading->offset) return 0;
-  return reading->offset->a - rows.offset_left_a;
+  return reading->offset->a - rows.offset.a;
 }
 
 void ChargeTrace::push(std::int64_t t_ms, double charging_a, double volt, bool gap) {

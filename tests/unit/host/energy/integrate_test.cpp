@@ -202,6 +202,39 @@ TEST_CASE("integrate: offset and gain make the systematic part") {
         doctest::Approx(0.0171).scale(0).epsilon(0.01));
 }
 
+TEST_CASE("integrate: an offset of days is less sure in one hour, one that wanders in any") {
+  Episode episode;
+  for (int i = 0; i <= 3600; ++i) add_pack_row(episode, i * 1000, 400, 20, 1000);
+  PackReading reading;
+  reading.verdict = CurrentVerdict::agreed;
+  reading.coding = CurrentCoding::twos_complement;
+  reading.sign = CurrentSign::discharge_positive;
+  const auto u_ah = [&] {
+    PackDecoder decoder;
+    const PackRows rows = decoder.decode(episode.pack, &reading);
+    PowerIntegral first, second;
+    first.add(rows, 0, 1800, kGapPeriods, nullptr);
+    second.add(rows, 1800, 3600, kGapPeriods, nullptr);
+    PowerIntegral integral;
+    integral += first;
+    integral += second;
+    EnergyRules offset_alone;
+    offset_alone.current_gain_u = offset_alone.voltage_gain_u = 0;
+    const Figure ah = integral.discharge_figure_ah(offset_alone);
+    const double half = (ah.high - ah.low) / 2;
+    return std::sqrt(half * half - ah.scatter * ah.scatter) / kZ95;
+  };
+  // An hour at the 0.3 A that are taken, and what rounding a still current may do besides.
+  const double taken = u_ah();
+  CHECK(taken == doctest::Approx(0.3).epsilon(0.02));
+  reading.offset_wander_a = 0.2;
+  CHECK(u_ah() * u_ah() - taken * taken == doctest::Approx(0.2 * 0.2).epsilon(1e-6));
+  reading.offset_wander_a = 0;
+  reading.offset = SensorOffset{0, 0.02};
+  CHECK(taken * taken - u_ah() * u_ah() ==
+        doctest::Approx(0.3 * 0.3 - 0.02 * 0.02 - kOffsetWanderU * kOffsetWanderU).epsilon(1e-6));
+}
+
 TEST_CASE(
     "integrate: a gain that is told is out of energy and charge, its own width for the usual") {
   Episode episode;

@@ -168,6 +168,27 @@ TEST_CASE("offset: one that wanders by more than it is worth is not taken out, a
   CHECK_FALSE(reading.offset.has_value());
 }
 
+// A rest voltage that creeps leaves no two rests alike. 0.2 A of swing, 0.14 A root mean
+// square.
+TEST_CASE("offset: what differs from charge to charge is told where the offset is not") {
+  const auto reading_of = [](double swing_a) {
+    Van van;
+    van.volt_creeps_v = 3;
+    for (int d = 0; d < 9; ++d) {
+      van.offset_a = 0.4 + swing_a * std::sin(2 * 3.14159265 * d / 9);
+      van.day(20);
+    }
+    return van.read();
+  };
+  const PackReading still = reading_of(0), swinging = reading_of(0.2);
+  CAPTURE(offset_row(swinging).evidence);
+  REQUIRE_FALSE(swinging.offset.has_value());
+  REQUIRE_FALSE(still.offset.has_value());
+  CHECK(still.offset_wander_a == 0);
+  CHECK(swinging.offset_wander_a > 0.11);
+  CHECK(swinging.offset_wander_a < 0.22);
+}
+
 TEST_CASE("offset: one that wanders a little is told less surely") {
   const auto offset_of = [](double swing_a) {
     Van van;
