@@ -21,7 +21,7 @@ struct Papers {
   int lost_days;
 };
 
-constexpr std::array<Papers, 5> kPapers{{
+constexpr std::array<Papers, kFirmVans> kPapers{{
     {"alder",
      "2024-05-14",
      {"2024-05-14", 27400, 18},
@@ -151,7 +151,7 @@ const Papers& papers_of(std::string_view van) {
 
 const FirmPurchase& firm_purchase(std::string_view van) { return papers_of(van).purchase; }
 
-std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans) {
+std::string firm_fleet_toml(const std::array<FirmVan, kFirmVans>& vans) {
   std::string out = "zone = \"Europe/London\"\ncurrency = \"GBP\"\nlabour_rate = 34\n";
   for (const FirmVan& van : vans) {
     out += fmt::format(

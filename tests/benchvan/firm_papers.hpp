@@ -3,10 +3,13 @@
 // Source  all of it is invented: prices, limits, places, promises.
 #pragma once
 #include <array>
+#include <cstddef>
 #include <string>
 #include <string_view>
 
 namespace packmile::benchvan {
+
+inline constexpr std::size_t kFirmVans = 5;
 
 struct FirmVan {
   std::string name;
@@ -24,6 +27,6 @@ struct FirmPurchase {
 // Throws BenchError: no such van.
 [[nodiscard]] const FirmPurchase& firm_purchase(std::string_view van);
 
-[[nodiscard]] std::string firm_fleet_toml(const std::array<FirmVan, 5>& vans);
+[[nodiscard]] std::string firm_fleet_toml(const std::array<FirmVan, kFirmVans>& vans);
 
 }  // namespace packmile::benchvan

@@ -19,38 +19,6 @@ constexpr double kDaysOfYear = 365.25;
 // What a van of the firm drives on one card, about.
 constexpr double kKmOfCard = 2650;
 
-std::vector<Errand> errands_of_demo(std::string_view van) {
-  if (van == "alder")
-    return {{600, "fluid,brake fluid,,,"},    {330, "job,cabin filter,17.40,0.3,"},
-            {600, "fluid,gear oil,,,"},       {336, "valuation,20300,,,"},
-            {150, "job,inspection,168,1.5,"}, {40, "job,cabin filter,17.40,0.3,"},
-            {1, "valuation,17200,,,"}};
-  if (van == "aspen")
-    return {{700, "fluid,brake fluid,,,"},    {250, "job,cabin filter,17.40,0.3,"},
-            {400, "fluid,gear oil,,,"},       {336, "valuation,15100,,,"},
-            {190, "job,inspection,168,1.5,"}, {60, "job,cabin filter,17.40,0.3,"},
-            {1, "valuation,11800,,,"}};
-  if (van == "hazel")
-    return {{500, "fluid,brake fluid,,,"},    {300, "job,cabin filter,17.40,0.3,"},
-            {700, "fluid,gear oil,,,"},       {336, "valuation,15600,,,"},
-            {120, "job,inspection,168,1.5,"}, {1, "valuation,12900,,,"}};
-  if (van == "rowan")
-    return {{420, "fluid,brake fluid,,,"},
-            {320, "job,cabin filter,17.40,0.3,"},
-            {500, "fluid,gear oil,,,"},
-            {336, "valuation,12400,,,"},
-            {210, "off_road,3,234,,contactor would not close"},
-            {207, "job,contactor,612,4,"},
-            {90, "job,inspection,168,1.5,"},
-            {1, "valuation,8600,,,"}};
-  if (van == "willow")
-    return {{680, "fluid,brake fluid,,,"},    {310, "job,cabin filter,17.40,0.3,"},
-            {680, "fluid,gear oil,,,"},       {336, "valuation,19500,,,"},
-            {170, "job,inspection,168,1.5,"}, {30, "fluid,brake fluid,,,"},
-            {1, "valuation,16400,,,"}};
-  throw BenchError(fmt::format("the firm has no van '{}'", van));
-}
-
 // Days from the purchase to the last month's begin.
 int days_owned(const FirmPurchase& purchase) {
   using namespace std::chrono;
@@ -118,26 +86,68 @@ Errand repair(int days_ago, double sum, Generator& generator) {
 }  // namespace
 
 std::array<Story, kFirmVans> stories_of_demo() {
-  std::array<Story, kFirmVans> stories{{
+  return {{
       {.name = "alder",
        .odometer_km = 21300,
        .briskness = 1.8,
        .haste = 1.22,
        .customers = 0.8,
-       .wear_mm = {1.9, 1.1}},
-      {.name = "aspen", .odometer_km = 61400, .wear_mm = {1.2, 0.85}, .tread_mm = {8.0, 7.4}},
-      {.name = "hazel", .odometer_km = 44120, .dc_share = 0.05, .silent = true},
-      {.name = "rowan", .odometer_km = 70250, .fade_pct_per_year = 8.0, .pack_ah = 149},
-      {.name = "willow", .odometer_km = 30480, .dc_share = 0.5, .dc_night_share = 0.3},
+       .wear_mm = {1.9, 1.1},
+       .errands = {{600, "fluid,brake fluid,,,"},
+                   {330, "job,cabin filter,17.40,0.3,"},
+                   {600, "fluid,gear oil,,,"},
+                   {336, "valuation,20300,,,"},
+                   {150, "job,inspection,168,1.5,"},
+                   {40, "job,cabin filter,17.40,0.3,"},
+                   {1, "valuation,17200,,,"}}},
+      {.name = "aspen",
+       .odometer_km = 61400,
+       .wear_mm = {1.2, 0.85},
+       .tread_mm = {8.0, 7.4},
+       .errands = {{700, "fluid,brake fluid,,,"},
+                   {250, "job,cabin filter,17.40,0.3,"},
+                   {400, "fluid,gear oil,,,"},
+                   {336, "valuation,15100,,,"},
+                   {190, "job,inspection,168,1.5,"},
+                   {60, "job,cabin filter,17.40,0.3,"},
+                   {1, "valuation,11800,,,"}}},
+      {.name = "hazel",
+       .odometer_km = 44120,
+       .dc_share = 0.05,
+       .silent = true,
+       .errands = {{500, "fluid,brake fluid,,,"},
+                   {300, "job,cabin filter,17.40,0.3,"},
+                   {700, "fluid,gear oil,,,"},
+                   {336, "valuation,15600,,,"},
+                   {120, "job,inspection,168,1.5,"},
+                   {1, "valuation,12900,,,"}}},
+      {.name = "rowan",
+       .odometer_km = 70250,
+       .fade_pct_per_year = 8.0,
+       .pack_ah = 149,
+       .errands = {{420, "fluid,brake fluid,,,"},
+                   {320, "job,cabin filter,17.40,0.3,"},
+                   {500, "fluid,gear oil,,,"},
+                   {336, "valuation,12400,,,"},
+                   {210, "off_road,3,234,,contactor would not close"},
+                   {207, "job,contactor,612,4,"},
+                   {90, "job,inspection,168,1.5,"},
+                   {1, "valuation,8600,,,"}},
+       .expectation =
+           "expectation = [ { at_km = 50000, percent = 96 }, { at_km = 100000, percent = 93 }, "
+           "{ at_km = 250000, percent = 85 } ]\n"},
+      {.name = "willow",
+       .odometer_km = 30480,
+       .dc_share = 0.5,
+       .dc_night_share = 0.3,
+       .errands = {{680, "fluid,brake fluid,,,"},
+                   {310, "job,cabin filter,17.40,0.3,"},
+                   {680, "fluid,gear oil,,,"},
+                   {336, "valuation,19500,,,"},
+                   {170, "job,inspection,168,1.5,"},
+                   {30, "fluid,brake fluid,,,"},
+                   {1, "valuation,16400,,,"}}},
   }};
-  for (Story& story : stories) {
-    story.errands = errands_of_demo(story.name);
-    if (story.name == "rowan")
-      story.expectation =
-          "expectation = [ { at_km = 50000, percent = 96 }, { at_km = 100000, percent = 93 }, "
-          "{ at_km = 250000, percent = 85 } ]\n";
-  }
-  return stories;
 }
 
 std::array<Story, kFirmVans> stories_with_contrasts(const FirmOptions& options) {

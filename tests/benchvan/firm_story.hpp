@@ -17,11 +17,11 @@
 #include <vector>
 
 #include "benchvan/firm.hpp"
+#include "benchvan/firm_papers.hpp"
 #include "benchvan/pack_model.hpp"
 
 namespace packmile::benchvan {
 
-inline constexpr std::size_t kFirmVans = 5;
 // At a walk-round a thinner tread is renewed.
 inline constexpr double kRenewBelowMm = 3.3;
 

@@ -148,6 +148,9 @@ TEST_CASE("offset: found within 0.02 A and taken for what it is, whatever the co
         REQUIRE(reading.offset.has_value());
         CHECK(std::abs(reading.offset->a - offset_a) < 0.02);
         CHECK(std::abs(reading.offset->a - offset_a) < 2 * reading.offset->u_a);
+        // The controller of this van repeats: surer than a point at either end would leave it
+        // in the 60 h at most that it is awake.
+        CHECK(reading.offset->u_a < std::sqrt(2.0) * kSocAtRestU * 160 / 60);
         CHECK(row.number->low == doctest::Approx(reading.offset->a - kZ95 * reading.offset->u_a));
       }
     }

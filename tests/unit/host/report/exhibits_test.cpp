@@ -138,6 +138,25 @@ TEST_CASE("report page: a van named like a script is text") {
   CHECK(page.starts_with("<!DOCTYPE html>"));
 }
 
+// No source: what an odometer showed is one figure, what it may show by now a range.
+TEST_CASE("exhibits: an odometer carried on to today says since when, and its range") {
+  using namespace std::chrono;
+  VanEvidence van = shown_van("Rowan");
+  const DepotEvidence depot = shown_depot({});
+  van.upkeep.today = depot.words.today;
+  van.upkeep.odometer_km = MaybeFigure::known({16093.44, 16093.44, 16093.44, 0});
+  van.upkeep.odometer_known_to = van.upkeep.today;
+  CHECK(duty_by_month(van, depot).finding == "10,000 miles by its odometer.");
+  van.upkeep.odometer_km = MaybeFigure::known({16254.3744, 16093.44, 16415.3088, 0});
+  van.upkeep.odometer_known_to = van.upkeep.today - days{9};
+  CHECK(duty_by_month(van, depot)
+            .finding.find("10,100 (10,000 to 10,200) miles by its odometer "
+                          "(known to 26 January, what came since is not "
+                          "known)") == 0);
+  van.upkeep.odometer_goes_on = true;
+  CHECK(duty_by_month(van, depot).finding.find("then by its own use") != std::string::npos);
+}
+
 // No source: what is missing is said with its cure, and each thing once.
 TEST_CASE("unknown words: what is missing is said once") {
   VanEvidence van = shown_van("Rowan");
